@@ -1,0 +1,1 @@
+"""What the finished surface must do, and whether it does."""

@@ -1,0 +1,224 @@
+"""The brief: the area, the walls it lies against, the build-up and the demands."""
+
+from __future__ import annotations
+
+import math
+import warnings
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+from functools import cached_property
+from html import escape
+
+import numpy as np
+import shapely
+
+from ..errors import SurveyError, SurveyWarning
+from ..surface.finish import polygon_of
+from ..surface.plane import Plane
+from ..wording import word_area, word_level, word_mm
+from .demands import Demand
+
+AGAINST = 0.05  # m: the area lies against a wall where it comes this near; tapes are no finer on an old wall
+BEYOND_SHOTS = 0.3  # m: how far past the last DPC shot the wall may run before the person is warned
+
+
+class Wall:
+    """A wall in plan with its damp-proof course.
+
+    Parameters
+    ----------
+    name : str
+    first, second : (x, y)
+        Its ends in m. Along the wall is from the first to the second; away from it is the side on which the area lies.
+    dpc : float or sequence of (distance along, level)
+        Level of the damp-proof course in m: one for the whole wall, or shots at distances in m from `first`, straight
+        between them. Two shots at one distance make a step.
+
+    Raises
+    ------
+    SurveyError
+        A wall of no length, no DPC shot, a shot off the wall.
+
+    Warns
+    -----
+    SurveyWarning
+        When the wall runs more than 300 mm past its last shot; the level of that shot is carried on.
+
+    >>> Wall("north wall", (0, 0), (6, 0), dpc=[(0, 10.150), (6, 10.144)]).dpc_at(3.0)
+    10.147
+    """
+
+    def __init__(self, name: str, first: Sequence[float], second: Sequence[float], *,
+                 dpc: float | Sequence[Sequence[float]]) -> None:
+        self.name = str(name)
+        ends = np.array([first, second], dtype=float)
+        if ends.shape != (2, 2) or not np.isfinite(ends).all() or math.dist(*ends) < 1e-6:
+            raise SurveyError(f"the wall {self.name!r} from {tuple(first)} to {tuple(second)} has no length",
+                              remedy="Give its two ends as x, y in m.")
+        self.first, self.second = (float(ends[0, 0]), float(ends[0, 1])), (float(ends[1, 0]), float(ends[1, 1]))
+        self.length = math.dist(self.first, self.second)
+        self.direction = ((self.second[0] - self.first[0]) / self.length, (self.second[1] - self.first[1]) / self.length)
+        shots = np.array([(0.0, dpc)] if isinstance(dpc, (int, float)) else list(dpc), dtype=float)
+        if shots.ndim != 2 or shots.shape[1] != 2 or not len(shots) or not np.isfinite(shots).all():
+            raise SurveyError(f"the DPC of the wall {self.name!r} is {dpc!r}",
+                              rule="It must be one level, or pairs of distance along the wall and level, in m.")
+        self._one_level = isinstance(dpc, (int, float))
+        shots = shots[np.argsort(shots[:, 0], kind="stable")]
+        off = [float(distance) for distance in shots[:, 0] if not -BEYOND_SHOTS <= distance <= self.length + BEYOND_SHOTS]
+        if off:
+            raise SurveyError(f"a DPC shot stands {off[0]:g} m along the wall {self.name!r}",
+                              rule=f"The wall is {self.length:.2f} m long.", remedy="Check the distance and the wall's ends.")
+        self.shots: tuple[tuple[float, float], ...] = tuple((float(one), float(two)) for one, two in shots)
+        short = max(self.shots[0][0], self.length - self.shots[-1][0])
+        if not self._one_level and short > BEYOND_SHOTS:
+            warnings.warn(f"The wall {self.name!r} runs {short:.2f} m past the last DPC shot; its level is carried on "
+                          "unchanged. Read the DPC at both ends.", SurveyWarning, stacklevel=2)
+
+    def along(self, x: float, y: float) -> float:
+        """Distance in m along the wall of the foot of a plan position."""
+        return (x - self.first[0]) * self.direction[0] + (y - self.first[1]) * self.direction[1]
+
+    def place(self, along: float) -> tuple[float, float]:
+        """Plan position (m) of a distance along the wall."""
+        return (self.first[0] + along * self.direction[0], self.first[1] + along * self.direction[1])
+
+    def dpc_at(self, along: float) -> float:
+        """Level of the DPC in m at a distance along; at a step the lower of the two, which is the one that governs."""
+        at_step = [level for distance, level in self.shots if abs(distance - along) < 1e-9]
+        if at_step:
+            return min(at_step)
+        distances, levels = zip(*self.shots, strict=True)
+        return float(np.interp(along, distances, levels))
+
+
+@dataclass(frozen=True)
+class Layer:
+    """A layer of the build-up, from the top down: a name and a thickness in m."""
+
+    name: str
+    thickness: float
+
+    def __post_init__(self) -> None:
+        if not (math.isfinite(self.thickness) and self.thickness >= 0):
+            raise SurveyError(f"the layer {self.name!r} is {self.thickness} m thick", rule="A thickness is nought or more.")
+
+
+@dataclass(frozen=True, eq=False)
+class Brief:
+    """A job's brief.
+
+    Parameters
+    ----------
+    area : list of corners (k, 2) or polygon
+        The paving in plan, m; may be L-shaped or notched.
+    walls : sequence of Wall
+    demands : sequence of Demand
+    layers : sequence of Layer
+        The build-up from the top down.
+
+    Raises
+    ------
+    SurveyError
+        An outline that crosses itself, two walls of one name, a demand on a wall that is not there or that the area does
+        not touch, a point of a demand far outside the area.
+    """
+
+    area: shapely.Polygon
+    walls: tuple[Wall, ...] = field(default=(), kw_only=True)
+    demands: tuple[Demand, ...] = field(default=(), kw_only=True)
+    layers: tuple[Layer, ...] = field(default=(), kw_only=True)
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "area", polygon_of(self.area))
+        for name in ("walls", "demands", "layers"):
+            object.__setattr__(self, name, tuple(getattr(self, name)))
+        names = [wall.name for wall in self.walls]
+        if len(set(names)) < len(names):
+            raise SurveyError(f"two walls have one name among {', '.join(names)}", remedy="Give each its own.")
+        for demand in self.demands:
+            demand.conditions(self)  # refuses a demand on a wall that is not there
+
+    @property
+    def build_up(self) -> float:
+        """Thickness of all layers together, in m."""
+        return sum(layer.thickness for layer in self.layers)
+
+    def wall(self, name: str) -> Wall:
+        """The wall of that name. Raises SurveyError if there is none."""
+        for wall in self.walls:
+            if wall.name == name:
+                return wall
+        raise SurveyError(f"the brief has no wall {name!r}",
+                          rule=f"Its walls are {', '.join(wall.name for wall in self.walls) or 'none'}.")
+
+    @cached_property
+    def _touching(self) -> shapely.Polygon:
+        return self.area.buffer(AGAINST)
+
+    def _contacts(self, wall: Wall) -> list[tuple[float, float]]:
+        """Stretches (from, to) in m along a wall against which the area lies."""
+        line = shapely.LineString([wall.first, wall.second])
+        met = shapely.get_parts(line.intersection(self._touching))
+        stretches = []
+        for part in met:
+            if part.geom_type == "LineString" and part.length > 0:
+                ends = sorted(min(max(wall.along(*corner), 0.0), wall.length) for corner in part.coords)
+                if ends[-1] - ends[0] > 2 * AGAINST:  # less is the corner of an area that only touches the wall's end
+                    stretches.append((ends[0], ends[-1]))
+        if not stretches:
+            raise SurveyError(f"the area does not lie against the wall {wall.name!r}",
+                              rule=f"It comes no nearer than {self.area.distance(line):.2f} m along any length.",
+                              remedy="Correct the wall's ends or the corners of the area.")
+        return stretches
+
+    def stations(self, wall: Wall, corners: Iterable[tuple[float, float]] = ()) -> list[float]:
+        """Distances along a wall (m) at which a straight DPC and a flat facet can come nearest to each other.
+
+        They are the ends of each stretch against which the area lies, the DPC shots within it, and those `corners` of
+        facets (plan, m) that lie against the wall.
+        """
+        found: set[float] = set()
+        line = shapely.LineString([wall.first, wall.second])
+        beside = [wall.along(*corner) for corner in corners if shapely.Point(corner).distance(line) <= AGAINST]
+        for start, end in self._contacts(wall):
+            low, high = self._trimmed(wall, start, end)
+            found |= {low, high} | {one for one in (*beside, *(shot[0] for shot in wall.shots)) if low < one < high}
+        return sorted(found)
+
+    def _trimmed(self, wall: Wall, start: float, end: float) -> tuple[float, float]:
+        """A stretch less what the tape's tolerance added at the ends: no further than the area's own corners."""
+        reach = [wall.along(*corner) for corner in self.area.exterior.coords
+                 if shapely.Point(corner).distance(shapely.LineString([wall.place(start), wall.place(end)])) <= AGAINST]
+        if not reach:
+            return start, end
+        return max(start, min(reach)), min(end, max(reach))
+
+    def outward(self, wall: Wall) -> tuple[float, float]:
+        """Unit vector square to a wall, towards the side on which the area lies against it."""
+        left = (-wall.direction[1], wall.direction[0])
+        score = 0.0
+        for start, end in self._contacts(wall):
+            for step in (0.1, 0.3, 0.5, 0.7, 0.9):
+                x, y = wall.place(start + step * (end - start))
+                for side in (1, -1):
+                    probe = shapely.Point(x + side * 2 * AGAINST * left[0], y + side * 2 * AGAINST * left[1])
+                    score += side * self.area.contains(probe) * (end - start)
+        if score == 0:
+            raise SurveyError(f"the area lies on both sides of the wall {wall.name!r}, or on neither",
+                              remedy="Correct the wall's ends or the corners of the area.")
+        sign = math.copysign(1.0, score)
+        return (0.0 + sign * left[0], 0.0 + sign * left[1])
+
+    def plane_from(self, wall_name: str, level: float, *, away: float, along: float = 0.0) -> Plane:
+        """The plane at `level` m at the wall's first end that falls `away` from it and `along` it (m/m, positive down)."""
+        wall = self.wall(wall_name)
+        out = self.outward(wall)
+        gx = 0.0 - away * out[0] - along * wall.direction[0]
+        gy = 0.0 - away * out[1] - along * wall.direction[1]
+        return Plane(level, gx, gy, wall.first)
+
+    def _repr_html_(self) -> str:
+        demands = "".join(f"<li>{escape(demand.words())}</li>" for demand in self.demands)
+        walls = ", ".join(f"{escape(wall.name)} (DPC {word_level(wall.shots[0][1])})" for wall in self.walls)
+        said = f"{word_area(self.area.area)} against {walls or 'no wall'}; build-up {word_mm(self.build_up)}."
+        return f"<p>{said}</p><ul>{demands}</ul>"

@@ -1,0 +1,180 @@
+"""Does a finished surface do what the brief demands, where does it fail, and what would mend it?"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from html import escape
+
+import pandas as pd
+import shapely
+
+from ..errors import SurveyError
+from ..surface.finish import REACH, Facet, Finish
+from ..wording import html_table, word_fall, word_mm
+from .brief import AGAINST, Brief
+from .demands import Condition, Demand
+from .published import LIMITS
+
+ROUNDING = 1e-6  # m or m/m: a margin of minus a thousandth of a millimetre is still met
+
+
+@dataclass(frozen=True)
+class Finding:
+    """One number of the surface held against one condition; `found` and `margin` in m or m/m."""
+
+    demand: Demand
+    condition: Condition
+    found: float
+    margin: float
+
+    @property
+    def met(self) -> bool:
+        """By the margin alone."""
+        return self.margin >= -ROUNDING
+
+    @property
+    def required(self) -> str:
+        """The limits in words."""
+        low, high = self.condition.low, self.condition.high
+        if low is not None and high is not None:
+            if low == -high:
+                return f"at most {self._word(high)} either way"
+            return f"{self._word(low)} to {self._word(high)}"
+        return f"at least {self._word(low)}" if low is not None else f"at most {self._word(high or 0.0)}"
+
+    @property
+    def found_words(self) -> str:
+        """What was found, in words."""
+        return word_mm(self.found, digits=1) if self.demand.unit == "mm" else word_fall(self.found)
+
+    def _word(self, value: float) -> str:
+        return word_mm(value) if self.demand.unit == "mm" else word_fall(value)
+
+    @property
+    def mend(self) -> str:
+        """What would mend it, in a sentence; empty where it is met."""
+        if self.met:
+            return ""
+        low, high = self.condition.low, self.condition.high
+        too_small = low is not None and self.found < low
+        if self.condition.at is not None:
+            way = "Raise" if too_small == (self.condition.sign > 0) else "Lower"
+            return f"{way} the finished surface by {word_mm(-self.margin, digits=1)} at {self.condition.place}."
+        limit = low if too_small else high
+        way = "Steepen" if (limit or 0.0) * self.found >= 0 and abs(self.found) < abs(limit or 0.0) else "Turn" \
+            if too_small and self.found < 0 else "Ease"
+        return f"{way} the fall {self.condition.place} to {word_fall(limit or 0.0)}, a change of {-self.margin * 1000:.1f} mm/m."
+
+
+@dataclass(frozen=True, eq=False)
+class Verdicts:
+    """What was found for each demand. Made by `check_finish`.
+
+    `worst` holds the finding of least margin for each demand, `everywhere` all of them.
+    """
+
+    finish: Finish
+    brief: Brief
+    worst: tuple[Finding, ...]
+    everywhere: tuple[Finding, ...]
+
+    basis = "By the margin alone: errors of the readings are not counted."
+
+    @property
+    def all_met(self) -> bool:
+        """Whether every demand is met."""
+        return all(finding.met for finding in self.worst)
+
+    @property
+    def table(self) -> pd.DataFrame:
+        """A new table, a row a demand: demand place required found margin unit u probability verdict mend.
+
+        `found` and `margin` are numbers in `unit`, at the place of least margin; u and probability stay empty where errors
+        of the readings are not counted.
+        """
+        lines = [(one.demand.title, one.condition.place, one.required, one.found * 1000, one.margin * 1000, one.demand.unit,
+                  None, None, "met" if one.met else "not met", one.mend) for one in self.worst]
+        return pd.DataFrame(lines, columns=["demand", "place", "required", "found", "margin", "unit", "u", "probability",
+                                            "verdict", "mend"])
+
+    @property
+    def places(self) -> pd.DataFrame:
+        """A new table, a row for each place of each demand: demand place found margin unit verdict."""
+        lines = [(one.demand.title, one.condition.place, one.found * 1000, one.margin * 1000, one.demand.unit,
+                  "met" if one.met else "not met") for one in self.everywhere]
+        return pd.DataFrame(lines, columns=["demand", "place", "found", "margin", "unit", "verdict"])
+
+    @property
+    def words(self) -> pd.DataFrame:
+        """A new table for reading, every number with its unit: demand place required found margin verdict mend."""
+        lines = [(one.demand.title, one.condition.place, one.required, one.found_words,
+                  f"{one.margin * 1000:.1f} {one.demand.unit}", "met" if one.met else "not met", one.mend) for one in self.worst]
+        return pd.DataFrame(lines, columns=["demand", "place", "required", "found", "margin", "verdict", "mend"])
+
+    @property
+    def sources(self) -> pd.DataFrame:
+        """A new table of where the usual limits of these demands come from: demand limit source.
+
+        The job may set another limit; this says what is usual and how sure we are of it.
+        """
+        lines = dict.fromkeys((one.demand.title, f"{one._word(LIMITS[name].value)}: {LIMITS[name].what}", LIMITS[name].source)
+                              for one in self.worst for name in one.demand.limits)
+        return pd.DataFrame(list(lines), columns=["demand", "limit", "source"])
+
+    def _repr_html_(self) -> str:
+        return f"<p>{escape(self.basis)}</p>" + html_table(self.words)
+
+
+def check_finish(finish: Finish, brief: Brief) -> Verdicts:
+    """Hold a finished surface against every demand of a brief.
+
+    Parameters
+    ----------
+    finish : Finish
+    brief : Brief
+
+    Returns
+    -------
+    Verdicts
+        Each demand "met" or "not met" by its least margin, with the place and what would mend it.
+
+    Raises
+    ------
+    SurveyError
+        A point of a demand more than 300 mm outside the surface.
+
+    >>> from sitelevels import Brief, Clearance, Finish, Plane, Wall
+    >>> area = [(0, 0), (6, 0), (6, 4), (0, 4)]
+    >>> brief = Brief(area, walls=[Wall("wall", (0, 0), (6, 0), dpc=10.0)], demands=[Clearance("wall", 0.150)])
+    >>> check_finish(Finish.plane(Plane(9.848, 0.0, -1 / 60), area), brief).words.loc[0, ["found", "verdict"]].tolist()
+    ['152.0 mm', 'met']
+    """
+    corners = [(float(x), float(y)) for facet in finish.facets for x, y in facet.area.exterior.coords]
+    worst, everywhere = [], []
+    for demand in brief.demands:
+        findings = [Finding(demand, condition, found := condition.found(facet.plane), condition.margin(found))
+                    for condition in demand.conditions(brief, corners) for facet in _facets_for(finish, brief, condition)]
+        everywhere += findings
+        worst.append(min(findings, key=lambda finding: finding.margin))
+    return Verdicts(finish, brief, tuple(worst), tuple(everywhere))
+
+
+def _facets_for(finish: Finish, brief: Brief, condition: Condition) -> Iterator[Facet]:
+    """The facets that a condition speaks of: all that meet at its place, all beside its wall, or all."""
+    if condition.at is not None:
+        place = shapely.Point(condition.at)
+        distances = [facet.area.distance(place) for facet in finish.facets]
+        if not min(distances) <= REACH:
+            raise SurveyError(f"the place is {min(distances):.2f} m outside the finished surface", where=condition.place,
+                              rule=f"A demand can be checked at most {word_mm(REACH)} beyond its edge.",
+                              remedy="Check the position in the book, or the corners of the area.")
+        near = min(distances) + ROUNDING
+        yield from (facet for facet, distance in zip(finish.facets, distances, strict=True) if distance <= near)
+    elif condition.wall:
+        wall = brief.wall(condition.wall)
+        line = shapely.LineString([wall.first, wall.second])
+        beside = [facet for facet in finish.facets if facet.area.intersection(line.buffer(AGAINST)).length > 4 * AGAINST]
+        yield from beside or finish.facets
+    else:
+        yield from finish.facets

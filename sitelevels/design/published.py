@@ -1,0 +1,66 @@
+"""Published limits, each with its document and how sure we are of it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+READ = "text read"
+QUOTED = "quoted by others; the document itself was not seen"
+SECOND_HAND = "second-hand quotation"
+MEMORY = "from memory: check before use"
+PRACTICE = "common practice, no source"
+
+
+@dataclass(frozen=True)
+class Limit:
+    """A limit from outside the project: `value` in `unit` ("m" or "m/m"), where it is written and how sure we are of it."""
+
+    value: float
+    unit: str
+    what: str
+    document: str
+    clause: str
+    edition: str
+    confidence: str
+
+    @property
+    def source(self) -> str:
+        """Document, clause, edition and confidence in one line."""
+        return ", ".join(part for part in (self.document, self.clause, self.edition) if part) + f" ({self.confidence})" \
+            if self.document else self.confidence
+
+
+LIMITS: dict[str, Limit] = {
+    "clearance": Limit(0.150, "m", "paths, patios and drives lie at least this far below the damp-proof course",
+                       "NHBC Standards", "10.2.6", "2021", READ),
+    "clearance, Approved Document C": Limit(0.150, "m", "damp-proof course of an external wall above the adjoining ground",
+                                            "Approved Document C (England)", "5.5b", "", READ),
+    "fall away": Limit(1 / 80, "m/m", "least crossfall of pedestrian paving; old edition, since replaced by BS 7533-102:2023",
+                       "BS 7533", "", "old edition", QUOTED),
+    "fall away, drives and paths": Limit(1 / 80, "m/m", "least finished fall of private drives and paths",
+                                         "NHBC Standards", "chapter 10.2", "", QUOTED),
+    "fall away, flags": Limit(1 / 60, "m/m", "fall of flags away from buildings, advice of two stone suppliers",
+                              "suppliers' laying guides", "", "", READ),
+    "fall along": Limit(1 / 40, "m/m", "greatest crossfall of an approach route to a dwelling",
+                        "Approved Document M volume 1 (England)", "1.6", "2015", READ),
+    "gradient": Limit(1 / 20, "m/m", "steepest walking surface that is not a ramp",
+                      "2010 ADA Standards (United States)", "403.3", "2010", QUOTED),
+    "meet": Limit(0.006, "m", "greatest vertical change of level that needs no treatment",
+                  "1991 ADA Standards (United States)", "4.5.2", "1991", READ),
+    "threshold, level access": Limit(0.015, "m", "greatest upstand of an accessible threshold",
+                                     "NHBC Standards", "7.1.11", "2020", READ),
+    "step least": Limit(0.075, "m", "least rise of a stepped approach to a dwelling",
+                        "Approved Document M volume 1 (England)", "M4(1)", "", MEMORY),
+    "step most": Limit(0.150, "m", "greatest rise of a step on the approach to a new dwelling",
+                       "Part M (England), as summarised by a self-build centre", "", "", QUOTED),
+    "step most, garden": Limit(0.220, "m", "greatest rise of garden steps outside the building regulations",
+                               "NHBC Standards", "10.2.5", "2020", READ),
+    "gully proud least": Limit(0.003, "m", "paving stands at least this far above the grating of a drain",
+                               "ICPI construction tolerances guide", "", "", READ),
+    "gully proud most": Limit(0.010, "m", "paving stands at most this far above the grating of a drain",
+                              "ICPI construction tolerances guide", "", "", READ),
+    "air brick": Limit(0.075, "m", "paving lies this far below the bottom of an air brick", "", "", "", PRACTICE),
+    "cover": Limit(0.150, "m", "finished level above a buried thing that stays: a unit, its bed and some sub-base",
+                   "", "", "", PRACTICE),
+}
+"""Limits by name; where a demand leaves its limit out, the first part of the name is its default."""

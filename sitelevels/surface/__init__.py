@@ -1,0 +1,1 @@
+"""Planes, triangulated ground and finished surfaces."""

@@ -1,0 +1,109 @@
+"""Finished surfaces made of plane facets, and the plan areas that they cover."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import shapely
+from numpy.typing import ArrayLike
+from shapely.geometry.base import BaseGeometry
+from shapely.validation import explain_validity
+
+from ..errors import SurveyError
+from ..wording import word_fall
+from .plane import Plane
+
+REACH = 0.3  # m: a facet is carried on this far beyond its edge, for a staff held on the paving or the sill next to it
+
+
+def polygon_of(area: Any) -> shapely.Polygon:
+    """An area as a shapely polygon in plan, m: from a list of corners (k, 2) or from a polygon, which may have holes.
+
+    Raises SurveyError for fewer than three corners, an outline that crosses itself (the place is named) or no area.
+    """
+    if isinstance(area, BaseGeometry):
+        polygon = area
+    else:
+        try:
+            corners = np.asarray(area, dtype=float)
+        except (TypeError, ValueError):
+            corners = np.empty(0)
+        if corners.ndim != 2 or corners.shape[1] != 2 or len(corners) < 3:
+            raise SurveyError(f"the area {area!r} is not a list of corners", rule="It needs three or more pairs x, y in m.")
+        if not np.isfinite(corners).all():
+            raise SurveyError(f"corner {int(np.argwhere(~np.isfinite(corners))[0][0]) + 1} of the area is not a finite number")
+        polygon = shapely.Polygon(corners)
+    if not isinstance(polygon, shapely.Polygon):
+        raise SurveyError(f"the area is a {polygon.geom_type}", rule="It must be one polygon.")
+    if not polygon.is_valid:
+        where = explain_validity(polygon)
+        place = where[where.index("[") + 1:-1].replace(" ", ", y ") if "[" in where else "an unknown place"
+        raise SurveyError(f"the outline of the area crosses or touches itself at x {place}",
+                          rule="Corners go round in order, each once.", remedy="Swap the corners that are out of order.")
+    if polygon.area <= 0:
+        raise SurveyError("the area is nought", remedy="Give corners that enclose something.")
+    return polygon
+
+
+@dataclass(frozen=True, eq=False)
+class Facet:
+    """One flat part of a finished surface: `plane` over the polygon `area` (plan, m)."""
+
+    plane: Plane
+    area: shapely.Polygon
+
+
+@dataclass(frozen=True, eq=False)
+class Finish:
+    """A finished surface: facets side by side.
+
+    >>> yard = Finish.plane(Plane(9.85, 0.0, -1 / 60), [(0, 0), (6, 0), (6, 4), (0, 4)])
+    >>> round(yard.level_at(3.0, 3.0), 3), round(yard.lowered(0.18).level_at(3.0, 3.0), 3)
+    (9.8, 9.62)
+    """
+
+    facets: tuple[Facet, ...]
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "facets", tuple(self.facets))
+        if not self.facets:
+            raise SurveyError("the finished surface has no facet", rule="It needs at least one plane over an area.")
+
+    @classmethod
+    def plane(cls, plane: Plane, area: Any) -> Finish:
+        """One plane over an area (corners or polygon, plan, m)."""
+        return cls((Facet(plane, polygon_of(area)),))
+
+    def facet_at(self, x: float, y: float) -> Facet:
+        """The facet at a plan position, or the nearest within 300 mm. Raises SurveyError beyond that."""
+        place = shapely.Point(x, y)
+        nearest = min(self.facets, key=lambda facet: facet.area.distance(place))
+        distance = nearest.area.distance(place)
+        if not distance <= REACH:
+            raise SurveyError(f"x {x:g} y {y:g} is {distance:.2f} m outside the finished surface",
+                              rule=f"Levels are carried on at most {REACH * 1000:.0f} mm beyond its edge.",
+                              remedy="Check the position, or the corners of the area.")
+        return nearest
+
+    def level_at(self, x: ArrayLike, y: ArrayLike) -> Any:
+        """Level in m at x, y in m: a float for a point, an array for arrays; see `facet_at` for places beyond the edge."""
+        xs, ys = np.broadcast_arrays(np.asarray(x, float), np.asarray(y, float))
+        levels = [self.facet_at(one, two).plane.level_at(one, two)
+                  for one, two in zip(xs.reshape(-1).tolist(), ys.reshape(-1).tolist(), strict=True)]
+        return levels[0] if xs.ndim == 0 else np.array(levels).reshape(xs.shape)
+
+    def lowered(self, depth: float) -> Finish:
+        """The surface `depth` m below, e.g. the formation under all layers."""
+        return Finish(tuple(Facet(facet.plane.lowered(depth), facet.area) for facet in self.facets))
+
+    @property
+    def area(self) -> float:
+        """Plan area in m²."""
+        return float(sum(facet.area.area for facet in self.facets))
+
+    def _repr_html_(self) -> str:
+        falls: Sequence[str] = [word_fall(facet.plane.fall) for facet in self.facets]
+        return f"<p>A finished surface of {len(self.facets)} plane facet(s), true fall {', '.join(falls)}.</p>"

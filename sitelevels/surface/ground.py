@@ -1,0 +1,189 @@
+"""The ground as it is: spots joined by triangles."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from numpy.typing import ArrayLike, NDArray
+
+from ..errors import SurveyError
+from ..wording import word_level
+from .plane import PlaneFit, fit_plane, name_of, spots_as_arrays
+from .triangles import force_breaks
+
+SAME_PLACE = 0.001  # m: spots nearer than this in plan are one place
+ON_THE_EDGE = 1e-6  # m: how far outside the hull still counts as on it
+
+
+class Ground:
+    """The ground through measured spots, flat within each triangle of their Delaunay triangulation.
+
+    Parameters
+    ----------
+    x, y, level : array_like, shape (n,)
+        Plan position and level in m, n ≥ 3, not in a line.
+    breaks : sequence of pairs, optional
+        Pairs of spots (names if `points` is given, else indices from 0) that no triangle may cross: the top or the foot of a
+        step, the edge of a slab. Top and foot of a step are two spots close together.
+    points : sequence of str, optional
+        Names for messages; 1, 2, 3 … if not given.
+
+    Attributes
+    ----------
+    x, y, level : (n,) arrays in m;  triangles : (m, 3) array of indices into them, anticlockwise
+
+    Raises
+    ------
+    SurveyError
+        Fewer than three spots; all in a line; two levels at one place (both spots are named); breaks that cross.
+
+    >>> ground = Ground([0, 4, 4, 0], [0, 0, 3, 3], [10.00, 10.00, 9.94, 9.94])
+    >>> round(ground.level_at(2.0, 1.5), 3)
+    9.97
+    """
+
+    def __init__(self, x: ArrayLike, y: ArrayLike, level: ArrayLike, *, breaks: Iterable[Sequence[Any]] = (),
+                 points: Iterable[object] | None = None) -> None:
+        xs, ys, levels, names = spots_as_arrays(x, y, level, points)
+        keep = self._one_per_place(xs, ys, levels, names)
+        self.x, self.y, self.level = xs[keep], ys[keep], levels[keep]
+        for array in (self.x, self.y, self.level):
+            array.setflags(write=False)
+        self.points = None if names is None else tuple(names[index] for index in keep)
+        self.breaks = tuple(self._indices(pair, names, keep) for pair in breaks)
+        self._fit = fit_plane(self.x, self.y, self.level, points=self.points)  # refuses too few spots, or spots in a line
+        triangles = self._delaunay()
+        if self.breaks:
+            triangles = force_breaks(self._centred, triangles, self.breaks, self._called)
+        self.triangles: NDArray[np.intp] = triangles
+        self.triangles.setflags(write=False)
+
+    def _called(self, index: int) -> str:
+        return name_of(self.points, index)
+
+    @staticmethod
+    def _one_per_place(x: NDArray[np.float64], y: NDArray[np.float64], level: NDArray[np.float64],
+                       names: tuple[str, ...] | None) -> NDArray[np.intp]:
+        """Indices of the spots to keep: the first of those at one place with one level; two levels there are refused."""
+        from scipy.spatial import cKDTree
+        pairs = cKDTree(np.column_stack([x, y])).query_pairs(SAME_PLACE, output_type="ndarray")
+        faults = [SurveyError(f"the levels {word_level(level[one])} and {word_level(level[two])} stand at one place, "
+                              f"x {x[one]:g} y {y[one]:g}", where=f"points {name_of(names, one)} and {name_of(names, two)}",
+                              remedy="Correct one; for the top and foot of a step set the two some 10 mm apart in plan.")
+                  for one, two in pairs if abs(level[one] - level[two]) > 1e-9]
+        if faults:
+            raise SurveyError.together(faults)
+        keep = np.ones(len(x), dtype=bool)
+        keep[pairs.max(axis=1)] = False
+        return np.flatnonzero(keep)
+
+    def _indices(self, pair: Sequence[Any], names: tuple[str, ...] | None, keep: NDArray[np.intp]) -> tuple[int, int]:
+        if isinstance(pair, str) or len(pair) != 2:
+            raise SurveyError(f"the break {pair!r} is not a pair of spots")
+        found = []
+        for end in pair:
+            index = names.index(end) if names is not None and end in names else end
+            if not isinstance(index, (int, np.integer)) or not 0 <= index < (len(keep) if names is None else len(names)):
+                raise SurveyError(f"the break {tuple(pair)} names {end!r}, which is no spot of the ground")
+            same = np.flatnonzero(keep == index)
+            if not len(same):
+                raise SurveyError(f"the break {tuple(pair)} ends at {end!r}, which repeats another spot",
+                                  remedy="Name the first spot at that place.")
+            found.append(int(same[0]))
+        if found[0] == found[1]:
+            raise SurveyError(f"the break {tuple(pair)} has no length")
+        return found[0], found[1]
+
+    @property
+    def _centred(self) -> NDArray[np.float64]:
+        """Plan positions (n, 2) from their middle, so that grid coordinates lose no digits."""
+        return np.column_stack([self.x - self.x.mean(), self.y - self.y.mean()])
+
+    def _delaunay(self) -> NDArray[np.intp]:
+        from scipy.spatial import Delaunay
+        places = self._centred
+        triangles = Delaunay(places).simplices.astype(np.intp)
+        one, two, three = (places[triangles[:, corner]] for corner in range(3))
+        doubled = (two[:, 0] - one[:, 0]) * (three[:, 1] - one[:, 1]) - (two[:, 1] - one[:, 1]) * (three[:, 0] - one[:, 0])
+        size = float(np.ptp(places, axis=0).max())
+        triangles[doubled < 0] = triangles[doubled < 0][:, [0, 2, 1]]
+        kept: NDArray[np.intp] = triangles[np.abs(doubled) > 1e-12 * size**2]  # slivers along the hull cover nothing
+        return kept
+
+    @cached_property
+    def _shapes(self) -> Any:
+        import shapely
+        corners = self._centred[self.triangles]
+        return shapely.STRtree(shapely.polygons(np.concatenate([corners, corners[:, :1]], axis=1)))
+
+    @property
+    def hull(self) -> NDArray[np.float64]:
+        """Corners (k, 2) in m of the convex outline of the spots, anticlockwise."""
+        from scipy.spatial import ConvexHull
+        corners = ConvexHull(self._centred).vertices
+        return np.column_stack([self.x[corners], self.y[corners]])
+
+    def covers(self, x: ArrayLike, y: ArrayLike) -> NDArray[np.bool_]:
+        """Whether each plan position lies within the hull, its edge included."""
+        return self._triangle_of(np.asarray(x, float).reshape(-1), np.asarray(y, float).reshape(-1)) >= 0
+
+    def _triangle_of(self, x: NDArray[np.float64], y: NDArray[np.float64]) -> NDArray[np.intp]:
+        """Index of a triangle that holds each position, −1 outside the hull."""
+        import shapely
+        places = shapely.points(x - self.x.mean(), y - self.y.mean())
+        found = np.full(len(x), -1, dtype=np.intp)
+        inside, triangle = self._shapes.query(places, predicate="intersects")
+        found[inside] = triangle
+        missed = np.flatnonzero(found < 0)
+        near, triangle = self._shapes.query_nearest(places[missed], max_distance=ON_THE_EDGE, all_matches=False)
+        found[missed[near]] = triangle
+        return found
+
+    def level_at(self, x: ArrayLike, y: ArrayLike) -> Any:
+        """Level in m at x, y in m: a float for a point, an array for arrays.
+
+        Raises SurveyError outside the hull of the spots: no guess is made there.
+        """
+        wanted_x, wanted_y = np.broadcast_arrays(np.asarray(x, float), np.asarray(y, float))
+        xs, ys = wanted_x.reshape(-1), wanted_y.reshape(-1)
+        if not (np.isfinite(xs).all() and np.isfinite(ys).all()):
+            raise SurveyError("a position is not a finite number", rule="x and y are in m.")
+        triangle = self._triangle_of(xs, ys)
+        if (triangle < 0).any():
+            out = int(np.flatnonzero(triangle < 0)[0])
+            raise SurveyError(f"x {xs[out]:g} y {ys[out]:g} lies outside the spots that were read",
+                              rule="Between spots the level is known; beyond them it would be a guess.",
+                              remedy="Read a spot there, or beyond it.")
+        gradients, base = self._facets
+        corner = self.triangles[triangle, 0]
+        level = base[triangle] + gradients[triangle, 0] * (xs - self.x[corner]) + gradients[triangle, 1] * (ys - self.y[corner])
+        return float(level[0]) if wanted_x.ndim == 0 else level.reshape(wanted_x.shape)
+
+    def facet_gradients(self) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """Gradients (m, 2) of the triangles in m/m, positive uphill, and the level in m (m,) at the first corner of each."""
+        return self._facets
+
+    @cached_property
+    def _facets(self) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        places, levels = self._centred[self.triangles], self.level[self.triangles]
+        sides = places[:, 1:] - places[:, :1]
+        gradients = np.linalg.solve(sides, (levels[:, 1:] - levels[:, :1])[..., None])[..., 0]
+        return gradients.astype(np.float64), levels[:, 0]
+
+    def plane_fit(self) -> PlaneFit:
+        """The plane of least squares through the spots."""
+        return self._fit
+
+    @property
+    def table(self) -> pd.DataFrame:
+        """A new table of the spots: point x y level (m)."""
+        return pd.DataFrame({"point": [self._called(index) for index in range(len(self.x))], "x": self.x, "y": self.y,
+                             "level": self.level})
+
+    def _repr_html_(self) -> str:
+        return (f"<p>Ground through {len(self.x)} spots and {len(self.triangles)} triangles, from "
+                f"{word_level(self.level.min())} to {word_level(self.level.max())}.</p>")

@@ -1,0 +1,1 @@
+"""From staff readings to reduced levels."""

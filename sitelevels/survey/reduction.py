@@ -1,0 +1,384 @@
+"""Reduced levels by height of collimation and by rise and fall, always both, with every check on them."""
+
+from __future__ import annotations
+
+import math
+import warnings
+from dataclasses import dataclass
+from functools import cached_property
+from html import escape
+from itertools import pairwise
+from typing import Literal
+
+import pandas as pd
+
+from ..errors import SurveyError, SurveyWarning, rows_named
+from ..wording import html_table, word_level, word_mm
+from .book import ALLOWANCES, LevelBook, Row
+from .linking import Linkage, Sight, link
+
+SAME_SPOT = 0.005  # m: repeats of one point that differ by more are refused (common practice, no source)
+ROUTES_AGREE = 1e-6  # m: a thousandth of a millimetre, far below any digit that is booked
+_EXACT = 1e-9  # m: what binary fractions may add to a difference of booked digits
+
+Adjust = Literal["setups", "distance"] | None
+
+
+def reduce_book(book: LevelBook, *, adjust: Adjust = "setups", allowable: float | str | None = None) -> ReducedLevels:
+    """Reduced levels of a book by height of collimation and by rise and fall.
+
+    Parameters
+    ----------
+    book : LevelBook
+    adjust : {"setups", "distance", None}
+        How runs of two or more set-ups between known levels share their misclosure: every shot from set-up k of n
+        carries k/n of it, or the share of the sights' length up to the end of that set-up; None shares nothing. Repeat
+        sights on a set-up's own backsight point are meaned with the backsight instead. Nothing outside its allowance is
+        shared out or meaned.
+    allowable : float or str, optional
+        Greatest misclosure in m, or a name from `ALLOWANCES`; 5 mm × √set-ups if not given.
+
+    Returns
+    -------
+    ReducedLevels
+
+    Raises
+    ------
+    SurveyError
+        If no level is known, or set-ups are linked to none; names every such row.
+
+    Warns
+    -----
+    SurveyWarning
+        If a hand-worked level is wrong: names the first such row.
+
+    Notes
+    -----
+    Booking, both routes and the arithmetic checks are those of any survey textbook; the share k/n is that of the worked
+    example of Universiti Sains Malaysia, School of Civil Engineering (height of collimation, five set-ups).
+
+    >>> from sitelevels import read_book
+    >>> reduced = reduce_book(read_book("point,bs,is,fs,rl\\nBM,1.500,,,10.000\\nA,,1.625,,\\nBM,,,1.501,"))
+    >>> round(reduced.misclosure, 3), reduced.closes
+    (-0.001, True)
+    """
+    if adjust not in ("setups", "distance", None):
+        raise SurveyError(f"the adjustment {adjust!r} is not known", rule="It can be 'setups', 'distance' or None.")
+    if isinstance(allowable, str) and allowable not in ALLOWANCES:
+        raise SurveyError(f"the allowance {allowable!r} is not known", rule=f"It can be {', '.join(ALLOWANCES)}, or metres.")
+    if isinstance(allowable, (int, float)) and not 0 <= allowable < math.inf:
+        raise SurveyError(f"the allowance of {allowable} m is not a length", remedy="Give metres, e.g. 0.005.")
+    rows = tuple(row for row in book.rows if (row.bs, row.is_, row.fs) != (None, None, None))
+    reduced = ReducedLevels(book, link(rows, book.known), adjust, allowable)
+    reduced._adjusted  # noqa: B018 - a run that cannot be shared out is refused now, not when the table is shown
+    if reduced.hand_slip:
+        warnings.warn(reduced.hand_slip, SurveyWarning, stacklevel=2)
+    return reduced
+
+
+@dataclass(frozen=True)
+class Closure:
+    """A check on a known level: the set-ups `path` from the level carried in to the `sight` that closes; lengths in m."""
+
+    path: tuple[int, ...]
+    sight: Sight
+    misclosure: float
+    allowable: float
+
+    @property
+    def closes(self) -> bool:
+        """Within the allowance."""
+        return abs(self.misclosure) <= self.allowable + _EXACT
+
+
+@dataclass(frozen=True, eq=False)
+class ReducedLevels:
+    """Reduced levels with their checks, in m. Made by `reduce_book`."""
+
+    book: LevelBook
+    linkage: Linkage
+    adjust: Adjust
+    allowable_rule: float | str | None
+
+    @property
+    def _rows(self) -> tuple[Row, ...]:
+        return self.linkage.rows
+
+    def _level_sights(self) -> list[Sight]:
+        """The sight that gives each row its level: its foresight or intermediate sight, else its backsight."""
+        chosen: dict[int, Sight] = {}
+        for setup in self.linkage.setups:
+            for sight in setup.sights:
+                if sight.place or sight.row not in chosen:
+                    chosen[sight.row] = sight
+        return [chosen[index] for index in range(len(self._rows))]
+
+    @cached_property
+    def _levels(self) -> list[float]:
+        """By height of collimation: HPC − reading."""
+        return [self.linkage.setups[sight.setup].hpc - sight.reading for sight in self._level_sights()]
+
+    @cached_property
+    def _by_rise_and_fall(self) -> dict[Sight, float]:
+        return self.linkage.rise_and_fall(self.book.known)
+
+    @cached_property
+    def _closures(self) -> list[Closure]:
+        found = []
+        for number, setup in enumerate(self.linkage.setups):
+            repeats = self.linkage.repeats(number)
+            for sight in setup.sights[1:]:
+                known = self.book.known.get(self.linkage.point(sight))
+                only_repeat = sight in repeats and setup.source is None and sight is not setup.sights[-1]
+                if known is not None and sight is not setup.anchor and not only_repeat:
+                    path = self.linkage.path(number)
+                    found.append(Closure(path, sight, setup.hpc - sight.reading - known, self._allowance(path, sight)))
+        return found
+
+    def _allowance(self, path: tuple[int, ...], closing: Sight | None) -> float:
+        if isinstance(self.allowable_rule, (int, float)):
+            return float(self.allowable_rule)
+        rule = ALLOWANCES[self.allowable_rule or "ordinary"]
+        if rule.per == "setups":
+            return rule.of(len(path))
+        return rule.of(sum(self._lengths(path, closing)) / 1000) if closing else ALLOWANCES["ordinary"].of(1)
+
+    def _lengths(self, path: tuple[int, ...], closing: Sight) -> list[float]:
+        """Length in m of the sight into and the sight out of each set-up on the way."""
+        leaving = [source for number in path[1:] if (source := self.linkage.setups[number].source)] + [closing]
+        lengths = []
+        for number, sight in zip(path, leaving, strict=True):
+            entering = self.linkage.setups[number].carried_in
+            if entering.length is None or sight.length is None:
+                row = self._rows[entering.row if entering.length is None else sight.row]
+                raise SurveyError("the length of this sight is not booked", where=f"row {row.number}, point {row.point}",
+                                  rule="Sharing out or allowing by distance needs every sight of the run.",
+                                  remedy="Fill in the column 'sight', or go by set-ups.")
+            lengths.append(entering.length + sight.length)
+        return lengths
+
+    def _shares(self, closure: Closure) -> list[float]:
+        """Share of the misclosure that the shots from each set-up on the path carry."""
+        weights = [1.0] * len(closure.path)
+        if self.adjust == "distance":
+            weights = self._lengths(closure.path, closure.sight)
+        if sum(weights) <= 0:
+            raise SurveyError("the sights of the run have no length", remedy="Correct the column 'sight'.")
+        return [sum(weights[:place + 1]) / sum(weights) for place in range(len(weights))]
+
+    def _moved_backsight(self, number: int) -> float:
+        """Change in m of a set-up's HPC when its backsight is meaned with the repeats on the same point."""
+        setup = self.linkage.setups[number]
+        moves = [sight.reading - setup.back.reading for sight in self.linkage.repeats(number)]
+        allowed = self._allowance((number,), None) + _EXACT
+        if setup.anchor is not setup.back or any(abs(move) > allowed for move in moves):
+            return 0.0
+        return sum(moves) / (len(moves) + 1)
+
+    @cached_property
+    def _corrections(self) -> list[float]:
+        """What is added to every level that a set-up gave, in m."""
+        moved: dict[int, float] = {}
+        for number in self.linkage.order:
+            source = self.linkage.setups[number].source
+            moved[number] = self._moved_backsight(number) + (moved[source.setup] if source else 0.0)
+        runs = [closure for closure in self._closures if len(closure.path) > 1]
+        open_setups = {number for run in runs if not run.closes for number in run.path}
+        share: dict[int, float] = {}
+        for run in runs:
+            if not open_setups.intersection(run.path):
+                misclosure = run.misclosure + moved[run.path[-1]]
+                share.update(zip(run.path, [-misclosure * part for part in self._shares(run)], strict=True))
+        for number in self.linkage.order:  # a set-up off the run carries what the one it hangs on carries
+            source = self.linkage.setups[number].source
+            share.setdefault(number, share[source.setup] if source else 0.0)
+        return [moved[number] + share[number] for number in range(len(self.linkage.setups))]
+
+    @cached_property
+    def _adjusted(self) -> list[float]:
+        if self.adjust is None:
+            return self._levels
+        adjusted = []
+        missed = {closure.sight for closure in self._closures if not closure.closes}
+        for sight, level in zip(self._level_sights(), self._levels, strict=True):
+            setup = self.linkage.setups[sight.setup]
+            known = self.book.known.get(self.linkage.point(sight))
+            carrier = sight.setup
+            if sight is setup.back and sight is setup.anchor and setup.source is not None:
+                carrier = setup.source.setup  # the point backsighted keeps the level that was carried in
+            adjusted.append(known if known is not None and sight not in missed else level + self._corrections[carrier])
+        return adjusted
+
+    @property
+    def table(self) -> pd.DataFrame:
+        """A new table in booking order: point feature x y bs is fs rise fall hpc level adjusted_level remarks, in m."""
+        table = self.book.table.loc[[row.number for row in self._rows]]
+        rise, fall, hpc = ([math.nan] * len(self._rows) for _ in range(3))  # empty cells of a table, never levels
+        for setup in self.linkage.setups:
+            hpc[setup.back.row] = setup.hpc
+            for previous, sight in pairwise(setup.sights):
+                step = previous.reading - sight.reading
+                rise[sight.row], fall[sight.row] = (step, math.nan) if step >= 0 else (math.nan, -step)
+        columns = ["point", "feature", "x", "y", "bs", "is", "fs"]
+        return table[columns].assign(rise=rise, fall=fall, hpc=hpc, level=self._levels, adjusted_level=self._adjusted,
+                                     remarks=table["remarks"])
+
+    @property
+    def closures(self) -> pd.DataFrame:
+        """A new table of the checks on known levels: from to setups misclosure allowable closes (m)."""
+        lines = [(self.linkage.point(self.linkage.setups[one.path[0]].carried_in), self.linkage.point(one.sight),
+                  len(one.path), one.misclosure, one.allowable, one.closes) for one in self._closures]
+        return pd.DataFrame(lines, columns=["from", "to", "setups", "misclosure", "allowable", "closes"])
+
+    @property
+    def misclosure(self) -> float | None:
+        """Observed minus known level at the last closure, in m; None where nothing closes on a known level."""
+        return self._closures[-1].misclosure if self._closures else None
+
+    @property
+    def allowable(self) -> float | None:
+        """Allowance for the last closure, in m; None where there is none."""
+        return self._closures[-1].allowable if self._closures else None
+
+    @property
+    def closes(self) -> bool | None:
+        """Whether the last closure is within its allowance; None where there is none."""
+        return self._closures[-1].closes if self._closures else None
+
+    @property
+    def stability(self) -> pd.DataFrame:
+        """A new table of repeat sights on a set-up's own backsight point: setup point difference (m), steady.
+
+        The difference is the level found again minus the level carried in; set-ups count from 1.
+        """
+        lines = []
+        for number, setup in enumerate(self.linkage.setups):
+            for sight in self.linkage.repeats(number):
+                difference = setup.back.reading - sight.reading
+                steady = abs(difference) <= self._allowance((number,), None) + _EXACT
+                lines.append((number + 1, self.linkage.point(sight), difference, steady))
+        return pd.DataFrame(lines, columns=["setup", "point", "difference", "steady"])
+
+    @property
+    def sums(self) -> pd.DataFrame:
+        """A new table, a row for each unbroken run: run sum_bs sum_fs sum_rise sum_fall first last, in m.
+
+        A last shot booked as intermediate counts as the closing foresight.
+        """
+        lines = []
+        for run, numbers in enumerate(self.linkage.runs(), start=1):
+            setups = [self.linkage.setups[number] for number in numbers]
+            steps = [previous.reading - sight.reading for setup in setups for previous, sight in pairwise(setup.sights)]
+            lines.append((run, sum(setup.back.reading for setup in setups), sum(setup.sights[-1].reading for setup in setups),
+                          sum(step for step in steps if step > 0), -sum(step for step in steps if step < 0),
+                          setups[0].hpc - setups[0].back.reading, setups[-1].hpc - setups[-1].sights[-1].reading))
+        return pd.DataFrame(lines, columns=["run", "sum_bs", "sum_fs", "sum_rise", "sum_fall", "first", "last"])
+
+    @property
+    def arithmetic(self) -> pd.DataFrame:
+        """A new table of the sums that must agree: run check left right agrees, in m.
+
+        The last check of each run covers the intermediate sights, which the height of collimation alone does not; its
+        right side and that of rise and fall are taken from the levels by the second route.
+        """
+        lines = []
+        for (run, bs, fs, rise, fall, first, last), numbers in zip(
+                self.sums.itertuples(index=False, name=None), self.linkage.runs(), strict=True):
+            setups = [self.linkage.setups[number] for number in numbers]
+            shots = [(setup, sight) for setup in setups for sight in setup.sights[1:]]
+            second = self._by_rise_and_fall
+            lines += [(run, "ΣBS − ΣFS = last − first", bs - fs, last - first),
+                      (run, "Σrise − Σfall = last − first", rise - fall, second[setups[-1].sights[-1]] - second[setups[0].back]),
+                      (run, "Σ(HPC × shots) − Σ(IS + FS) = Σ levels",
+                       sum(setup.hpc for setup, _ in shots) - sum(sight.reading for _, sight in shots),
+                       sum(second[sight] for _, sight in shots))]
+        table = pd.DataFrame(lines, columns=["run", "check", "left", "right"])
+        return table.assign(agrees=(table["left"] - table["right"]).abs() <= ROUTES_AGREE)
+
+    @property
+    def hand_levels(self) -> pd.DataFrame:
+        """A new table of hand-worked levels against ours, before adjustment: row point hand_level level difference agrees.
+
+        In m; a hand level agrees within half of the last digit to which the column is written.
+        """
+        lines = [(row.number, row.point, row.hand_level, level, row.hand_level - level,
+                  abs(row.hand_level - level) <= self.book.hand_digit / 2 + _EXACT)
+                 for row, level in zip(self._rows, self._levels, strict=True) if row.hand_level is not None]
+        return pd.DataFrame(lines, columns=["row", "point", "hand_level", "level", "difference", "agrees"])
+
+    @property
+    def hand_slip(self) -> str | None:
+        """A sentence on the first hand-worked level that is wrong; None if all agree or there are none."""
+        wrong = self.hand_levels.query("not agrees")
+        if wrong.empty:
+            return None
+        first = wrong.iloc[0]
+        side = "high" if first["difference"] > 0 else "low"
+        others = f" {len(wrong) - 1} later hand-worked levels are wrong too." if len(wrong) > 1 else ""
+        return (f"Row {first['row']}, point {first['point']}: the hand-worked level {word_level(first['hand_level'])} is "
+                f"{word_mm(abs(first['difference']), digits=1)} too {side}; the readings give {word_level(first['level'])}."
+                f"{others}")
+
+    @cached_property
+    def _determinations(self) -> dict[str, list[int]]:
+        """Rows (as indices) that give each point a level; a backsight does so only in a set-up reduced backwards."""
+        given: dict[str, list[int]] = {}
+        for index, sight in enumerate(self._level_sights()):
+            if sight.place or sight is not self.linkage.setups[sight.setup].anchor or self._rows[index].point in self.book.known:
+                given.setdefault(self._rows[index].point, []).append(index)
+        return given
+
+    def _mean_level(self, point: str) -> tuple[float, int, float]:
+        """Level, number and spread of the levels of a point; a known point keeps its known level."""
+        indices = self._determinations[point]
+        levels = [self._adjusted[index] for index in indices]
+        spread = max(levels) - min(levels)
+        if point in self.book.known:
+            return self.book.known[point], len(levels), spread
+        if spread > SAME_SPOT + _EXACT:
+            low, high = sorted((levels.index(min(levels)), levels.index(max(levels))))
+            pair = [self._rows[indices[place]].number for place in (low, high)]
+            raise SurveyError(f"the levels {word_level(levels[low])} and {word_level(levels[high])} of one point differ by "
+                              f"{word_mm(spread, digits=1)}", where=f"{rows_named(pair)}, point {point}",
+                              rule=f"Repeats within {word_mm(SAME_SPOT)} are meaned.",
+                              remedy="Read it again, or if these are two places give the second a name of its own.")
+        return sum(levels) / len(levels), len(levels), spread
+
+    def level(self, point: str) -> float:
+        """Adjusted level of a point in m: known, or the mean of its repeats.
+
+        Raises SurveyError for a point that was not read and for repeats more than 5 mm apart.
+        """
+        if point not in self._determinations:
+            raise SurveyError(f"the point {point!r} was not read", rule=f"Points read: {', '.join(self._determinations)}.")
+        return self._mean_level(point)[0]
+
+    def spots(self, feature: str | None = None) -> pd.DataFrame:
+        """A new table, one row a point: point feature x y level n spread, in m; n counts the shots that were meaned.
+
+        `feature` keeps only such points ("" keeps those with none). Raises SurveyError, all at once, for repeats more
+        than 5 mm apart.
+        """
+        lines, faults = [], []
+        said: dict[str, dict[str, object]] = {}
+        for row in self.book.rows:
+            about = said.setdefault(row.point, {"feature": "", "x": None, "y": None})
+            about.update({name: value for name, value in (("feature", row.feature), ("x", row.x), ("y", row.y))
+                          if value not in ("", None)})
+        for point in self._determinations:
+            if feature is None or said[point]["feature"] == feature:
+                try:
+                    lines.append((point, said[point]["feature"], said[point]["x"], said[point]["y"], *self._mean_level(point)))
+                except SurveyError as error:
+                    faults.append(error)
+        if faults:
+            raise SurveyError.together(faults)
+        table = pd.DataFrame(lines, columns=["point", "feature", "x", "y", "level", "n", "spread"])
+        return table.astype({"x": float, "y": float})
+
+    def _repr_html_(self) -> str:
+        closed = "" if self.misclosure is None else (
+            f"<p>The last closure is {word_mm(self.misclosure, digits=1)} out, allowed {word_mm(self.allowable or 0, digits=1)}: "
+            f"{'it closes' if self.closes else 'it does not close'}.</p>")
+        slip = f"<p>{escape(self.hand_slip)}</p>" if self.hand_slip else ""
+        return closed + slip + html_table(self.table, index=True)

@@ -1,0 +1,1 @@
+"""From the finished surface to digging: volumes and staff readings."""
