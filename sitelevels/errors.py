@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
 
 
@@ -38,8 +39,22 @@ class SurveyError(ValueError):
         sentences = [said if said.endswith((".", "?", "!")) else said + "."]
         sentences += [part for part in (rule, remedy) if part]
         text = " ".join(sentences)
-        self.problems: tuple[str, ...] = (text[:1].upper() + text[1:],)
+        if not re.match(r"\S+\.\w", text):  # the name of a file keeps its small letter
+            text = text[:1].upper() + text[1:]
+        self.problems: tuple[str, ...] = (text,)
         super().__init__(self.problems[0])
+
+    def at(self, where: str) -> SurveyError:
+        """The same problems, each told of a place.
+
+        >>> print(SurveyError("least_mm is 'a'").at("brief.toml, [[demand]] number 1"))
+        brief.toml, [[demand]] number 1: least_mm is 'a'.
+        """
+        return SurveyError.together(SurveyError(problem[:1].lower() + problem[1:], where=where) for problem in self.problems)
+
+    def _render_traceback_(self) -> list[str]:
+        """What a notebook shows instead of a traceback: the sentences."""
+        return list(self.problems)
 
     @classmethod
     def together(cls, errors: Iterable[SurveyError]) -> SurveyError:

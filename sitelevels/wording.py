@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import re
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 from .errors import SurveyError
 
@@ -45,6 +45,8 @@ def parse_fall(text: str) -> float:
     plain = re.sub(r"\(.*\)", "", text).strip().replace("−", "-")
     uphill = plain.lower().endswith("uphill")
     plain = plain[:-6].strip() if uphill else plain
+    if uphill and plain.startswith("-"):
+        raise SurveyError(f"the fall {text!r} has both a minus and 'uphill'", remedy="Use the one or the other.")
     if plain.lower() in ("level", "flat", "none"):
         return 0.0
     if ratio := _RATIO.match(plain):
@@ -67,20 +69,35 @@ def parse_fall(text: str) -> float:
     return -fall if uphill else fall
 
 
-def word_fall(fall: float) -> str:
+def word_fall(fall: float, *, never: Literal["flatter", "steeper"] | None = None) -> str:
     """A fall in m/m as "1:60 (16.7 mm/m)"; uphill is said in a word.
+
+    `never` says to which side the ratio must not be rounded, where somebody is going to build to it. Raises SurveyError for a
+    fall that is not a finite number.
 
     >>> word_fall(1 / 60), word_fall(-0.0125), word_fall(0)
     ('1:60 (16.7 mm/m)', '1:80 uphill (12.5 mm/m)', 'level (0.0 mm/m)')
     """
+    if not math.isfinite(fall):
+        raise SurveyError(f"the fall {fall} is not a finite number")
     steep = abs(fall)
     if steep < 0.00005:
         return "level (0.0 mm/m)"
     run = 1 / steep
     digits = 1 if run < 100 else 0 if run < 1000 else -1
-    length = f"{round(run, digits):.{max(digits, 0)}f}"
-    length = length.removesuffix(".0")
+    scaled = run * 10**digits
+    whole = round(scaled) if never is None else math.floor(scaled + 1e-6) if never == "flatter" else math.ceil(scaled - 1e-6)
+    length = f"{whole / 10**digits:.{max(digits, 0)}f}".removesuffix(".0")
     return f"1:{length}{' uphill' if fall < 0 else ''} ({steep * 1000:.1f} mm/m)"
+
+
+def word_change(size: float, unit: Literal["mm", "mm/m"]) -> str:
+    """A change of a level (m) or of a fall (m/m) that somebody is going to make, rounded up to a tenth so that it is enough.
+
+    >>> word_change(0.01234, "mm")
+    '12.4 mm'
+    """
+    return f"{math.ceil(size * 1e4 - 1e-6) / 10:.1f} {unit}"
 
 
 def _signed(text: str) -> str:
@@ -95,6 +112,62 @@ def word_mm(metres: float, *, digits: int = 0) -> str:
     ('152 mm', '152.3 mm', '0 mm')
     """
     return f"{_signed(f'{metres * 1000:.{digits}f}')} mm"
+
+
+def word_distance(metres: float) -> str:
+    """A distance in plan, in m to the centimetre.
+
+    >>> word_distance(2.4)
+    '2.40 m'
+    """
+    return f"{_signed(f'{metres:.2f}')} m"
+
+
+def word_place(x: float, y: float) -> str:
+    """A place in plan, in m, to the millimetre where that is needed.
+
+    >>> word_place(450000.25, 3.0)
+    'x 450000.25 y 3'
+    """
+    plain = [_signed(f"{value:.3f}").rstrip("0").rstrip(".") for value in (x, y)]
+    return f"x {plain[0]} y {plain[1]}"
+
+
+def word_number(value: float, *, figures: int = 6) -> str:
+    """A plain number of so many significant figures, without superfluous noughts.
+
+    >>> word_number(150.0), word_number(1 / 80)
+    ('150', '0.0125')
+    """
+    text = f"{value:.{figures}g}"
+    return f"{value:.12f}".rstrip("0").rstrip(".") if "e" in text else text
+
+
+def word_share(share: float) -> str:
+    """A share of one as whole per cent.
+
+    >>> word_share(0.123)
+    '12%'
+    """
+    return f"{share * 100:.0f}%"
+
+
+def word_times(ratio: float) -> str:
+    """How many times, to a whole number from 10 up and to one place below.
+
+    >>> word_times(6.04), word_times(24.4)
+    ('6', '24')
+    """
+    return f"{ratio:.{0 if ratio >= 10 else 1}f}".removesuffix(".0")
+
+
+def word_angle(degrees: float) -> str:
+    """An angle in whole degrees.
+
+    >>> word_angle(44.7)
+    '45°'
+    """
+    return f"{degrees:.0f}°"
 
 
 def word_level(metres: float, *, digits: int = 3) -> str:
@@ -124,6 +197,7 @@ def word_area(square_metres: float) -> str:
     return f"{_signed(f'{square_metres:.1f}')} m²"
 
 
-def html_table(frame: pd.DataFrame, *, index: bool = False, digits: int = 3) -> str:
-    """A table as escaped HTML, floats to `digits` places, empty cells empty."""
-    return str(frame.to_html(index=index, na_rep="", float_format=lambda number: _signed(f"{number:.{digits}f}"), border=0))
+def html_table(frame: pd.DataFrame, *, index: bool = False, digits: int = 3, words: bool = False) -> str:
+    """A table as escaped HTML, floats to `digits` places, empty cells empty; `words` ranges it left."""
+    html = str(frame.to_html(index=index, na_rep="", float_format=lambda number: _signed(f"{number:.{digits}f}"), border=0))
+    return html.replace("<td>", "<td style='text-align:left'>").replace("<th>", "<th style='text-align:left'>") if words else html

@@ -6,20 +6,31 @@ import math
 import warnings
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
-from functools import cached_property
 from html import escape
+from numbers import Real
+from typing import Any
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 
 from ..errors import SurveyError, SurveyWarning
-from ..surface.finish import polygon_of
+from ..surface.finish import REACH, polygon_of
 from ..surface.plane import Plane
-from ..wording import word_area, word_level, word_mm
+from ..wording import word_area, word_distance, word_level, word_mm, word_number
 from .demands import Demand
 
 AGAINST = 0.05  # m: the area lies against a wall where it comes this near; tapes are no finer on an old wall
+SAME_STATION = 1e-6  # m: places along a wall nearer than this are one
 BEYOND_SHOTS = 0.3  # m: how far past the last DPC shot the wall may run before the person is warned
+
+
+def _numbers(values: Any) -> NDArray[np.float64]:
+    """Values as an array of floats; an empty one if they are none."""
+    try:
+        return np.array(list(values), dtype=float)
+    except (TypeError, ValueError):
+        return np.empty(0)
 
 
 class Wall:
@@ -51,27 +62,30 @@ class Wall:
     def __init__(self, name: str, first: Sequence[float], second: Sequence[float], *,
                  dpc: float | Sequence[Sequence[float]]) -> None:
         self.name = str(name)
-        ends = np.array([first, second], dtype=float)
+        ends = _numbers([first, second])
         if ends.shape != (2, 2) or not np.isfinite(ends).all() or math.dist(*ends) < 1e-6:
             raise SurveyError(f"the wall {self.name!r} from {tuple(first)} to {tuple(second)} has no length",
                               remedy="Give its two ends as x, y in m.")
         self.first, self.second = (float(ends[0, 0]), float(ends[0, 1])), (float(ends[1, 0]), float(ends[1, 1]))
         self.length = math.dist(self.first, self.second)
         self.direction = ((self.second[0] - self.first[0]) / self.length, (self.second[1] - self.first[1]) / self.length)
-        shots = np.array([(0.0, dpc)] if isinstance(dpc, (int, float)) else list(dpc), dtype=float)
+        shots = _numbers([(0.0, dpc)] if isinstance(dpc, Real) else dpc)
         if shots.ndim != 2 or shots.shape[1] != 2 or not len(shots) or not np.isfinite(shots).all():
             raise SurveyError(f"the DPC of the wall {self.name!r} is {dpc!r}",
                               rule="It must be one level, or pairs of distance along the wall and level, in m.")
-        self._one_level = isinstance(dpc, (int, float))
+        self._one_level = isinstance(dpc, Real)
+        if shots[0, 0] > shots[-1, 0]:  # shot from the far end: at a step the order of the two shots turns round too
+            shots = shots[::-1]
         shots = shots[np.argsort(shots[:, 0], kind="stable")]
         off = [float(distance) for distance in shots[:, 0] if not -BEYOND_SHOTS <= distance <= self.length + BEYOND_SHOTS]
         if off:
-            raise SurveyError(f"a DPC shot stands {off[0]:g} m along the wall {self.name!r}",
-                              rule=f"The wall is {self.length:.2f} m long.", remedy="Check the distance and the wall's ends.")
+            raise SurveyError(f"a DPC shot stands {word_number(off[0])} m along the wall {self.name!r}",
+                              rule=f"The wall is {word_distance(self.length)} long.",
+                              remedy="Check the distance and the wall's ends.")
         self.shots: tuple[tuple[float, float], ...] = tuple((float(one), float(two)) for one, two in shots)
         short = max(self.shots[0][0], self.length - self.shots[-1][0])
         if not self._one_level and short > BEYOND_SHOTS:
-            warnings.warn(f"The wall {self.name!r} runs {short:.2f} m past the last DPC shot; its level is carried on "
+            warnings.warn(f"The wall {self.name!r} runs {word_distance(short)} past the last DPC shot; its level is carried on "
                           "unchanged. Read the DPC at both ends.", SurveyWarning, stacklevel=2)
 
     def along(self, x: float, y: float) -> float:
@@ -99,8 +113,9 @@ class Layer:
     thickness: float
 
     def __post_init__(self) -> None:
-        if not (math.isfinite(self.thickness) and self.thickness >= 0):
-            raise SurveyError(f"the layer {self.name!r} is {self.thickness} m thick", rule="A thickness is nought or more.")
+        number = isinstance(self.thickness, Real) and not isinstance(self.thickness, bool)
+        if not (number and math.isfinite(self.thickness) and self.thickness >= 0):
+            raise SurveyError(f"the layer {self.name!r} is {self.thickness!r} m thick", rule="A thickness is nought or more.")
 
 
 @dataclass(frozen=True, eq=False)
@@ -136,7 +151,12 @@ class Brief:
         if len(set(names)) < len(names):
             raise SurveyError(f"two walls have one name among {', '.join(names)}", remedy="Give each its own.")
         for demand in self.demands:
-            demand.conditions(self)  # refuses a demand on a wall that is not there
+            for condition in demand.conditions(self):  # refuses a demand on a wall that is not there
+                beyond = 0.0 if condition.at is None else self.area.distance(shapely.Point(condition.at))
+                if beyond > REACH:
+                    raise SurveyError(f"it lies {word_distance(beyond)} outside the area", where=f"point {condition.place}",
+                                      rule=f"A demand can be held against a surface at most {word_mm(REACH)} beyond its edge.",
+                                      remedy="Check its x and y, or the corners of the area.")
 
     @property
     def build_up(self) -> float:
@@ -151,23 +171,21 @@ class Brief:
         raise SurveyError(f"the brief has no wall {name!r}",
                           rule=f"Its walls are {', '.join(wall.name for wall in self.walls) or 'none'}.")
 
-    @cached_property
-    def _touching(self) -> shapely.Polygon:
-        return self.area.buffer(AGAINST)
-
     def _contacts(self, wall: Wall) -> list[tuple[float, float]]:
-        """Stretches (from, to) in m along a wall against which the area lies."""
+        """Stretches (from, to) in m along a wall against which the area lies, in order."""
         line = shapely.LineString([wall.first, wall.second])
-        met = shapely.get_parts(line.intersection(self._touching))
-        stretches = []
-        for part in met:
-            if part.geom_type == "LineString" and part.length > 0:
-                ends = sorted(min(max(wall.along(*corner), 0.0), wall.length) for corner in part.coords)
-                if ends[-1] - ends[0] > 2 * AGAINST:  # less is the corner of an area that only touches the wall's end
-                    stretches.append((ends[0], ends[-1]))
+        beside = shapely.get_parts(self.area.intersection(line.buffer(AGAINST, cap_style="flat")))
+        spans = sorted((min(along), max(along)) for part in beside if part.geom_type == "Polygon" and not part.is_empty
+                       for along in [[wall.along(*corner) for corner in part.exterior.coords]])
+        stretches: list[tuple[float, float]] = []
+        for start, end in spans:
+            if stretches and start <= stretches[-1][1] + SAME_STATION:  # one part on each side of the line
+                start, end = stretches[-1][0], max(end, stretches.pop()[1])
+            stretches.append((start, end))
+        stretches = [(start, end) for start, end in stretches if end - start > 2 * AGAINST]  # less only touches at a corner
         if not stretches:
             raise SurveyError(f"the area does not lie against the wall {wall.name!r}",
-                              rule=f"It comes no nearer than {self.area.distance(line):.2f} m along any length.",
+                              rule=f"It comes no nearer than {word_distance(self.area.distance(line))} along any length.",
                               remedy="Correct the wall's ends or the corners of the area.")
         return stretches
 
@@ -177,28 +195,22 @@ class Brief:
         They are the ends of each stretch against which the area lies, the DPC shots within it, and those `corners` of
         facets (plan, m) that lie against the wall.
         """
-        found: set[float] = set()
         line = shapely.LineString([wall.first, wall.second])
-        beside = [wall.along(*corner) for corner in corners if shapely.Point(corner).distance(line) <= AGAINST]
+        between = [wall.along(*corner) for corner in corners if shapely.Point(corner).distance(line) <= AGAINST]
+        between += [distance for distance, _ in wall.shots]
+        found: list[float] = []
         for start, end in self._contacts(wall):
-            low, high = self._trimmed(wall, start, end)
-            found |= {low, high} | {one for one in (*beside, *(shot[0] for shot in wall.shots)) if low < one < high}
-        return sorted(found)
-
-    def _trimmed(self, wall: Wall, start: float, end: float) -> tuple[float, float]:
-        """A stretch less what the tape's tolerance added at the ends: no further than the area's own corners."""
-        reach = [wall.along(*corner) for corner in self.area.exterior.coords
-                 if shapely.Point(corner).distance(shapely.LineString([wall.place(start), wall.place(end)])) <= AGAINST]
-        if not reach:
-            return start, end
-        return max(start, min(reach)), min(end, max(reach))
+            for one in (start, *sorted(place for place in between if start < place < end), end):
+                if not found or one > found[-1] + SAME_STATION:
+                    found.append(one)
+        return found
 
     def outward(self, wall: Wall) -> tuple[float, float]:
         """Unit vector square to a wall, towards the side on which the area lies against it."""
         left = (-wall.direction[1], wall.direction[0])
         score = 0.0
         for start, end in self._contacts(wall):
-            for step in (0.1, 0.3, 0.5, 0.7, 0.9):
+            for step in (0.1, 0.3, 0.5, 0.7, 0.9):  # of the way: enough to outvote a corner or a notch
                 x, y = wall.place(start + step * (end - start))
                 for side in (1, -1):
                     probe = shapely.Point(x + side * 2 * AGAINST * left[0], y + side * 2 * AGAINST * left[1])

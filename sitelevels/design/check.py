@@ -5,15 +5,16 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 from html import escape
+from itertools import pairwise
 
 import pandas as pd
 import shapely
 
 from ..errors import SurveyError
 from ..surface.finish import REACH, Facet, Finish
-from ..wording import html_table, word_fall, word_mm
-from .brief import AGAINST, Brief
-from .demands import Condition, Demand
+from ..wording import html_table, word_change, word_distance, word_fall, word_mm
+from .brief import Brief
+from .demands import Condition, Corners, Demand
 from .published import LIMITS
 
 ROUNDING = 1e-6  # m or m/m: a margin of minus a thousandth of a millimetre is still met
@@ -48,6 +49,11 @@ class Finding:
         """What was found, in words."""
         return word_mm(self.found, digits=1) if self.demand.unit == "mm" else word_fall(self.found)
 
+    @property
+    def in_hand(self) -> str:
+        """The margin in words."""
+        return word_mm(self.margin, digits=1) + ("" if self.demand.unit == "mm" else "/m")
+
     def _word(self, value: float) -> str:
         return word_mm(value) if self.demand.unit == "mm" else word_fall(value)
 
@@ -58,13 +64,14 @@ class Finding:
             return ""
         low, high = self.condition.low, self.condition.high
         too_small = low is not None and self.found < low
+        limit = (low if too_small else high) or 0.0
         if self.condition.at is not None:
             way = "Raise" if too_small == (self.condition.sign > 0) else "Lower"
-            return f"{way} the finished surface by {word_mm(-self.margin, digits=1)} at {self.condition.place}."
-        limit = low if too_small else high
-        way = "Steepen" if (limit or 0.0) * self.found >= 0 and abs(self.found) < abs(limit or 0.0) else "Turn" \
-            if too_small and self.found < 0 else "Ease"
-        return f"{way} the fall {self.condition.place} to {word_fall(limit or 0.0)}, a change of {-self.margin * 1000:.1f} mm/m."
+            return f"{way} the finished surface by {word_change(-self.margin, 'mm')} at {self.condition.place}."
+        way = "Turn" if self.found * limit < 0 else "Steepen" if abs(self.found) < abs(limit) else "Ease"
+        wanted = word_fall(limit, never="steeper" if way == "Ease" else "flatter")
+        of = "of " if self.condition.toward is None else ""
+        return f"{way} the fall {of}{self.condition.place} to {wanted}, a change of {word_change(-self.margin, 'mm/m')}."
 
 
 @dataclass(frozen=True, eq=False)
@@ -109,7 +116,7 @@ class Verdicts:
     def words(self) -> pd.DataFrame:
         """A new table for reading, every number with its unit: demand place required found margin verdict mend."""
         lines = [(one.demand.title, one.condition.place, one.required, one.found_words,
-                  f"{one.margin * 1000:.1f} {one.demand.unit}", "met" if one.met else "not met", one.mend) for one in self.worst]
+                  one.in_hand, "met" if one.met else "not met", one.mend) for one in self.worst]
         return pd.DataFrame(lines, columns=["demand", "place", "required", "found", "margin", "verdict", "mend"])
 
     @property
@@ -123,7 +130,7 @@ class Verdicts:
         return pd.DataFrame(list(lines), columns=["demand", "limit", "source"])
 
     def _repr_html_(self) -> str:
-        return f"<p>{escape(self.basis)}</p>" + html_table(self.words)
+        return f"<p>{escape(self.basis)}</p>" + html_table(self.words, words=True)
 
 
 def check_finish(finish: Finish, brief: Brief) -> Verdicts:
@@ -154,27 +161,30 @@ def check_finish(finish: Finish, brief: Brief) -> Verdicts:
     worst, everywhere = [], []
     for demand in brief.demands:
         findings = [Finding(demand, condition, found := condition.found(facet.plane), condition.margin(found))
-                    for condition in demand.conditions(brief, corners) for facet in _facets_for(finish, brief, condition)]
+                    for condition in demand.conditions(brief, corners)
+                    for facet in _facets_for(finish, brief, condition, corners)]
         everywhere += findings
         worst.append(min(findings, key=lambda finding: finding.margin))
     return Verdicts(finish, brief, tuple(worst), tuple(everywhere))
 
 
-def _facets_for(finish: Finish, brief: Brief, condition: Condition) -> Iterator[Facet]:
+def _facets_for(finish: Finish, brief: Brief, condition: Condition, corners: Corners) -> Iterator[Facet]:
     """The facets that a condition speaks of: all that meet at its place, all beside its wall, or all."""
     if condition.at is not None:
         place = shapely.Point(condition.at)
         distances = [facet.area.distance(place) for facet in finish.facets]
         if not min(distances) <= REACH:
-            raise SurveyError(f"the place is {min(distances):.2f} m outside the finished surface", where=condition.place,
+            raise SurveyError(f"the place is {word_distance(min(distances))} outside the finished surface",
+                              where=f"point {condition.place}",
                               rule=f"A demand can be checked at most {word_mm(REACH)} beyond its edge.",
                               remedy="Check the position in the book, or the corners of the area.")
         near = min(distances) + ROUNDING
         yield from (facet for facet, distance in zip(finish.facets, distances, strict=True) if distance <= near)
     elif condition.wall:
         wall = brief.wall(condition.wall)
-        line = shapely.LineString([wall.first, wall.second])
-        beside = [facet for facet in finish.facets if facet.area.intersection(line.buffer(AGAINST)).length > 4 * AGAINST]
-        yield from beside or finish.facets
+        stations = brief.stations(wall, corners)
+        middles = [shapely.Point(wall.place((start + end) / 2)) for start, end in pairwise(stations)]
+        near = [min(finish.facets, key=lambda facet: facet.area.distance(middle)) for middle in middles]
+        yield from (facet for facet in finish.facets if facet in near)
     else:
         yield from finish.facets

@@ -6,11 +6,12 @@ import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 from itertools import pairwise
+from numbers import Real
 from typing import TYPE_CHECKING, Any, ClassVar, NamedTuple
 
 from ..errors import SurveyError
 from ..surface.plane import Plane
-from ..wording import word_fall, word_mm
+from ..wording import word_distance, word_fall, word_mm, word_number
 from .published import LIMITS
 
 if TYPE_CHECKING:
@@ -58,8 +59,9 @@ class Condition:
         return min(inside + ([self.high - found] if self.high is not None else []))
 
 
-def _positive(name: str, who: str, value: float | None, *, zero: bool = True) -> None:
-    if value is not None and not (math.isfinite(value) and (value > 0 or (zero and value == 0))):
+def _positive(name: str, who: str, value: float | None) -> None:
+    number = isinstance(value, Real) and not isinstance(value, bool)
+    if value is not None and not (number and math.isfinite(value) and value >= 0):
         raise SurveyError(f"{name} of the demand {who} is {value!r}", rule="It must be a finite number, not negative.")
 
 
@@ -69,7 +71,8 @@ def _ordered(who: str, *limits: tuple[str, float | None]) -> None:
         _positive(name, who, value)
     for (low_name, low), (high_name, high) in pairwise(given):
         if low > high:
-            raise SurveyError(f"the demand {who} contradicts itself: {low_name} {low:g} is above {high_name} {high:g}",
+            raise SurveyError(f"the demand {who} contradicts itself: {low_name} {word_number(low)} is above {high_name} "
+                              f"{word_number(high)}",
                               remedy="Change the one or the other.")
 
 
@@ -124,7 +127,7 @@ class Clearance(Demand):
 
     def conditions(self, brief: Brief, corners: Corners = ()) -> list[Condition]:
         wall = brief.wall(self.wall)
-        return [Condition(f"{self.wall}, {along:.2f} m along", low=self.least, at=wall.place(along), sign=-1.0,
+        return [Condition(f"{self.wall}, {word_distance(along)} along", low=self.least, at=wall.place(along), sign=-1.0,
                           constant=wall.dpc_at(along)) for along in brief.stations(wall, corners)]
 
 
@@ -154,7 +157,7 @@ class FallAway(Demand):
 
 @dataclass(frozen=True)
 class FallAlong(Demand):
-    """Fall along a wall, either way, by at most `most` m/m."""
+    """Fall along a wall, either way, by at most `most` m/m, on every facet."""
 
     wall: str
     most: float = LIMITS["fall along"].value
@@ -182,6 +185,9 @@ class _AtSpots(Demand):
         given = getattr(self, self._field)
         single = len(given) > 0 and isinstance(given[0], str)
         spots = _spots((given,) if single else given, type(self).__name__)
+        if self._field == "point" and len(spots) > 1:
+            raise SurveyError(f"the demand {type(self).__name__} speaks of one point and is given {len(spots)}",
+                              remedy="Make a demand for each.")
         object.__setattr__(self, self._field, spots[0] if self._field == "point" else spots)
 
     @property

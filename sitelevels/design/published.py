@@ -64,3 +64,15 @@ LIMITS: dict[str, Limit] = {
                    "", "", "", PRACTICE),
 }
 """Limits by name; where a demand leaves its limit out, the first part of the name is its default."""
+
+CAUTIONS = (
+    "Before you dig, look for buried cables, gas and water: ask for the drawings, use a locator, dig by hand near them "
+    "(HSE HSG47, Great Britain).",
+    "Do not dig below the underside of a footing, your own or a neighbour's, without an engineer's advice; near a "
+    "neighbour's structure notice may be due by law (in England and Wales the Party Wall etc. Act 1996).",
+    "Do not cover air bricks, and do not bridge the damp-proof course or a membrane with paving, bedding or soil.",
+    "Cutting paving and concrete sets free silica dust: cut wet and wear a mask that fits; rest from vibrating tools.",
+    "Rain-water must not run onto a neighbour's land or the highway; where it may go is for the local authority to say.",
+    "Local building rules and licensed practice decide. This workbook checks sums; it does not replace them.",
+)
+"""What anyone who digs by these numbers must be told, once, where it matters."""

@@ -2,19 +2,20 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 import shapely
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 from shapely.geometry.base import BaseGeometry
 from shapely.validation import explain_validity
 
 from ..errors import SurveyError
-from ..wording import word_fall
-from .plane import Plane
+from ..wording import word_distance, word_fall, word_mm, word_place
+from .plane import Floats, Plane
 
 REACH = 0.3  # m: a facet is carried on this far beyond its edge, for a staff held on the paving or the sill next to it
 
@@ -39,9 +40,9 @@ def polygon_of(area: Any) -> shapely.Polygon:
     if not isinstance(polygon, shapely.Polygon):
         raise SurveyError(f"the area is a {polygon.geom_type}", rule="It must be one polygon.")
     if not polygon.is_valid:
-        where = explain_validity(polygon)
-        place = where[where.index("[") + 1:-1].replace(" ", ", y ") if "[" in where else "an unknown place"
-        raise SurveyError(f"the outline of the area crosses or touches itself at x {place}",
+        found = re.search(r"\[(\S+) (\S+)\]", explain_validity(polygon))
+        place = f" at {word_place(float(found[1]), float(found[2]))}" if found else ""
+        raise SurveyError(f"the outline of the area crosses or touches itself{place}",
                           rule="Corners go round in order, each once.", remedy="Swap the corners that are out of order.")
     if polygon.area <= 0:
         raise SurveyError("the area is nought", remedy="Give corners that enclose something.")
@@ -71,6 +72,14 @@ class Finish:
         object.__setattr__(self, "facets", tuple(self.facets))
         if not self.facets:
             raise SurveyError("the finished surface has no facet", rule="It needs at least one plane over an area.")
+        for number, facet in enumerate(self.facets):
+            for other in self.facets[:number]:
+                common = facet.area.intersection(other.area)
+                if common.area > 1e-6 * min(facet.area.area, other.area.area):
+                    middle = common.representative_point()
+                    where = word_place(middle.x, middle.y)
+                    raise SurveyError(f"two facets of the finished surface lie over each other at {where}",
+                                      rule="Facets lie side by side.", remedy="Correct the area of one of them.")
 
     @classmethod
     def plane(cls, plane: Plane, area: Any) -> Finish:
@@ -79,21 +88,32 @@ class Finish:
 
     def facet_at(self, x: float, y: float) -> Facet:
         """The facet at a plan position, or the nearest within 300 mm. Raises SurveyError beyond that."""
-        place = shapely.Point(x, y)
-        nearest = min(self.facets, key=lambda facet: facet.area.distance(place))
-        distance = nearest.area.distance(place)
-        if not distance <= REACH:
-            raise SurveyError(f"x {x:g} y {y:g} is {distance:.2f} m outside the finished surface",
-                              rule=f"Levels are carried on at most {REACH * 1000:.0f} mm beyond its edge.",
+        return self.facets[int(self._nearest(np.array([x], float), np.array([y], float))[0])]
+
+    def _nearest(self, x: Floats, y: Floats) -> NDArray[np.intp]:
+        """Number of the facet at each place, or the nearest within reach."""
+        if not (np.isfinite(x).all() and np.isfinite(y).all()):
+            raise SurveyError("a position is not a finite number", rule="x and y are in m.")
+        places = shapely.points(x, y)
+        distances = np.array([shapely.distance(facet.area, places) for facet in self.facets])
+        out = np.flatnonzero(distances.min(axis=0) > REACH)
+        if len(out):
+            first = int(out[0])
+            raise SurveyError(f"{word_place(x[first], y[first])} is {word_distance(distances[:, first].min())} outside the "
+                              "finished surface", rule=f"Levels are carried on at most {word_mm(REACH)} beyond its edge.",
                               remedy="Check the position, or the corners of the area.")
-        return nearest
+        return np.asarray(distances.argmin(axis=0))
 
     def level_at(self, x: ArrayLike, y: ArrayLike) -> Any:
         """Level in m at x, y in m: a float for a point, an array for arrays; see `facet_at` for places beyond the edge."""
-        xs, ys = np.broadcast_arrays(np.asarray(x, float), np.asarray(y, float))
-        levels = [self.facet_at(one, two).plane.level_at(one, two)
-                  for one, two in zip(xs.reshape(-1).tolist(), ys.reshape(-1).tolist(), strict=True)]
-        return levels[0] if xs.ndim == 0 else np.array(levels).reshape(xs.shape)
+        wanted_x, wanted_y = np.broadcast_arrays(np.asarray(x, float), np.asarray(y, float))
+        xs, ys = wanted_x.reshape(-1), wanted_y.reshape(-1)
+        nearest = self._nearest(xs, ys)
+        levels = np.empty(len(xs))
+        for number, facet in enumerate(self.facets):
+            here = nearest == number
+            levels[here] = facet.plane.level_at(xs[here], ys[here])
+        return float(levels[0]) if wanted_x.ndim == 0 else levels.reshape(wanted_x.shape)
 
     def lowered(self, depth: float) -> Finish:
         """The surface `depth` m below, e.g. the formation under all layers."""

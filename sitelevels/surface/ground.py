@@ -11,11 +11,12 @@ import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
 from ..errors import SurveyError
-from ..wording import word_level
+from ..wording import word_level, word_place
 from .plane import PlaneFit, fit_plane, name_of, spots_as_arrays
 from .triangles import force_breaks
 
-SAME_PLACE = 0.001  # m: spots nearer than this in plan are one place
+SAME_PLACE = 1e-6  # m: tapes are booked to a millimetre, so nearer spots have one and the same place
+OUT_OF_LINE = 0.005  # m: how far spots taped along one line may stand off it
 ON_THE_EDGE = 1e-6  # m: how far outside the hull still counts as on it
 
 
@@ -54,7 +55,9 @@ class Ground:
         for array in (self.x, self.y, self.level):
             array.setflags(write=False)
         self.points = None if names is None else tuple(names[index] for index in keep)
-        self.breaks = tuple(self._indices(pair, names, keep) for pair in breaks)
+        if isinstance(breaks, str) or not isinstance(breaks, Iterable):
+            raise SurveyError(f"the breaks are {breaks!r}", rule="They are pairs of spots.")
+        self.breaks = tuple(self._indices(pair, names, keep, len(xs)) for pair in breaks)
         self._fit = fit_plane(self.x, self.y, self.level, points=self.points)  # refuses too few spots, or spots in a line
         triangles = self._delaunay()
         if self.breaks:
@@ -72,7 +75,7 @@ class Ground:
         from scipy.spatial import cKDTree
         pairs = cKDTree(np.column_stack([x, y])).query_pairs(SAME_PLACE, output_type="ndarray")
         faults = [SurveyError(f"the levels {word_level(level[one])} and {word_level(level[two])} stand at one place, "
-                              f"x {x[one]:g} y {y[one]:g}", where=f"points {name_of(names, one)} and {name_of(names, two)}",
+                              f"{word_place(x[one], y[one])}", where=f"points {name_of(names, one)} and {name_of(names, two)}",
                               remedy="Correct one; for the top and foot of a step set the two some 10 mm apart in plan.")
                   for one, two in pairs if abs(level[one] - level[two]) > 1e-9]
         if faults:
@@ -81,13 +84,14 @@ class Ground:
         keep[pairs.max(axis=1)] = False
         return np.flatnonzero(keep)
 
-    def _indices(self, pair: Sequence[Any], names: tuple[str, ...] | None, keep: NDArray[np.intp]) -> tuple[int, int]:
-        if isinstance(pair, str) or len(pair) != 2:
+    @staticmethod
+    def _indices(pair: Sequence[Any], names: tuple[str, ...] | None, keep: NDArray[np.intp], count: int) -> tuple[int, int]:
+        if isinstance(pair, str) or not isinstance(pair, Sequence) or len(pair) != 2:
             raise SurveyError(f"the break {pair!r} is not a pair of spots")
         found = []
         for end in pair:
-            index = names.index(end) if names is not None and end in names else end
-            if not isinstance(index, (int, np.integer)) or not 0 <= index < (len(keep) if names is None else len(names)):
+            index = end if names is None else names.index(str(end)) if str(end) in names else None
+            if not isinstance(index, (int, np.integer)) or not 0 <= index < count:
                 raise SurveyError(f"the break {tuple(pair)} names {end!r}, which is no spot of the ground")
             same = np.flatnonzero(keep == index)
             if not len(same):
@@ -109,16 +113,35 @@ class Ground:
         triangles = Delaunay(places).simplices.astype(np.intp)
         one, two, three = (places[triangles[:, corner]] for corner in range(3))
         doubled = (two[:, 0] - one[:, 0]) * (three[:, 1] - one[:, 1]) - (two[:, 1] - one[:, 1]) * (three[:, 0] - one[:, 0])
-        size = float(np.ptp(places, axis=0).max())
         triangles[doubled < 0] = triangles[doubled < 0][:, [0, 2, 1]]
-        kept: NDArray[np.intp] = triangles[np.abs(doubled) > 1e-12 * size**2]  # slivers along the hull cover nothing
+        longest = np.max([np.hypot(*(end - start).T) for start, end in ((one, two), (two, three), (three, one))], axis=0)
+        # along a straight side of the hull rounding leaves slivers that cover nothing and whose gradient is chance
+        kept: NDArray[np.intp] = triangles[np.abs(doubled) > ON_THE_EDGE * longest]
         return kept
 
     @cached_property
-    def _shapes(self) -> Any:
+    def _trees(self) -> tuple[Any, Any, NDArray[np.intp]]:
+        """Search trees of the proper triangles and of the slivers along the hull, and the numbers of the former.
+
+        Spots taped along a wall lie a few mm out of line. The flat triangle that bridges three of them would say, a millimetre
+        away from the middle one, that its level does not count.
+        """
         import shapely
         corners = self._centred[self.triangles]
-        return shapely.STRtree(shapely.polygons(np.concatenate([corners, corners[:, :1]], axis=1)))
+        sides = np.hypot(*(np.roll(corners, -1, axis=1) - corners).transpose(2, 0, 1))  # (m, 3): from each corner to the next
+        longest = sides.argmax(axis=1)
+        rows = np.arange(len(corners))
+        edges = np.sort(np.stack([self.triangles, np.roll(self.triangles, -1, axis=1)], axis=2), axis=2).reshape(-1, 2)
+        _, edge, times = np.unique(edges, axis=0, return_inverse=True, return_counts=True)
+        on_hull = (times[edge] == 1).reshape(-1, 3)[rows, longest]
+        (ax, ay), (bx, by) = (corners[:, 1] - corners[:, 0]).T, (corners[:, 2] - corners[:, 0]).T
+        height = np.abs(ax * by - ay * bx) / sides[rows, longest]
+        sliver = on_hull & (height < OUT_OF_LINE) & (height < sides[rows, longest] / 200)
+        kept = np.zeros(len(self.x), dtype=bool)
+        kept[self.triangles[~sliver]] = True
+        sliver &= kept[self.triangles].all(axis=1)  # a spot with no other triangle keeps this one
+        shapes = shapely.polygons(np.concatenate([corners, corners[:, :1]], axis=1))
+        return shapely.STRtree(shapes[~sliver]), shapely.STRtree(shapes[sliver]), np.flatnonzero(~sliver)
 
     @property
     def hull(self) -> NDArray[np.float64]:
@@ -135,12 +158,15 @@ class Ground:
         """Index of a triangle that holds each position, −1 outside the hull."""
         import shapely
         places = shapely.points(x - self.x.mean(), y - self.y.mean())
+        proper, slivers, of_proper = self._trees
         found = np.full(len(x), -1, dtype=np.intp)
-        inside, triangle = self._shapes.query(places, predicate="intersects")
-        found[inside] = triangle
-        missed = np.flatnonzero(found < 0)
-        near, triangle = self._shapes.query_nearest(places[missed], max_distance=ON_THE_EDGE, all_matches=False)
-        found[missed[near]] = triangle
+        inside, triangle = proper.query(places, predicate="intersects")
+        found[inside] = of_proper[triangle]
+        for reach, missed in ((OUT_OF_LINE, slivers.query(places[found < 0], predicate="intersects")[0]), (ON_THE_EDGE, None)):
+            left = np.flatnonzero(found < 0)
+            left = left if missed is None else left[np.unique(missed)]
+            near, triangle = proper.query_nearest(places[left], max_distance=reach, all_matches=False)
+            found[left[near]] = of_proper[triangle]
         return found
 
     def level_at(self, x: ArrayLike, y: ArrayLike) -> Any:
@@ -155,7 +181,7 @@ class Ground:
         triangle = self._triangle_of(xs, ys)
         if (triangle < 0).any():
             out = int(np.flatnonzero(triangle < 0)[0])
-            raise SurveyError(f"x {xs[out]:g} y {ys[out]:g} lies outside the spots that were read",
+            raise SurveyError(f"{word_place(xs[out], ys[out])} lies outside the spots that were read",
                               rule="Between spots the level is known; beyond them it would be a guess.",
                               remedy="Read a spot there, or beyond it.")
         gradients, base = self._facets

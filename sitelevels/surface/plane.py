@@ -13,7 +13,7 @@ import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
 from ..errors import SurveyError
-from ..wording import word_fall, word_mm
+from ..wording import word_angle, word_fall, word_mm, word_place
 
 Floats = NDArray[np.float64]
 
@@ -104,6 +104,7 @@ class PlaneFit:
     leverage: Floats
     points: tuple[str, ...] | None
     _scaled: Floats | None = field(repr=False)  # residuals over the standard deviations given; None with a covariance
+    _sd: Floats | None = field(repr=False)
 
     @property
     def checked(self) -> bool:
@@ -150,7 +151,8 @@ class PlaneFit:
         for index in map(int, np.flatnonzero(chance < SUSPECT)):
             keep = np.arange(count) != index
             try:
-                without = fit_plane(self.x[keep], self.y[keep], self.observed[keep]).plane.fall
+                sd = None if self._sd is None else self._sd[keep]
+                without = fit_plane(self.x[keep], self.y[keep], self.observed[keep], sd=sd).plane.fall
             except SurveyError:  # the others lie in a line: this spot alone gives the fall
                 continue
             lines.append((name_of(self.points, index), self.residuals[index], size[index], chance[index], without))
@@ -201,17 +203,21 @@ class _Whitener:
 
     def __init__(self, count: int, sd: ArrayLike | None, covariance: ArrayLike | None) -> None:
         self.given = sd is not None or covariance is not None
-        self._divisor: Floats | None = None
+        self.sd: Floats | None = None
         self._factor: Floats | None = None
         if sd is not None and covariance is not None:
             raise SurveyError("both sd and covariance are given", remedy="Give the one or the other.")
         if sd is not None:
-            self._divisor = np.broadcast_to(np.asarray(sd, float), count)
-            if not (np.isfinite(self._divisor) & (self._divisor > 0)).all():
-                raise SurveyError("a standard deviation is not above nought", rule="Each must be a finite length in m.")
+            try:
+                self.sd = np.broadcast_to(np.asarray(sd, float), count)
+            except (TypeError, ValueError):
+                self.sd = np.zeros(count)
+            if not (np.isfinite(self.sd) & (self.sd > 0)).all():
+                raise SurveyError(f"sd is {sd!r}", rule=f"It must be one finite length above nought in m, or {count} of them.")
         if covariance is not None:
             matrix = np.asarray(covariance, float)
-            if matrix.shape != (count, count) or not np.isfinite(matrix).all() or not np.allclose(matrix, matrix.T):
+            if matrix.shape != (count, count) or not np.isfinite(matrix).all() or not np.allclose(
+                    matrix, matrix.T, rtol=1e-9, atol=0.0):
                 raise SurveyError(f"the covariance has the shape {matrix.shape}",
                                   rule=f"It must be a symmetric table of finite numbers, {count} by {count}, in m².")
             try:
@@ -223,7 +229,7 @@ class _Whitener:
     def __call__(self, values: Floats) -> Floats:
         if self._factor is not None:
             return np.asarray(self._factor @ values)
-        return values if self._divisor is None else values / self._divisor
+        return values if self.sd is None else values / self.sd
 
 
 def fit_plane(x: ArrayLike, y: ArrayLike, level: ArrayLike, *, sd: ArrayLike | None = None, covariance: ArrayLike | None = None,
@@ -274,17 +280,14 @@ def fit_plane(x: ArrayLike, y: ArrayLike, level: ArrayLike, *, sd: ArrayLike | N
     if spread[1] <= 0 or spread[0] <= THIN**2 * spread[1]:
         along = math.degrees(math.atan2(axes[1, 1], axes[0, 1])) % 180
         raise SurveyError("the spots lie in a line" if spread[1] > 0 else "all spots are at one place",
-                          where=f"{count} spots, from x {xs[0]:g} y {ys[0]:g}",
-                          rule=f"They run {along:.0f}° from the x axis, and say nothing about the fall across that.",
+                          where=f"{count} spots, from {word_place(xs[0], ys[0])}",
+                          rule=f"They run {word_angle(along)} from the x axis, and say nothing about the fall across that.",
                           remedy="Read a spot to the side of the line.")
     turned = (axes / np.sqrt(spread)).T @ offsets
     design = np.vstack([whiten(row) for row in (np.ones(count), *turned)])
     normal = design @ design.T
     base = levels.mean()
-    seen = whiten(levels - base)
-    answer = np.zeros(3)
-    for _ in range(2):  # the second pass takes up what rounding left in the first
-        answer += np.linalg.solve(normal, design @ (seen - answer @ design))
+    answer = np.linalg.solve(normal, design @ whiten(levels - base))
     residuals = levels - base - answer[0] - answer[1:] @ turned
     to_plan = np.eye(3)
     to_plan[1:, 1:] = axes / np.sqrt(spread)
@@ -296,4 +299,4 @@ def fit_plane(x: ArrayLike, y: ArrayLike, level: ArrayLike, *, sd: ArrayLike | N
     fitted = None if scale is None else frozen(to_plan @ np.linalg.inv(normal) @ to_plan.T * scale)
     leverage = np.einsum("ij,ij->j", design, np.linalg.solve(normal, design))
     return PlaneFit(xs, ys, levels, plane, fitted, math.sqrt(residuals @ residuals / freedom) if freedom else None,
-                    frozen(residuals), frozen(leverage), names, None if covariance is not None else frozen(white))
+                    frozen(residuals), frozen(leverage), names, None if covariance is not None else frozen(white), whiten.sd)

@@ -46,14 +46,19 @@ def force_breaks(places: NDArray[np.float64], triangles: NDArray[np.intp], break
             beside.setdefault(_key(triangle[place - 1], triangle[place]), set()).add(index)
     for piece in pieces:
         crossing = deque(edge for edge in beside if not set(edge) & set(piece) and _cross(places, edge, piece, flat))
+        stuck = 0
         while crossing:
             edge = crossing.popleft()
-            if len(beside[edge]) != 2:
-                continue
             new = _flip(places, corners, beside, edge, flat)
             if new is None:
+                stuck += 1
+                if stuck > len(crossing):
+                    raise SurveyError(f"the break {called(piece[0])} to {called(piece[1])} cannot be drawn",
+                                      rule="Some spots lie too nearly in line with it.", remedy="Leave one of them out.")
                 crossing.append(edge)  # not convex yet: its neighbours go first
-            elif not set(new) & set(piece) and _cross(places, new, piece, flat):
+                continue
+            stuck = 0
+            if not set(new) & set(piece) and _cross(places, new, piece, flat):
                 crossing.append(new)
     return np.array([corners[index] for index in sorted(corners)], dtype=np.intp)
 

@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from functools import cached_property
+from types import MappingProxyType
 from typing import Literal
 
 import pandas as pd
@@ -84,10 +87,10 @@ class LevelBook:
         table = pd.DataFrame(columns, index=pd.Index([row.number for row in self.rows], name="row"))
         return table.astype(dict.fromkeys(("x", "y", "bs", "is", "fs", "rl", "hand_level", "sight"), float))
 
-    @property
-    def known(self) -> dict[str, float]:
+    @cached_property
+    def known(self) -> Mapping[str, float]:
         """Known levels in m by point."""
-        return {row.point: row.rl for row in self.rows if row.rl is not None}
+        return MappingProxyType({row.point: row.rl for row in self.rows if row.rl is not None})
 
     def with_known(self, point: str, level: float) -> LevelBook:
         """The same book with the level of `point`, in m, taken as known.
@@ -96,6 +99,8 @@ class LevelBook:
         """
         if point not in {row.point for row in self.rows}:
             raise SurveyError(f"no row of the book has the point {point!r}", remedy="Choose one that was read.")
+        if not math.isfinite(level):
+            raise SurveyError(f"the level of {point} is {level}", rule="It must be a finite number in m.")
         rows = tuple(replace(row, rl=level) if row.point == point else row for row in self.rows)
         return replace(self, rows=rows)
 

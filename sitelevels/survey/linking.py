@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import heapq
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass
 from itertools import pairwise
 
 from ..errors import SurveyError
 from .book import Row
+
+EXACT = 1e-9  # m: what binary fractions may add to a difference of booked digits
 
 
 @dataclass(frozen=True, eq=False)
@@ -45,6 +48,21 @@ class Setup:
         """The anchor, once the set-up is linked."""
         assert self.anchor is not None
         return self.anchor
+
+
+@dataclass(frozen=True)
+class Closure:
+    """A check on a known level: the set-ups `path` from the level carried in to the `sight` that closes; lengths in m."""
+
+    path: tuple[int, ...]
+    sight: Sight
+    misclosure: float
+    allowable: float
+
+    @property
+    def closes(self) -> bool:
+        """Within the allowance."""
+        return abs(self.misclosure) <= self.allowable + EXACT
 
 
 @dataclass(frozen=True, eq=False)
@@ -86,7 +104,7 @@ class Linkage:
                 runs.append([number])
         return runs
 
-    def rise_and_fall(self, known: dict[str, float]) -> dict[Sight, float]:
+    def rise_and_fall(self, known: Mapping[str, float]) -> dict[Sight, float]:
         """Level in m of each sight by the second route: previous reading − reading, never through an HPC."""
         levels: dict[Sight, float] = {}
         for number in self.order:
@@ -102,7 +120,7 @@ class Linkage:
         return levels
 
 
-def link(rows: tuple[Row, ...], known: dict[str, float]) -> Linkage:
+def link(rows: tuple[Row, ...], known: Mapping[str, float]) -> Linkage:
     """Give every set-up its height of collimation: forwards from a level that it backsights, else backwards.
 
     `known` holds levels in m by point. Raises SurveyError naming each set-up that touches no known level.
@@ -120,7 +138,7 @@ def link(rows: tuple[Row, ...], known: dict[str, float]) -> Linkage:
     return Linkage(rows, tuple(setups), tuple(order))
 
 
-def _solve(rows: tuple[Row, ...], setups: list[Setup], known: dict[str, float]) -> list[int]:
+def _solve(rows: tuple[Row, ...], setups: list[Setup], known: Mapping[str, float]) -> list[int]:
     """Fill in hpc, anchor and source of each set-up that can be reached; their numbers in the order reached."""
     seen_from: dict[str, list[Sight]] = {}
     for setup in setups:
@@ -139,7 +157,7 @@ def _solve(rows: tuple[Row, ...], setups: list[Setup], known: dict[str, float]) 
         point = rows[anchor.row].point
         level = known.get(point)
         if level is None:
-            solved = [sight for sight in seen_from[point] if setups[sight.setup].anchor is not None]
+            solved = [sight for sight in seen_from[point] if _gives_level(rows, setups[sight.setup], sight)]
             before = [sight for sight in solved if sight.row <= anchor.row]  # a change point's own row counts
             setup.source = before[-1] if before else solved[0]
             level = setups[setup.source.setup].hpc - setup.source.reading
@@ -155,7 +173,17 @@ def _solve(rows: tuple[Row, ...], setups: list[Setup], known: dict[str, float]) 
     return order
 
 
-def _refuse_loose(rows: tuple[Row, ...], setups: list[Setup], known: dict[str, float]) -> None:
+def _gives_level(rows: tuple[Row, ...], setup: Setup, sight: Sight) -> bool:
+    """Whether a sight of a linked set-up tells the level of its point.
+
+    It does not where that level was carried in, nor where it repeats its own backsight: that moves the HPC instead.
+    """
+    carried_in = sight is setup.anchor and setup.source is not None
+    repeat = sight.place > 0 and setup.anchor is setup.back and rows[sight.row].point == rows[setup.back.row].point
+    return setup.anchor is not None and not (carried_in or repeat)
+
+
+def _refuse_loose(rows: tuple[Row, ...], setups: list[Setup], known: Mapping[str, float]) -> None:
     loose = [rows[setup.back.row] for setup in setups if setup.anchor is None]
     if loose and not known:
         raise SurveyError("no level is known", where=f"row {loose[0].number}, point {loose[0].point}",

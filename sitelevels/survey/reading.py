@@ -4,19 +4,22 @@ from __future__ import annotations
 
 import csv
 import io
+import math
 import os
 import re
 import warnings
 from collections.abc import Callable, Iterable
 from dataclasses import replace
+from decimal import Decimal
 from functools import partial
+from numbers import Real
 from pathlib import Path
 from typing import Any, TextIO
 
 import pandas as pd
 
 from ..errors import SurveyError, SurveyWarning, rows_named
-from ..wording import word_level
+from ..wording import word_level, word_number, word_place
 from .book import LevelBook, Row
 
 METRES_PER = {"m": 1.0, "cm": 0.01, "mm": 0.001, "ft": 0.3048}
@@ -66,7 +69,7 @@ def read_book(source: str | Path | TextIO | pd.DataFrame, *, unit: str = "m") ->
     >>> book.rows[1].point, book.rows[1].is_
     ('A', 1.625)
     """
-    if unit not in METRES_PER:
+    if not isinstance(unit, str) or unit not in METRES_PER:
         raise SurveyError(f"the unit {unit!r} is not known", rule=f"It can be {', '.join(METRES_PER)}.")
     headings, cells = _cells_of_frame(source) if isinstance(source, pd.DataFrame) else _cells_of_text(_text_of(source))
     return _book_of_cells(headings, cells, METRES_PER[unit], source=_name_of(source))
@@ -80,7 +83,11 @@ def _text_of(source: str | Path | TextIO) -> str:
     if isinstance(source, str) and ("\n" in source or "\r" in source):
         return source
     if not isinstance(source, (str, Path)):
-        return source.read()
+        text = source.read() if hasattr(source, "read") else None
+        if not isinstance(text, str):
+            raise SurveyError(f"a level book cannot be read from {type(source).__name__}",
+                              rule="It comes from a path, an open text file, CSV text or a DataFrame.")
+        return text
     try:
         return Path(source).read_bytes().decode("utf-8-sig")
     except UnicodeDecodeError:
@@ -92,9 +99,13 @@ def _text_of(source: str | Path | TextIO) -> str:
                           remedy="Check the folder and the spelling.") from None
 
 
+def _lines_of(text: str) -> list[str]:
+    return [line for line in text.lstrip("\ufeff").splitlines() if line.strip() and not line.lstrip().startswith("#")]
+
+
 def _cells_of_text(text: str) -> tuple[list[str], list[list[Any]]]:
     """Headings and rows of cells; blank lines and notes are passed over."""
-    lines = [line for line in text.lstrip("\ufeff").splitlines() if line.strip() and not line.lstrip().startswith("#")]
+    lines = _lines_of(text)
     if not lines:
         raise SurveyError("the level book is empty", rule="It needs a line of headings (point,bs,is,fs) and rows below.")
     delimiter = max(",;\t", key=lines[0].count)
@@ -103,7 +114,47 @@ def _cells_of_text(text: str) -> tuple[list[str], list[list[Any]]]:
     except csv.Error as error:
         raise SurveyError(f"the text is not a table ({error})", remedy="Look for a quotation mark that is not closed.",
                           ) from None
-    return table[0], [row for row in table[1:] if any(cell.strip() for cell in row)]
+    return table[0], table[1:]
+
+
+def with_known_level(text: str, point: str, level: float) -> str:
+    """The text of a level book with a known level, in the book's own unit, on the first row of `point`; the rest untouched.
+
+    Raises SurveyError if the text is no table or has no such point.
+    """
+    headings, _ = _cells_of_text(text)
+    names = [heading.strip().lower() for heading in headings]
+    if "point" not in names:
+        raise SurveyError.together(_faults_of_headings(names))
+    delimiter = max(",;\t", key=_lines_of(text)[0].count)
+    if not math.isfinite(level):
+        raise SurveyError(f"the level of {point} is {level}", rule="It must be a finite number.")
+    lines = text.splitlines(keepends=True)
+    heads, index = True, 0
+    while index < len(lines):
+        if not lines[index].strip() or lines[index].lstrip().startswith("#"):
+            index += 1
+            continue
+        reader = csv.reader(lines[index:], delimiter=delimiter)
+        cells = next(reader)
+        record = slice(index, index + reader.line_num)  # a remark in quotation marks may run over several lines
+        end = lines[record][-1][len(lines[record][-1].rstrip("\r\n")):]
+        if heads and "rl" not in names:
+            names.append("rl")
+            lines[record] = [_csv_row([*cells, "rl"], delimiter) + end]
+        elif not heads and cells[names.index("point")].strip() == point:
+            cells += [""] * (len(names) - len(cells))
+            cells[names.index("rl")] = word_number(level, figures=12)
+            lines[record] = [_csv_row(cells, delimiter) + end]
+            return "".join(lines)
+        heads, index = False, record.stop
+    raise SurveyError(f"no row of the book has the point {point!r}", remedy="Choose one that was read.")
+
+
+def _csv_row(cells: list[str], delimiter: str) -> str:
+    written = io.StringIO()
+    csv.writer(written, delimiter=delimiter, lineterminator="\n").writerow(cells)
+    return written.getvalue()[:-1]
 
 
 def _cells_of_frame(frame: pd.DataFrame) -> tuple[list[str], list[list[Any]]]:
@@ -121,15 +172,11 @@ def _number(cell: object, column: str) -> float | None:
     if _is_empty(cell):
         return None
     text = str(cell).strip().replace("−", "-")
-    if isinstance(cell, str) and _PLAIN_NUMBER.fullmatch(text):
-        return float(text)
-    if not isinstance(cell, (str, bool)):
-        try:
-            value = float(cell)  # type: ignore[arg-type]
-            if abs(value) < 1e7:  # nothing on earth has a level or a grid coordinate of 10,000 km
-                return value
-        except (TypeError, ValueError):
-            pass
+    plain = isinstance(cell, str) and _PLAIN_NUMBER.fullmatch(text)
+    if plain or (isinstance(cell, (Real, Decimal)) and not isinstance(cell, bool)):
+        value = float(text) if plain else float(cell)  # type: ignore[arg-type]
+        if abs(value) < 1e7:  # nothing on earth has a level or a grid coordinate of 10,000 km
+            return value
     hint = f"Write {text.replace(',', '.')}." if re.fullmatch(r"[-+]?\d+,\d+", text) else "Look at the page it was booked on."
     raise SurveyError(f"{column} holds {text!r}, which is not a number", rule="A decimal point, no unit, no letters.",
                       remedy=hint)
@@ -151,8 +198,8 @@ def _sights(cell: object) -> tuple[float | None, float | None]:
 
 
 def _digit(cells: Iterable[object]) -> float:
-    """The last printed digit of a column, e.g. 0.001 where any cell shows three decimals."""
-    places = [len(text.partition(".")[2]) for text in (str(cell).strip() for cell in cells if not _is_empty(cell))]
+    """The last printed digit of a column, e.g. 0.01 where its longest cell shows two decimals; numbers do not show theirs."""
+    places = [len(cell.strip().partition(".")[2]) for cell in cells if isinstance(cell, str) and cell.strip()]
     return float(10.0 ** -max(places, default=3))
 
 
@@ -165,7 +212,11 @@ def _book_of_cells(headings: list[str], cells: list[list[Any]], scale: float, *,
     doubts = [f"The column {name!r} is not one that a level book has, and is not used." for name in names
               if name and name not in COLUMNS]
     rows: list[Row] = []
+    blank: set[int] = set()
     for number, row_cells in enumerate(cells, start=1):
+        if all(map(_is_empty, row_cells)):
+            blank.add(number)
+            continue
         row = _row_of_cells(number, dict(zip(names, row_cells, strict=False)), row_cells[len(names):], scale, faults)
         if row is not None:
             rows.append(row)
@@ -173,7 +224,8 @@ def _book_of_cells(headings: list[str], cells: list[list[Any]], scale: float, *,
         rows = _book_plain_list(rows)
     if not rows and not faults:
         faults.append(SurveyError("the level book has headings but no rows"))
-    faults += _faults_of_rows(rows) + _faults_between_rows(rows)
+    unclear = set(range(1, len(cells) + 1)) - {row.number for row in rows} - blank
+    faults += _faults_of_rows(rows, unclear) + _faults_between_rows(rows)
     if faults:
         raise SurveyError.together(faults)
     doubts += _doubts(rows)
@@ -209,7 +261,7 @@ def _row_of_cells(number: int, cells: dict[str, Any], beyond: list[Any], scale: 
         try:
             return read()
         except SurveyError as error:
-            faults.append(SurveyError(error.problems[0][:1].lower() + error.problems[0][1:].rstrip("."), where=where))
+            faults.append(error.at(where))
             return None
 
     if any(not _is_empty(cell) for cell in beyond):
@@ -242,10 +294,12 @@ def _book_plain_list(rows: list[Row]) -> list[Row]:
     return rows
 
 
-def _faults_of_rows(rows: list[Row]) -> list[SurveyError]:
+def _faults_of_rows(rows: list[Row], unclear: set[int]) -> list[SurveyError]:
+    """What is wrong with single rows and their order; an `unclear` row, refused already, may have been any."""
     faults = []
     open_setup, closed_by = False, 0
     for row in rows:
+        open_setup = open_setup or row.number - 1 in unclear
         where = f"row {row.number}, point {row.point}"
         booked = [name for name, reading in (("bs", row.bs), ("is", row.is_), ("fs", row.fs)) if reading is not None]
         if (row.x is None) != (row.y is None):
@@ -259,7 +313,8 @@ def _faults_of_rows(rows: list[Row]) -> list[SurveyError]:
             faults.append(SurveyError(f"{' and '.join(booked)} cannot stand on one row", where=where,
                                       rule="Only a change point has two: the foresight that ends one set-up and the backsight "
                                            "that opens the next.", remedy="Move one of them to the row it belongs to."))
-        if booked and booked != ["bs"] and not open_setup:
+        opens = "bs" in booked and "fs" not in booked
+        if booked and not opens and not open_setup:
             if closed_by:
                 faults.append(SurveyError(f"it is read after the foresight of row {closed_by}, from no set-up", where=where,
                                           rule="A foresight is the last sight before the instrument moves; after it comes a "
@@ -285,8 +340,8 @@ def _faults_between_rows(rows: list[Row]) -> list[SurveyError]:
         if row.x is not None and row.y is not None:
             first = places.setdefault(row.point, row)
             if max(abs(row.x - (first.x or 0)), abs(row.y - (first.y or 0))) > SAME_PLACE:
-                faults.append(SurveyError(f"it stands at two places, x {first.x:g} y {first.y:g} and x {row.x:g} y {row.y:g}",
-                                          where=_pair(first, row),
+                both = f"{word_place(first.x or 0, first.y or 0)} and {word_place(row.x, row.y)}"
+                faults.append(SurveyError(f"it stands at two places, {both}", where=_pair(first, row),
                                           remedy="Correct one, or give the second point a name of its own."))
         if row.rl is not None:
             first = known.setdefault(row.point, row)

@@ -15,11 +15,10 @@ import pandas as pd
 from ..errors import SurveyError, SurveyWarning, rows_named
 from ..wording import html_table, word_level, word_mm
 from .book import ALLOWANCES, LevelBook, Row
-from .linking import Linkage, Sight, link
+from .linking import EXACT, Closure, Linkage, Sight, link
 
 SAME_SPOT = 0.005  # m: repeats of one point that differ by more are refused (common practice, no source)
 ROUTES_AGREE = 1e-6  # m: a thousandth of a millimetre, far below any digit that is booked
-_EXACT = 1e-9  # m: what binary fractions may add to a difference of booked digits
 
 Adjust = Literal["setups", "distance"] | None
 
@@ -66,29 +65,15 @@ def reduce_book(book: LevelBook, *, adjust: Adjust = "setups", allowable: float 
         raise SurveyError(f"the adjustment {adjust!r} is not known", rule="It can be 'setups', 'distance' or None.")
     if isinstance(allowable, str) and allowable not in ALLOWANCES:
         raise SurveyError(f"the allowance {allowable!r} is not known", rule=f"It can be {', '.join(ALLOWANCES)}, or metres.")
-    if isinstance(allowable, (int, float)) and not 0 <= allowable < math.inf:
-        raise SurveyError(f"the allowance of {allowable} m is not a length", remedy="Give metres, e.g. 0.005.")
+    number = isinstance(allowable, (int, float)) and not isinstance(allowable, bool)
+    if not (allowable is None or isinstance(allowable, str) or (number and 0 <= float(allowable) < math.inf)):
+        raise SurveyError(f"the allowance {allowable!r} is not a length", remedy="Give metres, e.g. 0.005, or a name.")
     rows = tuple(row for row in book.rows if (row.bs, row.is_, row.fs) != (None, None, None))
     reduced = ReducedLevels(book, link(rows, book.known), adjust, allowable)
-    reduced._adjusted  # noqa: B018 - a run that cannot be shared out is refused now, not when the table is shown
+    reduced._closures, reduced._adjusted  # noqa: B018 - a run that cannot be shared out is refused now, not later
     if reduced.hand_slip:
         warnings.warn(reduced.hand_slip, SurveyWarning, stacklevel=2)
     return reduced
-
-
-@dataclass(frozen=True)
-class Closure:
-    """A check on a known level: the set-ups `path` from the level carried in to the `sight` that closes; lengths in m."""
-
-    path: tuple[int, ...]
-    sight: Sight
-    misclosure: float
-    allowable: float
-
-    @property
-    def closes(self) -> bool:
-        """Within the allowance."""
-        return abs(self.misclosure) <= self.allowable + _EXACT
 
 
 @dataclass(frozen=True, eq=False)
@@ -129,7 +114,7 @@ class ReducedLevels:
             repeats = self.linkage.repeats(number)
             for sight in setup.sights[1:]:
                 known = self.book.known.get(self.linkage.point(sight))
-                only_repeat = sight in repeats and setup.source is None and sight is not setup.sights[-1]
+                only_repeat = sight in repeats and sight is not setup.sights[-1]
                 if known is not None and sight is not setup.anchor and not only_repeat:
                     path = self.linkage.path(number)
                     found.append(Closure(path, sight, setup.hpc - sight.reading - known, self._allowance(path, sight)))
@@ -170,7 +155,7 @@ class ReducedLevels:
         """Change in m of a set-up's HPC when its backsight is meaned with the repeats on the same point."""
         setup = self.linkage.setups[number]
         moves = [sight.reading - setup.back.reading for sight in self.linkage.repeats(number)]
-        allowed = self._allowance((number,), None) + _EXACT
+        allowed = self._allowance((number,), None) + EXACT
         if setup.anchor is not setup.back or any(abs(move) > allowed for move in moves):
             return 0.0
         return sum(moves) / (len(moves) + 1)
@@ -204,8 +189,8 @@ class ReducedLevels:
             setup = self.linkage.setups[sight.setup]
             known = self.book.known.get(self.linkage.point(sight))
             carrier = sight.setup
-            if sight is setup.back and sight is setup.anchor and setup.source is not None:
-                carrier = setup.source.setup  # the point backsighted keeps the level that was carried in
+            if sight is setup.anchor and setup.source is not None:
+                carrier = setup.source.setup  # the point keeps the level that was carried in
             adjusted.append(known if known is not None and sight not in missed else level + self._corrections[carrier])
         return adjusted
 
@@ -246,6 +231,15 @@ class ReducedLevels:
         return self._closures[-1].closes if self._closures else None
 
     @property
+    def closing(self) -> str:
+        """The last closure in a sentence."""
+        if self.misclosure is None or self.allowable is None:
+            return "Nothing closes on a known level, so a slip would not show: read the benchmark again at the end."
+        verdict = "it closes" if self.closes else "it does NOT close, so find the slip before you dig"
+        return (f"The level book comes back {word_mm(self.misclosure, digits=1)} out; "
+                f"{word_mm(self.allowable, digits=1)} is allowed: {verdict}.")
+
+    @property
     def stability(self) -> pd.DataFrame:
         """A new table of repeat sights on a set-up's own backsight point: setup point difference (m), steady.
 
@@ -255,7 +249,7 @@ class ReducedLevels:
         for number, setup in enumerate(self.linkage.setups):
             for sight in self.linkage.repeats(number):
                 difference = setup.back.reading - sight.reading
-                steady = abs(difference) <= self._allowance((number,), None) + _EXACT
+                steady = abs(difference) <= self._allowance((number,), None) + EXACT
                 lines.append((number + 1, self.linkage.point(sight), difference, steady))
         return pd.DataFrame(lines, columns=["setup", "point", "difference", "steady"])
 
@@ -302,7 +296,7 @@ class ReducedLevels:
         In m; a hand level agrees within half of the last digit to which the column is written.
         """
         lines = [(row.number, row.point, row.hand_level, level, row.hand_level - level,
-                  abs(row.hand_level - level) <= self.book.hand_digit / 2 + _EXACT)
+                  abs(row.hand_level - level) <= self.book.hand_digit / 2 + EXACT)
                  for row, level in zip(self._rows, self._levels, strict=True) if row.hand_level is not None]
         return pd.DataFrame(lines, columns=["row", "point", "hand_level", "level", "difference", "agrees"])
 
@@ -314,18 +308,26 @@ class ReducedLevels:
             return None
         first = wrong.iloc[0]
         side = "high" if first["difference"] > 0 else "low"
-        others = f" {len(wrong) - 1} later hand-worked levels are wrong too." if len(wrong) > 1 else ""
+        later = len(wrong) - 1
+        others = f" {later} later hand-worked level{' is' if later == 1 else 's are'} wrong too." if later else ""
         return (f"Row {first['row']}, point {first['point']}: the hand-worked level {word_level(first['hand_level'])} is "
                 f"{word_mm(abs(first['difference']), digits=1)} too {side}; the readings give {word_level(first['level'])}."
                 f"{others}")
 
     @cached_property
     def _determinations(self) -> dict[str, list[int]]:
-        """Rows (as indices) that give each point a level; a backsight does so only in a set-up reduced backwards."""
+        """Rows (as indices) that give each point a level.
+
+        A sight does not where its level was carried in from another row, nor where it repeats the backsight that its set-up
+        stands on: such a repeat moves the HPC instead.
+        """
         given: dict[str, list[int]] = {}
         for index, sight in enumerate(self._level_sights()):
-            if sight.place or sight is not self.linkage.setups[sight.setup].anchor or self._rows[index].point in self.book.known:
-                given.setdefault(self._rows[index].point, []).append(index)
+            setup, point = self.linkage.setups[sight.setup], self._rows[index].point
+            carried_in = sight is setup.anchor and setup.source is not None and setup.source.row != index
+            repeat = sight.place > 0 and setup.anchor is setup.back and point == self.linkage.point(setup.back)
+            if point in self.book.known or not (carried_in or repeat):
+                given.setdefault(point, []).append(index)
         return given
 
     def _mean_level(self, point: str) -> tuple[float, int, float]:
@@ -335,7 +337,7 @@ class ReducedLevels:
         spread = max(levels) - min(levels)
         if point in self.book.known:
             return self.book.known[point], len(levels), spread
-        if spread > SAME_SPOT + _EXACT:
+        if spread > SAME_SPOT + EXACT:
             low, high = sorted((levels.index(min(levels)), levels.index(max(levels))))
             pair = [self._rows[indices[place]].number for place in (low, high)]
             raise SurveyError(f"the levels {word_level(levels[low])} and {word_level(levels[high])} of one point differ by "
@@ -377,8 +379,7 @@ class ReducedLevels:
         return table.astype({"x": float, "y": float})
 
     def _repr_html_(self) -> str:
-        closed = "" if self.misclosure is None else (
-            f"<p>The last closure is {word_mm(self.misclosure, digits=1)} out, allowed {word_mm(self.allowable or 0, digits=1)}: "
-            f"{'it closes' if self.closes else 'it does not close'}.</p>")
+        closed = f"<p>{escape(self.closing)}</p>"
         slip = f"<p>{escape(self.hand_slip)}</p>" if self.hand_slip else ""
-        return closed + slip + html_table(self.table, index=True)
+        columns = ["point", "bs", "is", "fs", "rise", "fall", "hpc", "level", "adjusted_level", "remarks"]
+        return closed + slip + html_table(self.table[columns], index=True, words=True)

@@ -10,12 +10,16 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from ..errors import SurveyError
 from ..surface.finish import Finish, polygon_of
 from ..surface.ground import Ground
 from ..surface.plane import Plane
-from ..wording import word_area, word_mm, word_volume
+from ..wording import word_area, word_distance, word_mm, word_share, word_volume
 
 Floats = NDArray[np.float64]
+
+SHOWN = 0.05  # m²: less would be shown as 0.0
+LEVEL = 1e-9  # m: a depth below this is what the last binary digits leave of nought
 
 
 @dataclass(frozen=True, eq=False)
@@ -24,7 +28,7 @@ class Earthworks:
 
     `corners` (k, 3, 2) are the pieces, all triangles, into which ground, facets and area cut each other (plan, m);
     `depth` (k, 3) is ground minus formation at their corners in m, positive where there is digging. `whole_area` is the plan
-    area asked about, m².
+    area asked about, `surfaced_area` the part of it over which there is a formation, m².
     """
 
     ground: Ground
@@ -32,6 +36,7 @@ class Earthworks:
     corners: Floats
     depth: Floats
     whole_area: float
+    surfaced_area: float
 
     @cached_property
     def _plan(self) -> Floats:
@@ -72,8 +77,10 @@ class Earthworks:
     @property
     def uncovered(self) -> float:
         """Plan area in m² that no triangle of the ground, or no facet, covers; nothing is said about it."""
-        left = self.whole_area - self.covered
-        return left if left > 1e-9 * self.whole_area else 0.0
+        return self._left(self.whole_area - self.covered)
+
+    def _left(self, area: float) -> float:
+        return area if area > 1e-9 * self.whole_area else 0.0
 
     @property
     def uncovered_share(self) -> float:
@@ -103,10 +110,14 @@ class Earthworks:
 
     def sentence(self) -> str:
         """The totals in words."""
-        left = f" {word_area(self.uncovered)} ({self.uncovered_share:.0%}) lie outside the spots and are not counted." \
-            if self.uncovered else ""
+        left = ""
+        for area, of_what in ((self._left(self.surfaced_area - self.covered), "the spots"),
+                              (self._left(self.whole_area - self.surfaced_area), "the finished surface")):
+            if area >= SHOWN:
+                left += f" {word_area(area)} ({word_share(area / self.whole_area)}) lie outside {of_what} and are not counted."
         at = self.deepest_at
-        deep = "" if at is None else f" The deepest dig is {word_mm(self.deepest)}, at x {at[0]:.2f} m, y {at[1]:.2f} m."
+        deep = "" if at is None else (f" The deepest dig is {word_mm(self.deepest)}, at x {word_distance(at[0])}, "
+                                      f"y {word_distance(at[1])}.")
         return (f"Dig {word_volume(self.cut)} over {word_area(self.cut_area)}, fill {word_volume(self.fill)} over "
                 f"{word_area(self.fill_area)}, measured in the ground.{deep}{left}")
 
@@ -172,15 +183,23 @@ def cut_and_fill(ground: Ground, formation: Plane | Finish, area: Any) -> Earthw
     triangles = np.stack([ground.x - middle[0], ground.y - middle[1]], axis=1)[ground.triangles]
     gradients, base = ground.facet_gradients()
     corners, depths = [], []
+    surfaced = 0.0
     for facet in finish.facets:
         shape = shapely.transform(facet.area.intersection(polygon), lambda places: places - middle)
+        surfaced += shape.area
         pieces, owner = _clipped(triangles, shape)
         origin = triangles[owner, 0]
         rise = gradients[owner][:, None, :] * (pieces - origin[:, None, :])
         plane = facet.plane.level_at(pieces[..., 0] + middle[0], pieces[..., 1] + middle[1])
         corners.append(pieces + middle)
         depths.append(base[owner][:, None] + rise.sum(axis=2) - plane)
-    return Earthworks(ground, finish, np.concatenate(corners), np.concatenate(depths), float(polygon.area))
+    depth = np.concatenate(depths)
+    if not len(depth):
+        raise SurveyError("all spots lie outside the area, or outside the finished surface",
+                          rule="Only between spots is the ground known.",
+                          remedy="Check the corners of the area, or read spots in it.")
+    depth[np.abs(depth) < LEVEL] = 0.0
+    return Earthworks(ground, finish, np.concatenate(corners), depth, float(polygon.area), float(surfaced))
 
 
 def _clipped(triangles: Floats, shape: Any) -> tuple[Floats, NDArray[np.intp]]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import Any
 
@@ -110,25 +110,58 @@ def set_out(finish: Finish, brief: Brief, pegs: pd.DataFrame | Iterable[Any], *,
     >>> round(pegs[0].dig, 3), round(pegs[0].reading_formation, 3)
     (0.23, 1.43)
     """
-    if (hpc is None) == (backsight is None):
-        raise SurveyError("the height of the instrument is not clear", rule="Give hpc, or a backsight, not both.")
-    height = hpc if hpc is not None else sum(backsight or ())
-    if not math.isfinite(height):
-        raise SurveyError(f"the height of the plane of collimation is {height}", rule="It must be a finite level in m.")
+    height = _height(hpc, backsight)
     formation = finish.lowered(brief.build_up)
-    rows: Iterable[Any] = pegs
-    if isinstance(pegs, pd.DataFrame):
-        rows = pegs[["point", "x", "y", *(["level"] if "level" in pegs else [])]].itertuples(index=False, name=None)
-    found = []
-    for point, x, y, *level in rows:
+    found, faults = [], []
+    for point, x, y, existing in _places(pegs):
         try:
-            finished, bottom = finish.level_at(float(x), float(y)), formation.level_at(float(x), float(y))
+            if not (math.isfinite(x) and math.isfinite(y)):
+                raise SurveyError("it has no x and y", remedy="Fill them in in the book, or leave the point out.")
+            if existing is None and ground is not None and ground.covers(x, y)[0]:
+                existing = ground.level_at(x, y)
+            found.append(Peg(point, x, y, existing, finish.level_at(x, y), formation.level_at(x, y), height))
         except SurveyError as error:
-            raise SurveyError(error.problems[0].rstrip("."), where=f"peg {point}") from None
-        existing = float(level[0]) if level and level[0] is not None and math.isfinite(level[0]) else None
-        if existing is None and ground is not None and ground.covers(x, y)[0]:
-            existing = ground.level_at(float(x), float(y))
-        found.append(Peg(str(point), float(x), float(y), existing, finished, bottom, height))
+            faults.append(error.at(f"peg {point}"))
+    if faults:
+        raise SurveyError.together(faults)
     if not found:
         raise SurveyError("there are no pegs", remedy="Give at least one place to set out.")
     return PegTable(tuple(found), height)
+
+
+def _height(hpc: float | None, backsight: tuple[float, float] | None) -> float:
+    """Today's height of the plane of collimation, m."""
+    if (hpc is None) == (backsight is None):
+        raise SurveyError("the height of the instrument is not clear", rule="Give hpc, or a backsight, not both.")
+    try:
+        if backsight is not None:
+            level, reading = backsight
+            height = level + reading
+        else:
+            height = float(hpc)  # type: ignore[arg-type]
+    except (TypeError, ValueError):
+        height = math.nan
+    if not math.isfinite(height):
+        raise SurveyError(f"the instrument's height cannot be had from {hpc if backsight is None else backsight!r}",
+                          rule="Give hpc as a level in m, or backsight as a pair: level of the benchmark, reading on it.")
+    return float(height)
+
+
+def _places(pegs: pd.DataFrame | Iterable[Any]) -> Iterator[tuple[str, float, float, float | None]]:
+    """Name, x, y and existing level (None if not given) of each peg."""
+    rows: Iterable[Any] = pegs
+    if isinstance(pegs, pd.DataFrame):
+        missing = [name for name in ("point", "x", "y") if name not in pegs]
+        if missing:
+            raise SurveyError(f"the pegs have no column {', '.join(missing)}", rule="They need point, x, y and, if known, level.")
+        rows = pegs[["point", "x", "y", *(["level"] if "level" in pegs else [])]].itertuples(index=False, name=None)
+    for row in rows:
+        try:
+            point, x, y, *level = row
+            existing = None if not level or pd.isna(level[0]) else float(level[0])
+            yield str(point), float(x), float(y), existing
+        except (TypeError, ValueError):
+            raise SurveyError(f"the peg {row!r} cannot be read",
+                              rule="A peg is point, x, y and, if known, level, in m.") from None
+        if existing is not None and not math.isfinite(existing):
+            raise SurveyError(f"the level of peg {point} is {existing}", rule="It must be a finite level in m.")

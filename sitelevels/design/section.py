@@ -1,0 +1,78 @@
+"""The section square to a wall: what stands above what, measured out from it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from ..errors import SurveyError
+from ..surface.finish import Finish
+from ..surface.ground import Ground
+from ..wording import word_distance
+from .brief import Brief, Wall
+
+STEP = 0.02  # m between the places at which the profiles are drawn; a picture, not an answer
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, eq=False)
+class Section:
+    """Profiles square to a wall, `along` m from its first end. Made by `cut_section`.
+
+    `out` (n,) is the distance out from the wall, `finished` (n,) and `existing` (n,) are levels, `dpc` is a level, all in m;
+    `existing` is NaN beyond the spots (a gap in the line that is drawn, no level). `fall_away` in m/m.
+    """
+
+    brief: Brief
+    wall: Wall
+    along: float
+    out: Floats
+    finished: Floats
+    existing: Floats
+    dpc: float
+    fall_away: float
+
+    @property
+    def clearance(self) -> float:
+        """DPC less finished level at the wall, m."""
+        return float(self.dpc - self.finished[0])
+
+
+def cut_section(brief: Brief, finish: Finish, ground: Ground, wall_name: str, along: float) -> Section:
+    """The section square to a wall through the area.
+
+    Parameters
+    ----------
+    brief, finish, ground
+    wall_name : str
+    along : float
+        Distance from the wall's first end, m.
+
+    Raises
+    ------
+    SurveyError
+        Where the area does not lie out from the wall there.
+    """
+    wall = brief.wall(wall_name)
+    start = np.array(wall.place(along))
+    outward = np.array(brief.outward(wall))
+    reach = 2 * float(np.hypot(*(np.array(brief.area.bounds[2:]) - brief.area.bounds[:2])))
+    inside = shapely.LineString([start, start + reach * outward]).intersection(brief.area)
+    parts = [np.array(part.coords) for part in shapely.get_parts(inside) if part.geom_type == "LineString"]
+    if not parts or not 0 <= along <= wall.length:
+        raise SurveyError(f"no paving lies out from the {wall.name} at {word_distance(along)} along",
+                          rule=f"The wall is {word_distance(wall.length)} long.", remedy="Choose another place.")
+    nearest = min(((part - start) @ outward for part in parts), key=lambda ends: float(ends.min()))
+    first, last = float(nearest.min()), float(nearest.max())
+    out = np.append(np.arange(first, last, STEP), last)
+    x, y = (start[:, None] + outward[:, None] * out)
+    covered = ground.covers(x, y)
+    existing = np.full(len(out), np.nan)
+    existing[covered] = ground.level_at(x[covered], y[covered])
+    facet = finish.facet_at(float(x[0]), float(y[0]))
+    return Section(brief, wall, along, out, np.asarray(finish.level_at(x, y)), existing, wall.dpc_at(along),
+                   facet.plane.fall_towards(*outward))

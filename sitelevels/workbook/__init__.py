@@ -1,0 +1,10 @@
+"""The workbook a person opens: job folders, pictures, forms and the printed sheet."""
+
+from ..design.published import CAUTIONS
+from . import figures, forms
+from .job import Job, choose_job, current_job, data_folder, job_names, new_job, open_job
+from .say import say, words_table
+from .sheet import save_sheet
+
+__all__ = ["CAUTIONS", "Job", "choose_job", "current_job", "data_folder", "figures", "forms", "job_names", "new_job", "open_job",
+           "save_sheet", "say", "words_table"]

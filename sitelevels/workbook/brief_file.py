@@ -1,0 +1,284 @@
+"""brief.toml in and out: the site, the demands, the layers, the surface chosen by hand."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+import pandas as pd
+import shapely
+import tomlkit
+import tomlkit.exceptions
+
+from ..design.brief import Brief, Layer, Wall
+from ..design.demands import (
+    Clearance,
+    Cover,
+    Demand,
+    FallAlong,
+    FallAway,
+    Gully,
+    KeepBelow,
+    MaxGradient,
+    Meet,
+    Spot,
+    Step,
+)
+from ..errors import SurveyError
+from ..surface.finish import polygon_of
+from ..survey.reduction import ReducedLevels
+from ..wording import parse_fall
+
+FORMAT = 1
+
+_TEXT, _NUMBER, _YES, _LIST = "a text in quotation marks", "a number", "true or false", "a list in [ ]"
+_SECTIONS = {  # what each key of the parts that stand once must be
+    "job": {"name": _TEXT, "note": _TEXT, "invented": _YES},
+    "survey": {"unit": _TEXT, "adjust": _TEXT, "allowable_mm": _NUMBER, "breaks": _LIST},
+    "area": {"corners": _LIST, "corners_m": _LIST},
+    "finish": {"wall": _TEXT, "level_at_wall_m": _NUMBER, "fall_away": _TEXT, "fall_along": _TEXT},
+    "setting_out": {"benchmark": _TEXT, "backsight_m": _NUMBER, "pegs": _LIST},
+}
+_LISTS = {"wall": {"name", "first", "second", "dpc_m"}, "layer": {"name", "thickness_mm"}}
+_DEMANDS: dict[str, tuple[type[Demand], dict[str, str]]] = {
+    "below the DPC": (Clearance, {"wall": "wall", "least_mm": "least"}),
+    "fall away": (FallAway, {"wall": "wall", "least": "least", "target": "target", "most": "most"}),
+    "fall along": (FallAlong, {"wall": "wall", "most": "most"}),
+    "meet": (Meet, {"points": "points", "within_mm": "within"}),
+    "step": (Step, {"points": "at", "least_mm": "least", "most_mm": "most"}),
+    "cover": (Cover, {"points": "points", "least_mm": "least"}),
+    "keep below": (KeepBelow, {"point": "point", "by_mm": "by"}),
+    "gully": (Gully, {"point": "point", "proud_mm": "proud"}),
+    "gradient": (MaxGradient, {"most": "most"}),
+}
+
+
+def read_brief(text: str) -> dict[str, Any]:
+    """The tables of a brief.toml, with every key checked.
+
+    Raises SurveyError, all at once, for text that is not TOML, a later format, and keys that mean nothing.
+    """
+    try:
+        told = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise SurveyError(f"brief.toml cannot be read: {error}", rule="Texts stand in quotation marks, numbers do not.",
+                          remedy="Mend that line, or start from the brief of a job that opens.") from None
+    version = told.pop("format", None)
+    if version != FORMAT or isinstance(version, bool):
+        raise SurveyError(f"brief.toml has format {version!r}", rule=f"This workbook reads format = {FORMAT}.",
+                          remedy="Bring the workbook up to date." if isinstance(version, int) and version > FORMAT
+                          else f"Write format = {FORMAT} at the top.")
+    faults: list[SurveyError] = []
+    for name, table in told.items():
+        lists = name in _LISTS or name == "demand"
+        if not lists and name not in _SECTIONS:
+            faults.append(SurveyError(f"brief.toml has a part [{name}] that means nothing",
+                                      rule=f"Parts are {', '.join([*_SECTIONS, *_LISTS, 'demand'])}."))
+            continue
+        entries = table if lists else [table]
+        if not isinstance(entries, list) or not all(isinstance(entry, dict) for entry in entries):
+            faults.append(SurveyError(f"brief.toml: {name} is not a part",
+                                      remedy=f"Head it [[{name}]]." if lists else f"Head it [{name}]."))
+            continue
+        for number, entry in enumerate(entries, start=1):
+            where = f"brief.toml, [[{name}]] number {number}" if lists else f"brief.toml, [{name}]"
+            known = set(_SECTIONS.get(name, ())) or _LISTS.get(name) or _keys_of_demand(entry, where, faults)
+            rule = f"Keys are {', '.join(sorted(known))}."
+            faults += [SurveyError(f"the key {key!r} means nothing here", where=where, rule=rule)
+                       for key in entry if known and key not in known]
+            faults += [SurveyError(f"{key} is {entry[key]!r}", where=where, rule=f"It must be {wanted}.")
+                       for key, wanted in _SECTIONS.get(name, {}).items() if key in entry and not _is(wanted, entry[key])]
+    if faults:
+        raise SurveyError.together(faults)
+    return told
+
+
+def _keys_of_demand(entry: dict[str, Any], where: str, faults: list[SurveyError]) -> set[str]:
+    kind = entry.get("kind")
+    if not isinstance(kind, str) or kind not in _DEMANDS:
+        faults.append(SurveyError(f"the kind of demand is {kind!r}", where=where, rule=f"Kinds are {', '.join(_DEMANDS)}."))
+        return set()
+    return {"kind", *_DEMANDS[kind][1]}
+
+
+@dataclass
+class _Reader:
+    """Reads values out of a part of the brief; what is wrong goes into `faults`, told of `where`."""
+
+    where: str
+    entry: dict[str, Any]
+    faults: list[SurveyError]
+
+    def keep(self, read: Callable[..., Any], *given: Any) -> Any:
+        """What `read` gives, or None with the fault noted."""
+        try:
+            return read(*given)
+        except SurveyError as error:
+            self.faults.append(error.at(self.where))
+        return None
+
+    def number(self, key: str, scale: float = 1.0) -> float:
+        """A number, scaled to m."""
+        value = self.entry.get(key)
+        if not _is_number(value):
+            raise SurveyError(f"{key} is {value!r}", rule="It must be a number, without quotation marks.")
+        return float(value) * scale  # type: ignore[arg-type]
+
+    def text(self, key: str) -> str:
+        """A text that is not empty."""
+        value = self.entry.get(key)
+        if not isinstance(value, str) or not value.strip():
+            raise SurveyError(f"{key} is {value!r}", rule="It must be a text in quotation marks.")
+        return value
+
+    def pair(self, key: str, scale: float = 1.0) -> tuple[float, float]:
+        """Two numbers, scaled to m."""
+        value = self.entry.get(key)
+        if not isinstance(value, list) or len(value) != 2 or not all(map(_is_number, value)):
+            raise SurveyError(f"{key} is {value!r}", rule="It must be two numbers in [ ], parted by a comma.")
+        return float(value[0]) * scale, float(value[1]) * scale
+
+    def fall(self, key: str) -> float:
+        """A fall in words."""
+        return parse_fall(self.text(key))
+
+
+def _is(wanted: str, value: Any) -> bool:
+    if wanted == _LIST:
+        return isinstance(value, list) and all(isinstance(one, (str, list)) for one in value)
+    return _is_number(value) if wanted == _NUMBER else isinstance(value, bool if wanted == _YES else str)
+
+
+def _is_number(value: Any) -> bool:
+    return isinstance(value, (int, float)) and not isinstance(value, bool) and abs(value) < 1e7
+
+
+def brief_of(told: dict[str, Any], reduced: ReducedLevels) -> Brief:
+    """The brief of a job from its file and its levels.
+
+    Points are named as in the book; a wall's DPC comes from the shots with feature dpc and that wall's name, or from dpc_m.
+    Raises SurveyError with every problem at once.
+    """
+    faults: list[SurveyError] = []
+    spots = reduced.spots()
+    area = _Reader("brief.toml, [area]", told.get("area", {}), faults)
+    corners = area.keep(_area, area, spots)
+
+    def each(part: str, make: Callable[..., Any], *given: Any) -> list[Any]:
+        readers = [_Reader(f"brief.toml, [[{part}]] number {number}", entry, faults)
+                   for number, entry in enumerate(told.get(part, []), start=1)]
+        return [reader.keep(make, reader, *given) for reader in readers]
+
+    walls = each("wall", _wall, spots, reduced)
+    layers = each("layer", lambda reader: Layer(reader.text("name"), reader.number("thickness_mm", 0.001)))
+    demands = each("demand", _demand, spots, [entry.get("name") for entry in told.get("wall", [])])
+    if faults:
+        raise SurveyError.together(faults)
+    return Brief(corners, walls=tuple(walls), layers=tuple(layers), demands=tuple(demands))
+
+
+def _named(names: Any, spots: pd.DataFrame) -> list[Spot]:
+    """Spots by a list of point names, or all of one feature."""
+    if isinstance(names, str):
+        chosen = spots[spots["feature"] == names]
+        if chosen.empty:
+            raise SurveyError(f"no point of the book has the feature {names!r}",
+                              remedy="Mark the points in the column 'feature', or list their names in [ ].")
+    else:
+        if not isinstance(names, list) or not names or not all(isinstance(name, str) for name in names):
+            raise SurveyError(f"the points are {names!r}", rule="They are a feature, or names of points in [ ].")
+        missing = [name for name in names if name not in set(spots["point"])]
+        if missing:
+            raise SurveyError(f"the points {', '.join(missing)} were not read", rule="Points are named as in the book.")
+        chosen = spots.set_index("point").loc[names].reset_index()
+    placeless = chosen[chosen["x"].isna()]["point"].tolist()
+    if placeless:
+        raise SurveyError(f"the points {', '.join(placeless)} have no x and y", remedy="Fill them in in the book.")
+    return [Spot(str(point), float(x), float(y), float(level))
+            for point, x, y, level in chosen[["point", "x", "y", "level"]].itertuples(index=False, name=None)]
+
+
+def _area(reader: _Reader, spots: pd.DataFrame) -> shapely.Polygon:
+    if "corners_m" in reader.entry:
+        return polygon_of(reader.entry["corners_m"])
+    if "corners" not in reader.entry:
+        raise SurveyError("the corners are missing", rule="List the points at the corners in order, going round.")
+    return polygon_of([(spot.x, spot.y) for spot in _named(reader.entry["corners"], spots)])
+
+
+def _wall(reader: _Reader, spots: pd.DataFrame, reduced: ReducedLevels) -> Wall:
+    name = reader.text("name")
+    first, second = reader.pair("first"), reader.pair("second")
+    if "dpc_m" in reader.entry:
+        return Wall(name, first, second, dpc=reader.number("dpc_m"))
+    shots = [row.point for row in reduced.book.rows if row.feature == "dpc" and row.wall in ("", name)]
+    if not shots:
+        raise SurveyError(f"no DPC shot is booked for {name!r}",
+                          remedy="Mark shots with feature dpc and the wall's name, or give dpc_m.")
+    bare = Wall(name, first, second, dpc=0.0)
+    return Wall(name, first, second, dpc=[(bare.along(spot.x, spot.y), spot.level)
+                                          for spot in _named(list(dict.fromkeys(shots)), spots)])
+
+
+def _demand(reader: _Reader, spots: pd.DataFrame, walls: list[Any]) -> Demand | None:
+    maker, keys = _DEMANDS[reader.entry["kind"]]
+    before = len(reader.faults)
+    given: dict[str, Any] = {}
+    for key, parameter in keys.items():
+        if key in reader.entry:
+            given[parameter] = reader.keep(_value, reader, key, spots, walls)
+        elif key in ("wall", "points", "point"):
+            reader.faults.append(SurveyError(f"the key {key!r} is missing", where=reader.where))
+    return maker(**given) if len(reader.faults) == before else None
+
+
+def _value(reader: _Reader, key: str, spots: pd.DataFrame, walls: list[Any]) -> Any:
+    """The value of one key of a demand, in m or m/m."""
+    if key == "wall":
+        name = reader.text(key)
+        if name not in walls:
+            raise SurveyError(f"there is no wall {name!r}", rule=f"Walls are {', '.join(map(str, walls)) or 'none'}.")
+        return name
+    if key == "points":
+        return _named(reader.entry[key], spots)
+    if key == "point":
+        return _named([reader.text(key)], spots)[0]
+    if key == "proud_mm":
+        return reader.pair(key, 0.001)
+    return reader.number(key, 0.001) if key.endswith("_mm") else reader.fall(key)
+
+
+def toml(value: float | str) -> str:
+    """A number or a text as written in TOML; whole numbers without a point.
+
+    >>> toml(60.0), toml('1:70 (the "slow" side)')
+    ('60', '"1:70 (the \\\\"slow\\\\" side)"')
+    """
+    whole = isinstance(value, float) and value.is_integer() and abs(value) < 1e15
+    return tomlkit.item(int(value) if whole else value).as_string()
+
+
+def with_value(text: str, part: str, number: int, key: str, value: str) -> str:
+    """The text of a brief with one value changed and everything else, notes included, as it was.
+
+    `part` is a heading without brackets, `number` which of that name (from 1), `value` as written in TOML. A key that is not
+    there is added to the part, and a part that stands once to the file. Raises SurveyError where there is no such part, or the
+    result would not be a brief.
+    """
+    read_brief(text)
+    document = tomlkit.parse(text)
+    if part in _SECTIONS and part not in document:
+        document.add(part, tomlkit.table())
+    found = document.get(part)
+    tables: list[Any] = found if isinstance(found, list) else [] if found is None else [found]
+    if len(tables) < number:
+        raise SurveyError(f"brief.toml has no part [{part}] number {number}", remedy="Add it in the file.")
+    try:
+        tables[number - 1][key] = tomlkit.value(value)
+    except tomlkit.exceptions.ParseError as error:
+        raise SurveyError(f"the value {value!r} of {key} cannot be read: {error}") from None
+    changed = tomlkit.dumps(document)
+    read_brief(changed)
+    return changed

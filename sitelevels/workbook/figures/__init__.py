@@ -1,0 +1,8 @@
+"""Pictures of results. Each takes a result, draws it, says in one line what it shows, and returns its Axes."""
+
+from .earth import earthworks
+from .ground import plan, residuals
+from .section import section
+from .style import in_words
+
+__all__ = ["earthworks", "in_words", "plan", "residuals", "section"]

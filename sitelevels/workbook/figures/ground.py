@@ -1,0 +1,83 @@
+"""The ground in plan: spot levels, contours, and how far the spots lie from the plane through them."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.tri import Triangulation
+
+from ...design.brief import Brief
+from ...surface.plane import PlaneFit, name_of
+from ...wording import word_fall, word_level, word_mm
+from . import style
+
+if TYPE_CHECKING:
+    from ..job import Job
+
+_MARKS = {"edge": ("s", style.INK, "paving that stays"), "dpc": ("^", style.INK, "DPC"),
+          "threshold": ("D", style.INK, "threshold"),
+          "buried": ("X", style.EARTH, "buried"), "gully": ("o", style.WATER, "gully"), "cover": ("h", style.INK, "cover"),
+          "airbrick": ("v", style.INK, "air brick"), "benchmark": ("*", style.INK, "benchmark")}
+
+
+def plan(job: Job, *, ax: Axes | None = None, levels: bool = False) -> Axes:
+    """The plan: spots as crosses (with their levels if `levels`), contours of today's ground, walls and named points."""
+    ground, brief = job.ground, job.brief
+    ax = style.axes(ax, (7.6, 6.0))
+    style.plan_axes(ax, brief, 0.6)
+    mesh = Triangulation(ground.x, ground.y, ground.triangles)
+    steps = style.contour_steps(float(ground.level.min()), float(ground.level.max()))
+    lines = ax.tricontour(mesh, ground.level, levels=steps, colors=style.EARTH, linewidths=1.0)
+    lines.set_clip_path(style.area_path(brief.area), ax.transData)
+    if not levels:
+        fine = len(steps) > 1 and steps[1] - steps[0] < 0.0099
+        style.label_contours(ax, lines, brief.area, lambda level: word_level(level, digits=3 if fine else 2))
+    ax.plot(ground.x, ground.y, "+", color=style.INK, markersize=5, linestyle="none")
+    if levels:
+        for x, y, level in zip(ground.x, ground.y, ground.level, strict=True):
+            ax.annotate(word_level(level).removesuffix(" m"), (x, y), xytext=(0, -4), textcoords="offset points", ha="center",
+                        va="top", fontsize=style.TEXT, color=style.INK, zorder=6, bbox=style.BACKED)
+    spots = job.reduced.spots()
+    for feature, (marker, colour, words) in _MARKS.items():
+        here = spots[(spots["feature"] == feature) & spots["x"].notna()]
+        if len(here):
+            ax.plot(here["x"], here["y"], marker, color=colour, markersize=6, linestyle="none", clip_on=False, zorder=5,
+                    label=words)
+    if ax.get_legend_handles_labels()[0]:
+        ax.legend(fontsize=style.TEXT, loc="upper left", bbox_to_anchor=(1.0, 1.0), frameon=False)
+    low, high = word_level(ground.level.min()), word_level(ground.level.max())
+    step = word_mm(float(steps[1] - steps[0])) if len(steps) > 1 else "no step"
+    return style.titled(ax, "How does the ground lie today?", f"{len(ground.x)} spots; contours every {step}",
+                        f"The ground lies between {low} and {high} at {len(ground.x)} spots; contours are drawn every {step}.")
+
+
+def residuals(fit: PlaneFit, *, ax: Axes | None = None, brief: Brief | None = None) -> Axes:
+    """How far each spot lies above or below the plane through all of them, in mm; suspects are ringed."""
+    ax = style.axes(ax, (7.6, 5.4))
+    if brief is not None:
+        style.plan_axes(ax, brief)
+    else:
+        ax.set_aspect("equal")
+        ax.margins(0.12)
+        ax.set_xlabel("x, m", fontsize=style.TEXT)
+        ax.set_ylabel("y, m", fontsize=style.TEXT)
+    suspects = set(fit.suspects["point"])
+    for (point, x, y, _, residual, _) in fit.table.itertuples(index=False, name=None):
+        high = residual >= 0
+        ax.plot([x], [y], "^" if high else "v", color=style.EARTH if high else style.WATER, markersize=5,
+                clip_on=False, zorder=5)
+        number = word_mm(abs(residual)).removesuffix(" mm")
+        ax.annotate(("" if number == "0" else "+" if high else "−") + number, (x, y), xytext=(0, -5), textcoords="offset points",
+                    ha="center", va="top", fontsize=style.TEXT, color=style.INK, zorder=6, bbox=style.BACKED)
+        if point in suspects:
+            ax.plot([x], [y], "o", markersize=16, markerfacecolor="none", markeredgecolor=style.NOT_MET, markeredgewidth=1.5)
+    spread = "unchecked" if fit.sd is None else f"spots lie about {word_mm(fit.sd)} from it"
+    ringed = f" Ringed as suspects: {', '.join(sorted(suspects))}." if suspects else " No spot stands out."
+    worst = int(np.abs(fit.residuals).argmax())
+    under = f"mm above (▲ +) or below (▼ −) the best plane, which falls {word_fall(fit.plane.fall)}"
+    return style.titled(
+        ax, "Where is the ground not flat?", under,
+        f"The best plane falls {word_fall(fit.plane.fall)}; {spread}; the furthest is {name_of(fit.points, worst)}, "
+        f"{word_mm(abs(fit.residuals[worst]))} {'above' if fit.residuals[worst] > 0 else 'below'} it.{ringed}")

@@ -1,0 +1,98 @@
+"""What all forms share: a place for messages, refusals in sentences, and pictures that follow without flicker."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Callable
+from html import escape
+from pathlib import Path
+from typing import Any, ClassVar
+
+import ipywidgets as widgets
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+
+from ...errors import SurveyError
+from ..figures import style
+from ..job import Job
+
+WIDE = widgets.Layout(width="auto", min_width="22em")
+
+
+class Form(widgets.VBox):  # type: ignore[misc]
+    """A form over a job. `job` is the job as last opened or saved by any form of this notebook.
+
+    Two forms of one notebook change the same files; each must start from what the other saved.
+    """
+
+    _saved: ClassVar[dict[Path, Job]] = {}
+
+    def __init__(self, job: Job | None) -> None:
+        super().__init__()
+        self._folder = job.folder.resolve() if job else None
+        if job and self._folder:
+            self._saved[self._folder] = job
+        self.message = widgets.HTML()
+
+    def __repr__(self) -> str:
+        return f"{type(self).__name__} for {self.job.folder.name}" if self.job else type(self).__name__
+
+    @property
+    def job(self) -> Job | None:
+        """The job as last opened or saved."""
+        return self._saved[self._folder] if self._folder else None
+
+    def attempt(self, act: Callable[[], Any]) -> Any:
+        """What `act` gives; what it refuses is shown as sentences, and None given back."""
+        try:
+            return act()
+        except SurveyError as error:
+            self.refuse(error.problems)
+        except Exception as error:  # a form never shows a traceback; whatever this is, it is ours
+            self.refuse((f"The workbook itself has failed ({type(error).__name__}: {error}). Nothing was saved. "
+                         "Please keep what you typed, and tell whoever looks after this workbook.",))
+        return None
+
+    def refuse(self, problems: tuple[str, ...]) -> None:
+        """Show what is wrong, a line each."""
+        lines = "".join(f"<li>{escape(problem)}</li>" for problem in problems)
+        self.message.value = f"<ul role='alert' style='color:{style.NOT_MET}'>{lines}</ul>"
+
+    def say(self, sentence: str) -> None:
+        """Show that something went well."""
+        self.message.value = f"<p role='status' style='color:{style.MET}'>{escape(sentence)}</p>"
+
+    def needed(self) -> Job:
+        """The job of a form that cannot be without one."""
+        assert self.job is not None
+        return self.job
+
+    def save(self, said: str, **texts: str) -> bool:
+        """Save changed files of the job, and say so."""
+        saved = self.attempt(lambda: self.needed().saved(**texts))
+        if saved is None:
+            return False
+        self._saved[saved.folder.resolve()] = saved
+        self.say(said)
+        return True
+
+
+def button(words: str, act: Callable[[], Any]) -> widgets.Button:
+    """A button with plain words."""
+    made = widgets.Button(description=words, layout=widgets.Layout(width="fit-content", min_width="8em"))
+    made.on_click(lambda _: act())
+    return made
+
+
+def scrolled(html: str) -> str:
+    """HTML in a box that scrolls, its lines as close as those of a table elsewhere in the notebook."""
+    return f"<div style='max-height:24em;overflow:auto;line-height:1.5'>{html}</div>"
+
+
+def png(draw: Callable[[Axes], Any], size: tuple[float, float]) -> bytes:
+    """A picture drawn off screen, as PNG; no figure is left behind."""
+    figure = Figure(figsize=size, dpi=100, layout="constrained")
+    draw(figure.add_subplot())
+    buffer = io.BytesIO()
+    figure.savefig(buffer, format="png")
+    return buffer.getvalue()

@@ -1,0 +1,169 @@
+"""The brief's numbers, and the surface chosen by hand with its verdicts."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+from html import escape
+from typing import Any
+
+import ipywidgets as widgets
+
+from ...design.check import Verdicts, check_finish
+from ...design.published import LIMITS
+from ...errors import SurveyError
+from ...wording import html_table, parse_fall, word_fall, word_level, word_number
+from ...works.earthworks import cut_and_fill
+from .. import figures
+from ..brief_file import toml, with_value
+from ..figures import style
+from ..job import Job
+from .base import WIDE, Form, button, png, scrolled
+
+_WORDS = {"least_mm": "at least, mm", "most_mm": "at most, mm", "within_mm": "within, mm", "by_mm": "by, mm",
+          "thickness_mm": "thick, mm", "least": "at least", "target": "aim for", "most": "at most"}
+
+
+class BriefForm(Form):
+    """The thicknesses and limits of brief.toml; walls, points and new demands are written in the file itself."""
+
+    def __init__(self, job: Job) -> None:
+        super().__init__(job)
+        self.fields: dict[tuple[str, int, str], widgets.Widget] = {}
+        self.shown_at_first: dict[tuple[str, int, str], Any] = {}
+        rows = []
+        for part, title in (("layer", "name"), ("demand", "kind")):
+            for number, entry in enumerate(job.told.get(part, []), start=1):
+                of = entry.get("wall") or entry.get("point") or entry.get("points") or ""
+                named = f"{entry.get(title, '')} {', '.join(map(str, of)) if isinstance(of, list) else of}".strip()
+                controls = [self._field(part, number, key, value) for key, value in entry.items() if key in _WORDS]
+                rows.append(widgets.HBox([widgets.HTML(f"<div style='width:15em'>{escape(named)}</div>"), *controls]))
+        self.children = [*rows, button("Save the brief", self.save_brief), self.message]
+
+    def _field(self, part: str, at: int, key: str, value: Any) -> widgets.Widget:
+        number = key.endswith("_mm") and isinstance(value, (int, float)) and not isinstance(value, bool)
+        kind = widgets.FloatText if number else widgets.Text
+        field = kind(value=value if number or isinstance(value, str) else str(value), description=_WORDS[key],
+                     style={"description_width": "6.5em"}, layout=widgets.Layout(width="15em"))
+        self.fields[part, at, key] = field
+        self.shown_at_first[part, at, key] = field.value
+        return field
+
+    def save_brief(self) -> None:
+        """Write the changed numbers into brief.toml, if the brief still holds together."""
+        text = self.attempt(self._typed)
+        if text is not None and self.save("Saved. Choose Run, then Run All Cells, to see it in the pictures below.",
+                                          brief_text=text):
+            self.shown_at_first = {key: field.value for key, field in self.fields.items()}
+
+    def _typed(self) -> str:
+        """The brief with what is typed, if it holds together as far as the level book lets one tell."""
+        job = self.needed()
+        text = job.brief_text
+        for (part, number, key), field in self.fields.items():
+            if field.value != self.shown_at_first[part, number, key]:
+                if not key.endswith("_mm"):
+                    parse_fall(field.value)
+                text = with_value(text, part, number, key, toml(field.value))
+        if text != job.brief_text and can_reduce(job):
+            replace(job, brief_text=text).brief  # noqa: B018 - refused now rather than when the notebook is run
+        return text
+
+
+def can_reduce(job: Job) -> bool:
+    """Whether the level book gives levels; where it does not, the brief cannot be held against them yet."""
+    try:
+        return job.reduced is not None
+    except SurveyError:
+        return False
+
+
+class SurfaceForm(Form):
+    """Choose the level at the wall and the falls; section, verdicts and volumes follow."""
+
+    def __init__(self, job: Job) -> None:
+        super().__init__(job)
+        self.shown = widgets.HTML()
+        self.picture = widgets.Image(format="png", layout=widgets.Layout(width="760px", height="390px"))
+        self.children = [self.message]
+        self.verdicts: Verdicts | None = None
+        self.start: tuple[float, float, float] | None = None
+        self.attempt(self._build)
+
+    def _build(self) -> None:
+        job = self.needed()
+        wall = job.brief.wall(job.wall_name)
+        stations = job.brief.stations(wall)
+        dpc = wall.dpc_at(stations[0])
+        if "level_at_wall_m" in job.told.get("finish", {}):
+            self.start = job.choice
+        else:  # somewhere to begin from
+            self.start = (math.floor((dpc - LIMITS["clearance"].value) * 1000) / 1000, 1 / 60, 0.0)
+        level, away, along = self._began()
+        style_of = {"description_width": "13em"}
+        self.level = widgets.FloatSlider(value=level, min=min(level, dpc - 0.4), max=max(level, dpc), step=0.001,
+                                         readout_format=".3f", description="Level at the wall, m", style=style_of, layout=WIDE)
+        self.away = widgets.FloatSlider(value=away * 1000, min=min(-10.0, away * 1000), max=max(60.0, away * 1000), step=0.1,
+                                        description="Fall away, mm/m", style=style_of, layout=WIDE)
+        self.along = widgets.FloatSlider(value=along * 1000, min=min(-25.0, along * 1000), max=max(25.0, along * 1000), step=0.1,
+                                         description="Fall along, mm/m", style=style_of, layout=WIDE)
+        self.place = widgets.FloatSlider(value=(stations[0] + stations[-1]) / 2, min=stations[0], max=stations[-1], step=0.05,
+                                         description="Section at, m along", style=style_of, layout=WIDE)
+        sliders = (self.level, self.away, self.along, self.place)
+        for slider in sliders:
+            slider.observe(lambda _: self.attempt(self.follow), "value")
+        self.children = [*sliders, button("Save this surface", self.save_surface), self.message, self.shown, self.picture]
+        self.follow()
+
+    def _began(self) -> tuple[float, float, float]:
+        """The surface that the sliders started from."""
+        assert self.start is not None
+        return self.start
+
+    def chosen(self) -> tuple[float, float, float]:
+        """Level (m) and falls (m/m) as the sliders stand; untouched ones keep the value in the file to the last digit."""
+        level, away, along = self._began()
+        near = (abs(self.level.value - level) < 0.0005, abs(self.away.value - away * 1000) < 0.05,
+                abs(self.along.value - along * 1000) < 0.05)
+        moved = (self.level.value, self.away.value / 1000, self.along.value / 1000)
+        kept = (level, away, along)
+        return tuple(old if same else new for same, old, new in zip(near, kept, moved, strict=True))  # type: ignore[return-value]
+
+    def follow(self) -> None:
+        """Numbers first, then the picture."""
+        self.message.value = ""
+        job = self.needed()
+        level, away, along = self.chosen()
+        finish = job.finish_of(level, away, along)
+        self.verdicts = check_finish(finish, job.brief)
+        works = cut_and_fill(job.ground, finish.lowered(job.brief.build_up), job.brief.area)
+        failed = sum(not finding.met for finding in self.verdicts.worst)
+        colour, said = (style.NOT_MET, f"{failed} of {len(self.verdicts.worst)} demands not met") if failed else (
+            style.MET, "every demand met")
+        self.shown.value = (
+            f"<p>{word_level(level)} at the wall, {word_fall(away)} away from it, {word_fall(along)} along it: "
+            f"<b class='surface-said' style='color:{colour}'>{said}</b>. {escape(works.sentence())}</p>"
+            f"{scrolled(html_table(self.verdicts.words, words=True))}<p>{escape(self.verdicts.basis)}</p>")
+        cut = job.section(finish, self.place.value)
+        self.picture.value = png(lambda ax: figures.section(cut, ax=ax), (7.6, 3.9))
+
+    def save_surface(self) -> None:
+        """Write the choice into brief.toml."""
+        if self.start is None:  # the job cannot be worked out yet: say again why
+            self.attempt(self._build)
+            return
+        level, away, along = self.chosen()
+        written = (("level_at_wall_m", word_level(level).removesuffix(" m")), ("fall_away", f'"{word_number(away * 1000)} mm/m"'),
+                   ("fall_along", f'"{word_number(along * 1000)} mm/m"'))
+
+        def changed() -> str:
+            text = self.needed().brief_text
+            told = self.needed().told.get("finish", {})
+            for (key, value), new, old in zip(written, self.chosen(), self._began(), strict=True):
+                if new != old or key not in told:
+                    text = with_value(text, "finish", 1, key, value)
+            return text
+        text = self.attempt(changed)
+        if text is not None and self.save("Saved. Choose Run, then Run All Cells, to see it below and in notebook 4.",
+                                          brief_text=text):
+            self.start = self.needed().choice

@@ -1,0 +1,43 @@
+"""Pick a job, or start one."""
+
+from __future__ import annotations
+
+import ipywidgets as widgets
+
+from ..job import DEMONSTRATION, choose_job, current_job, job_folder, job_names, new_job
+from .base import WIDE, Form, button
+
+_BLANK = "a blank job"
+
+
+class StartForm(Form):
+    """Choose the job that all notebooks open, or start a new one."""
+
+    def __init__(self) -> None:
+        super().__init__(None)
+        chosen = self.attempt(current_job)
+        names = self.attempt(job_names) or []
+        self.pick = widgets.Dropdown(options=names, value=chosen.folder.name if chosen else None, description="Job", layout=WIDE)
+        self.name = widgets.Text(description="New job", placeholder="a name for its folder", layout=WIDE, continuous_update=False)
+        self.like = widgets.Dropdown(options=[_BLANK, *names], value=_BLANK, description="Start from", layout=WIDE)
+        self.children = [widgets.HBox([self.pick, button("Use this job", self.use)]),
+                         widgets.HBox([self.name, self.like, button("Start it", self.start)]), self.message]
+
+    def use(self) -> None:
+        """Open the job picked and remember it."""
+        job = self.attempt(lambda: choose_job(self.pick.value))
+        if job is not None:
+            self.say(f"{job.name} is chosen. In the other notebooks choose Run, then Run All Cells.")
+
+    def start(self) -> None:
+        """Make a folder for a new job and choose it."""
+        like = None if self.like.value == _BLANK else self.like.value
+        name = self.name.value.strip()
+        job = self.attempt(lambda: new_job(job_folder(name), None if like is None else job_folder(like)))
+        if job is not None:
+            self.pick.options = job_names()
+            self.like.options = [_BLANK, *job_names()]
+            self.pick.value = name
+            self.use()
+            self.say(f"The folder data/{name} is made and chosen. Type your readings in notebook 1-survey, then your demands in "
+                     f"3-finish. {DEMONSTRATION} stays as it is.")

@@ -1,0 +1,328 @@
+"""Job folders: opening, starting and saving them without losing anything."""
+
+from __future__ import annotations
+
+import os
+import re
+import tempfile
+import warnings
+from dataclasses import dataclass
+from functools import cached_property
+from itertools import count
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+
+from ..design.brief import Brief
+from ..design.check import Verdicts, check_finish
+from ..design.section import Section, cut_section
+from ..errors import SurveyError, SurveyWarning
+from ..surface.finish import Finish
+from ..surface.ground import Ground
+from ..survey.book import LevelBook
+from ..survey.reading import read_book
+from ..survey.reduction import ReducedLevels, reduce_book
+from ..wording import parse_fall
+from ..works.earthworks import Earthworks, cut_and_fill
+from ..works.setout import PegTable, set_out
+from .brief_file import brief_of, read_brief
+
+GROUND_FEATURES = ("", "ground", "corner")
+DEMONSTRATION = "pottery-yard"
+_NAMES = "Up to 61 letters, digits, spaces, dots and dashes, with no dot or space at either end."
+_STARTER = Path(__file__).with_name("starter")
+_FOLDER_NAME = re.compile(r"\w([\w .-]{0,59}[\w-])?")
+
+
+@dataclass(frozen=True, eq=False)
+class Job:
+    """A job folder as it was when opened; what it leads to is worked out when asked for.
+
+    `brief_text` and `survey_text` are the two files as read. Every other attribute may raise SurveyError.
+    """
+
+    folder: Path
+    brief_text: str
+    survey_text: str
+
+    @cached_property
+    def told(self) -> dict[str, Any]:
+        """The parts of brief.toml."""
+        return read_brief(self.brief_text)
+
+    @property
+    def name(self) -> str:
+        """What the job is called."""
+        return str(self._part("job").get("name") or self.folder.name)
+
+    @property
+    def invented(self) -> bool:
+        """Whether the job is marked as a made-up example."""
+        return bool(self._part("job").get("invented", False))
+
+    def _part(self, name: str) -> dict[str, Any]:
+        return dict(self.told.get(name, {}))
+
+    @cached_property
+    def book(self) -> LevelBook:
+        """The level book."""
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore", SurveyWarning)  # they are kept as book.doubts, and shown by the forms
+            return read_book(self.survey_text + "\n", unit=self._part("survey").get("unit", "m"))
+
+    @cached_property
+    def reduced(self) -> ReducedLevels:
+        """Its reduced levels."""
+        survey = self._part("survey")
+        allowable = survey.get("allowable_mm")
+        adjust = survey.get("adjust", "setups")
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore", SurveyWarning)  # kept as reduced.hand_slip
+            return reduce_book(self.book, adjust=None if adjust == "none" else adjust,
+                               allowable=allowable / 1000 if isinstance(allowable, (int, float)) else allowable)
+
+    @cached_property
+    def ground_spots(self) -> pd.DataFrame:
+        """The spots that make the ground: those with a place that are ground, corners or not marked otherwise."""
+        spots = self.reduced.spots()
+        return spots[spots["feature"].isin(GROUND_FEATURES) & spots["x"].notna()].reset_index(drop=True)
+
+    @cached_property
+    def ground(self) -> Ground:
+        """The ground as it is."""
+        spots = self.ground_spots
+        breaks = self._part("survey").get("breaks", ())
+        return Ground(spots["x"], spots["y"], spots["level"], points=spots["point"], breaks=breaks)
+
+    @cached_property
+    def _briefed(self) -> tuple[Brief, tuple[str, ...]]:
+        with warnings.catch_warnings(record=True) as doubts:
+            warnings.simplefilter("always", SurveyWarning)
+            brief = brief_of(self.told, self.reduced)
+        return brief, tuple(dict.fromkeys(str(doubt.message) for doubt in doubts))
+
+    @property
+    def brief(self) -> Brief:
+        """What the finished surface must do."""
+        return self._briefed[0]
+
+    @property
+    def doubts(self) -> tuple[str, ...]:
+        """Sentences on what is possible but questionable in the book and the brief."""
+        return (*self.book.doubts, *filter(None, [self.reduced.hand_slip]), *self._briefed[1])
+
+    @property
+    def wall_name(self) -> str:
+        """The wall that the surface chosen by hand is measured from: the one named in [finish], else the first."""
+        if not self.brief.walls:
+            raise SurveyError("the brief has no wall", remedy="Add one under [[wall]] in brief.toml.")
+        return str(self._part("finish").get("wall", self.brief.walls[0].name))
+
+    @property
+    def choice(self) -> tuple[float, float, float]:
+        """The surface chosen by hand: level at the wall's first end (m), fall away from it and along it (m/m)."""
+        finish = self._part("finish")
+        level = finish.get("level_at_wall_m")
+        if isinstance(level, bool) or not isinstance(level, (int, float)):
+            raise SurveyError(f"level_at_wall_m is {level!r}", where="brief.toml, [finish]", rule="It must be a level in m.",
+                              remedy="Choose a surface with the sliders of notebook 3-finish and save it.")
+        return float(level), parse_fall(finish.get("fall_away", "level")), parse_fall(finish.get("fall_along", "level"))
+
+    def finish_of(self, level: float, away: float, along: float) -> Finish:
+        """The plane with that level (m) at the first end of the wall and those falls away from and along it (m/m)."""
+        return Finish.plane(self.brief.plane_from(self.wall_name, level, away=away, along=along), self.brief.area)
+
+    @cached_property
+    def finish(self) -> Finish:
+        """The finished surface chosen by hand."""
+        return self.finish_of(*self.choice)
+
+    @cached_property
+    def verdicts(self) -> Verdicts:
+        """Whether it does what the brief demands."""
+        return check_finish(self.finish, self.brief)
+
+    @cached_property
+    def earthworks(self) -> Earthworks:
+        """Cut and fill down to the formation."""
+        return cut_and_fill(self.ground, self.finish.lowered(self.brief.build_up), self.brief.area)
+
+    def section(self, finish: Finish | None = None, along: float | None = None) -> Section:
+        """The section square to the wall, at the middle of the paving that lies against it unless told where (m)."""
+        stations = self.brief.stations(self.brief.wall(self.wall_name))
+        middle = (stations[0] + stations[-1]) / 2
+        return cut_section(self.brief, finish or self.finish, self.ground, self.wall_name, middle if along is None else along)
+
+    @property
+    def benchmark(self) -> str:
+        """The point that the instrument is set up on for setting out: the one in the brief, else the first known point."""
+        told = self._part("setting_out").get("benchmark")
+        if not told and not self.book.known:
+            raise SurveyError("no benchmark is named and no level is known", where="brief.toml, [setting_out]")
+        return str(told or next(iter(self.book.known)))
+
+    def pegs(self, backsight: float | None = None) -> PegTable:
+        """Peg readings for a backsight in m on the benchmark; the one in the brief if not given."""
+        told = self._part("setting_out")
+        backsight = told.get("backsight_m") if backsight is None else backsight
+        if isinstance(backsight, bool) or not isinstance(backsight, (int, float)) or not abs(backsight) < 1e3:
+            raise SurveyError(f"backsight_m is {backsight!r}", where="brief.toml, [setting_out]",
+                              rule=f"It must be today's reading on {self.benchmark} in m.",
+                              remedy="Type it in notebook 4-cut-and-fill.")
+        spots = self.ground_spots
+        if told.get("pegs"):
+            missing = [name for name in told["pegs"] if not isinstance(name, str) or name not in set(spots["point"])]
+            if missing:
+                raise SurveyError(f"the pegs {', '.join(map(str, missing))} are no spots of the ground",
+                                  where="brief.toml, [setting_out]")
+            spots = spots.set_index("point").loc[told["pegs"]].reset_index()
+        import shapely
+        inside = shapely.distance(self.brief.area, shapely.points(spots[["x", "y"]].to_numpy())) < 1e-6
+        return set_out(self.finish, self.brief, spots[inside], backsight=(self.reduced.level(self.benchmark), float(backsight)))
+
+    def saved(self, *, brief_text: str | None = None, survey_text: str | None = None) -> Job:
+        """Write changed files into the folder and open it again; the versions before are kept beside them.
+
+        Raises SurveyError, overwriting nothing, if a file has changed since this job was opened; the new version is then
+        kept beside it.
+        """
+        if brief_text is not None:
+            read_brief(brief_text)
+        changes = [(self.folder / name, before, text) for name, before, text in (
+            ("brief.toml", self.brief_text, brief_text), ("survey.csv", self.survey_text, survey_text))
+            if text is not None and text != before]
+        faults = [_set_aside(path, text) for path, before, text in changes
+                  if path.exists() and path.read_bytes() not in (before.encode(), b"\xef\xbb\xbf" + before.encode())]
+        if faults:
+            raise SurveyError.together(faults)
+        for path, _, text in changes:
+            if path.exists():
+                write_whole(path.with_name(f"{path.stem}-before{path.suffix}"), path.read_bytes())
+            write_whole(path, text.encode())
+        return open_job(self.folder)
+
+
+def _set_aside(path: Path, text: str) -> SurveyError:
+    """Keep a version that cannot take its place beside it, under a name of its own, and say so."""
+    names = (f"{path.stem}-not-saved{number or ''}{path.suffix}" for number in count())
+    kept = next(path.with_name(name) for name in names if not path.with_name(name).exists())
+    write_whole(kept, text.encode())
+    return SurveyError(f"the file {path.name} has been changed since this job was opened", rule="It was left as it is now.",
+                       remedy=f"Your version is kept as {kept.name}. Choose Run, then Run All Cells, to open the job again, and "
+                              "bring the two together.")
+
+
+def write_whole(path: Path, content: bytes) -> None:
+    """Write a file so that it is either the old or the new one, whole, whatever happens: write beside, sync, replace.
+
+    Raises SurveyError where the folder cannot be written to.
+    """
+    try:
+        _write_beside(path, content)
+    except OSError as error:
+        raise SurveyError(f"{path.name} cannot be written into the folder {path.parent.name}: {error.strerror}",
+                          remedy="Look for a full disk, a folder that is read-only, or something else of that name.") from error
+
+
+def _write_beside(path: Path, content: bytes) -> None:
+    handle, beside = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}-")
+    try:
+        with os.fdopen(handle, "wb") as file:
+            file.write(content)
+            file.flush()
+            os.fsync(file.fileno())
+        os.chmod(beside, 0o644)
+        os.replace(beside, path)
+    except BaseException:
+        Path(beside).unlink(missing_ok=True)
+        raise
+
+
+def _read(path: Path) -> str:
+    try:
+        return path.read_bytes().decode("utf-8-sig")
+    except UnicodeDecodeError:
+        raise SurveyError(f"{path.name} is not plain text in UTF-8", where=path.parent.name,
+                          remedy="Save it as 'CSV UTF-8' or as plain text.") from None
+    except OSError:
+        raise SurveyError(f"the file {path.name} is missing or cannot be opened", where=f"job folder {path.parent.name}",
+                          rule="A job folder holds brief.toml and survey.csv.",
+                          remedy="Check the folder, or start a job in notebook 0-start.") from None
+
+
+def open_job(folder: str | Path) -> Job:
+    """A job from its folder. The two files are read at once, the rest when it is asked for.
+
+    Raises SurveyError where the folder, brief.toml or survey.csv is missing or cannot be read.
+    """
+    place = Path(folder).resolve()
+    if not place.is_dir():
+        raise SurveyError(f"there is no job folder {place.name!r}",
+                          remedy="Check the spelling, or start a job in notebook 0-start.")
+    job = Job(place, _read(place / "brief.toml"), _read(place / "survey.csv"))
+    job.told  # noqa: B018 - a brief that cannot be read is refused now
+    return job
+
+
+def new_job(folder: str | Path, like: str | Path | Job | None = None) -> Job:
+    """Start a job in a new folder: a copy of the files of the job `like`, or the blank starter.
+
+    Raises SurveyError if the folder is there already and is not empty, or its name is not a plain one.
+    """
+    place = Path(folder)
+    if not _FOLDER_NAME.fullmatch(place.name):
+        raise SurveyError(f"{place.name!r} cannot be the name of a job folder", rule=_NAMES)
+    if place.exists() and (not place.is_dir() or any(place.iterdir())):
+        raise SurveyError(f"there is something called {place.name!r} already", remedy="Choose another name.")
+    if like is None:
+        brief_text, survey_text = _read(_STARTER / "brief.toml"), _read(_STARTER / "survey.csv")
+    else:
+        source = like if isinstance(like, Job) else open_job(like)
+        brief_text, survey_text = source.brief_text, source.survey_text
+    place.mkdir(parents=True, exist_ok=True)
+    write_whole(place / "brief.toml", brief_text.encode())
+    write_whole(place / "survey.csv", survey_text.encode())
+    return open_job(place)
+
+
+def data_folder() -> Path:
+    """The folder with the jobs: `data` here or in a folder above. Raises SurveyError if there is none."""
+    here = Path.cwd()
+    for place in (here, *here.parents):
+        if (place / "data" / DEMONSTRATION).is_dir():
+            return place / "data"
+    raise SurveyError("the folder 'data' with the jobs was not found", remedy="Start JupyterLab from the workbook's own folder.")
+
+
+def job_folder(name: str) -> Path:
+    """The folder of a job by its plain name. Raises SurveyError for a name that could lead elsewhere."""
+    if not _FOLDER_NAME.fullmatch(name):
+        raise SurveyError(f"{name!r} cannot be the name of a job", rule=_NAMES)
+    return data_folder() / name
+
+
+def job_names() -> list[str]:
+    """Names of the job folders, in order of the alphabet."""
+    return sorted(place.parent.name for place in data_folder().glob("*/brief.toml"))
+
+
+def choose_job(name: str) -> Job:
+    """Open a job of the data folder and remember it for the other notebooks."""
+    if name not in job_names():
+        raise SurveyError(f"there is no job {name!r} in the folder data", rule=f"Jobs there are {', '.join(job_names())}.")
+    job = open_job(data_folder() / name)
+    write_whole(data_folder() / ".chosen", name.encode())
+    return job
+
+
+def current_job() -> Job:
+    """The job chosen in notebook 0-start; the demonstration where none was, or it is gone.
+
+    The environment variable SITELEVELS_JOB names another for one run.
+    """
+    name = os.environ.get("SITELEVELS_JOB", "")
+    chosen = data_folder() / ".chosen"
+    if not name and chosen.is_file():
+        name = chosen.read_bytes().decode(errors="replace").strip()
+    return open_job(data_folder() / (name if name in job_names() else DEMONSTRATION))

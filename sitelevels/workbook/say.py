@@ -1,0 +1,33 @@
+"""Sentences and tables of words in a notebook, set like the text around them."""
+
+from __future__ import annotations
+
+from html import escape
+
+import pandas as pd
+
+from ..wording import html_table
+
+
+class Shown:
+    """Something for a notebook to show, as HTML and as plain text."""
+
+    def __init__(self, html: str, text: str) -> None:
+        self._html, self._text = html, text
+
+    def __repr__(self) -> str:
+        return self._text
+
+    def _repr_html_(self) -> str:
+        return self._html
+
+
+def say(*sentences: str) -> None:
+    """Show sentences, a paragraph each."""
+    from IPython.display import display
+    display(Shown("".join(f"<p>{escape(sentence)}</p>" for sentence in sentences), "\n".join(sentences)))  # type: ignore[no-untyped-call]
+
+
+def words_table(table: pd.DataFrame) -> Shown:
+    """A table of words, ranged left and never cut short."""
+    return Shown(html_table(table, words=True), table.to_string(index=False))

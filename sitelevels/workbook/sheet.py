@@ -1,0 +1,211 @@
+"""The sheet a person takes outside: A4, at most two pages; and the tables beside it."""
+
+from __future__ import annotations
+
+import io
+import textwrap
+from collections.abc import Sequence
+from pathlib import Path
+
+import pandas as pd
+from matplotlib.axes import Axes
+from matplotlib.backends.backend_pdf import PdfPages
+from matplotlib.figure import Figure
+
+from ..design.published import CAUTIONS
+from ..errors import SurveyError
+from ..wording import word_fall, word_level, word_mm
+from ..works.setout import Peg, PegTable
+from .figures import style
+from .job import Job, write_whole
+
+SHEET_FILES = ("levels.csv", "pegs.csv", "sheet.pdf", "verdicts.csv")
+A4 = (8.27, 11.69)  # inches
+ROWS = 50  # pegs in one column of the second page
+MOST = 2 * ROWS
+LINE = 0.047  # height of a line of text below the verdicts, as a share of their part of the page
+NAME = 9  # characters of a name that a column holds
+_COLOURS = {"met": style.MET, "not met": style.NOT_MET}
+
+
+def save_sheet(job: Job, *, backsight: float | None = None) -> Path:
+    """Write sheet.pdf, pegs.csv, verdicts.csv and levels.csv into the job's folder `sheet`.
+
+    Parameters
+    ----------
+    job : Job
+    backsight : float, optional
+        Today's reading on the benchmark in m; the one in the brief if not given.
+
+    Returns
+    -------
+    Path
+        The folder written to; SHEET_FILES names what is in it.
+
+    Raises
+    ------
+    SurveyError
+        Whatever keeps the job from being worked out or the files from being written; a folder `sheet` that leads out of the
+        job's own.
+    """
+    pegs = job.pegs(backsight)
+    folder = job.folder / "sheet"
+    if folder.is_symlink() or (folder.exists() and not folder.is_dir()):
+        raise SurveyError(f"{job.folder.name}/sheet is not a folder of the job's own",
+                          rule="Nothing is written outside a job folder.", remedy="Remove it and write the sheet again.")
+    contents = (_csv(job.reduced.table), _csv(pegs.table), _pdf(job, pegs), _csv(job.verdicts.words))
+    try:
+        folder.mkdir(exist_ok=True)
+    except OSError as error:
+        raise SurveyError(f"the folder sheet cannot be made in {job.folder.name}: {error.strerror}",
+                          remedy="Look whether the job's folder is still there and can be written to.") from None
+    for name, content in zip(SHEET_FILES, contents, strict=True):
+        write_whole(folder / name, content)
+    return folder
+
+
+def _csv(table: pd.DataFrame) -> bytes:
+    """A table as CSV, levels to a tenth of a millimetre; a text that a spreadsheet would take for a sum is quoted with '."""
+    safe = table.map(lambda cell: f"'{cell}" if isinstance(cell, str) and cell.startswith(("=", "@", "+", "-")) else cell)
+    return safe.to_csv(index=False, float_format="%.4f").encode("utf-8-sig")  # the mark lets a spreadsheet see m³ and Σ
+
+
+def _pdf(job: Job, pegs: PegTable) -> bytes:
+    buffer = io.BytesIO()
+    with PdfPages(buffer, metadata={"Title": f"Levels sheet: {job.name}", "CreationDate": None}) as pages:
+        pages.savefig(_first_page(job, pegs))
+        pages.savefig(_second_page(job, pegs))
+    return buffer.getvalue()
+
+
+def _page(job: Job, number: int) -> Figure:
+    page = Figure(figsize=A4)
+    made_up = " (invented)" if job.invented else ""
+    page.text(0.07, 0.965, _short(job.name, 38) + made_up, fontsize=14, fontweight="bold", color=style.INK, va="top")
+    page.text(0.93, 0.965, f"levels sheet, page {number} of 2", fontsize=style.TEXT, color=style.INK, ha="right", va="top")
+    return page
+
+
+def _short(name: str, length: int) -> str:
+    return name if len(name) <= length else name[:length - 1] + "…"
+
+
+def _paragraphs(page: Figure, top: float, paragraphs: Sequence[str]) -> None:
+    lines = [line for paragraph in paragraphs for line in textwrap.wrap(paragraph, 105)]
+    page.text(0.07, top, "\n".join(lines), fontsize=style.TEXT, color=style.INK, va="top", linespacing=1.4)
+
+
+def _first_page(job: Job, pegs: PegTable) -> Figure:
+    page = _page(job, 1)
+    level, away, along = job.choice
+    layers = ", ".join(f"{word_mm(layer.thickness)} {layer.name}" for layer in job.brief.layers)
+    _paragraphs(page, 0.938, [
+        f"Finished surface: {word_level(level)} at the first end of the {job.wall_name}; it falls {word_fall(away)} away from "
+        f"the wall and {word_fall(along)} along it.", f"Build-up {word_mm(job.brief.build_up)}: {layers or 'none'}."])
+    plan = page.add_axes((0.10, 0.50, 0.83, 0.355))
+    _peg_plan(plan, job, pegs)
+    verdicts = page.add_axes((0.07, 0.10, 0.86, 0.335))
+    words = job.verdicts.words.sort_values("verdict", key=lambda verdict: verdict == "met", kind="stable")  # worst news first
+    rows = [tuple(row) for row in words[["demand", "place", "required", "found", "margin", "verdict"]].itertuples(index=False)]
+    headings = ("demand", "where closest", "required", "found", "in hand", "verdict")
+    bottom, shown = _table(verdicts, "Does it do what was asked?", headings, (0.0, 0.15, 0.335, 0.60, 0.795, 0.92), rows,
+                            widths=(13, 16, 25, 19, 11, 9), floor=0.30)
+    left = [f"{len(rows) - shown} more demands are in verdicts.csv."] if shown < len(rows) else []
+    told = [*left, job.verdicts.basis, job.earthworks.sentence(), job.reduced.closing,
+            *(f"Doubtful: {doubt}" for doubt in job.doubts), *filter(None, words["mend"])]
+    lines = [part for line in told for part in textwrap.wrap(line, 105)]
+    room = int((bottom + 0.12) / LINE)
+    if len(lines) > room:
+        lines = [*lines[:room - 1], "The rest is in verdicts.csv and in the notebooks."]
+    verdicts.text(0, bottom - 0.03, "\n".join(lines), va="top", fontsize=style.TEXT, color=style.INK, linespacing=1.4)
+    style.plain_text(page)
+    return page
+
+
+def _peg_plan(ax: Axes, job: Job, pegs: PegTable) -> None:
+    style.axes(ax, A4)
+    style.plan_axes(ax, job.brief)
+    for peg in pegs.pegs[:MOST]:
+        ax.plot([peg.x], [peg.y], "+", color=style.INK, markersize=6)
+        ax.annotate(peg.point, (peg.x, peg.y), xytext=(2, -2), textcoords="offset points", fontsize=style.TEXT,
+                    va="top", color=style.INK, zorder=6, bbox=style.BACKED)
+    outline = job.brief.area
+    middle, plane = outline.representative_point(), job.finish.facets[0].plane
+    reach = 0.16 * outline.area**0.5
+    dx, dy = plane.direction
+    if (dx, dy) != (0.0, 0.0):
+        ax.annotate("", (middle.x + reach * dx, middle.y + reach * dy), xytext=(middle.x, middle.y), zorder=7,
+                    arrowprops={"arrowstyle": "-|>", "color": style.WATER, "linewidth": 2.2})
+        ax.annotate(f"falls {word_fall(plane.fall)}", (middle.x, middle.y), xytext=(5, 2), textcoords="offset points", zorder=7,
+                    fontsize=style.TEXT, color=style.WATER, fontweight="bold", bbox=style.BACKED)
+    ax.set_title("Where are the pegs?", fontsize=style.TEXT + 2, fontweight="bold", loc="left", color=style.INK)
+
+
+def _second_page(job: Job, pegs: PegTable) -> Figure:
+    page = _page(job, 2)
+    benchmark = job.benchmark
+    reading = pegs.hpc - job.reduced.level(benchmark)
+    _paragraphs(page, 0.938, [
+        f"Readings to look for, in m, with {word_level(reading)} read on {benchmark} "
+        f"({word_level(job.reduced.level(benchmark))}; "
+        f"plane of collimation {word_level(pegs.hpc)}). If today's reading on {benchmark} is another, add the difference "
+        f"(yours minus {word_level(reading)}) to every reading below, or print the sheet again."])
+    shown = pegs.pegs[:MOST]
+    columns = [shown[:ROWS], shown[ROWS:]] if len(shown) > ROWS else [shown]
+    for number, part in enumerate(columns):
+        width = 0.86 if len(columns) == 1 else 0.415
+        ax = page.add_axes((0.07 + number * 0.445, 0.235, width, 0.63))
+        _peg_rows(ax, part, wide=len(columns) == 1)
+    if len(pegs.pegs) > MOST:
+        page.text(0.07, 0.232, f"{len(pegs.pegs) - MOST} more pegs are in pegs.csv.", fontsize=style.TEXT, color=style.NOT_MET,
+                  va="top")
+    cautions = "\n".join("\n".join(textwrap.wrap(f"• {caution}", 108, subsequent_indent="   ")) for caution in CAUTIONS)
+    page.text(0.07, 0.213, "Before you dig", fontsize=style.TEXT + 2, fontweight="bold", color=style.INK, va="top")
+    page.text(0.07, 0.195, cautions, fontsize=style.TEXT, color=style.INK, va="top", linespacing=1.25)
+    style.plain_text(page)
+    return page
+
+
+def _peg_rows(ax: Axes, pegs: Sequence[Peg], *, wide: bool) -> None:
+    rows = []
+    for peg in pegs:
+        depth = "—" if peg.dig is None else f"fill {word_mm(peg.fill)}" if peg.fill else f"dig {word_mm(peg.dig)}"
+        levels = [word_level(value).removesuffix(" m") for value in (peg.finished, peg.formation)]
+        now = "—" if peg.existing is None else word_level(peg.existing).removesuffix(" m")
+        reads = [word_level(value).removesuffix(" m") for value in (peg.reading_formation, peg.reading_finished)]
+        name = _short(peg.point, NAME)  # it stands whole in pegs.csv
+        rows.append((name, now, *levels, depth, *reads) if wide else (name, depth, *reads))
+    headings: Sequence[str] = ("peg", "how deep", "read: formation", "finished")
+    at: Sequence[float] = (0.0, 0.2, 0.47, 0.8)
+    if wide:
+        headings = ("peg", "ground now", "finished", "formation", "how deep", "read: formation", "read: finished")
+        at = (0.0, 0.11, 0.25, 0.38, 0.52, 0.68, 0.85)
+    _table(ax, "What must the staff read?", headings, at, rows, step=1 / (ROWS + 2))
+
+
+def _table(ax: Axes, title: str, headings: Sequence[str], at: Sequence[float], rows: Sequence[Sequence[str]], *,
+           widths: Sequence[int] | None = None, step: float = 0.044, floor: float = -1.0) -> tuple[float, int]:
+    """A plain table from the top of the axes; how far down it came, and how many rows there was room for above `floor`.
+
+    `widths` wrap columns, in characters.
+    """
+    ax.set_axis_off()
+    ax.set_xlim(0, 1)
+    ax.set_ylim(0, 1)
+    ax.set_title(title, fontsize=style.TEXT + 2, fontweight="bold", loc="left", color=style.INK, x=0)
+    for x, heading in zip(at, headings, strict=True):
+        ax.text(x, 1.0, heading, fontsize=style.TEXT, fontweight="bold", color=style.INK, va="top")
+    down = 1.0 - step
+    for number, row in enumerate(rows):
+        if down < floor:
+            return down, number
+        ax.plot([0, 1], [down + 0.12 * step] * 2, color="#c9cfd3", linewidth=0.6, clip_on=False)
+        deepest = 1
+        for place, (x, cell) in enumerate(zip(at, row, strict=True)):
+            lines = textwrap.wrap(cell, widths[place]) if widths else [cell]
+            deepest = max(deepest, len(lines))
+            colour = _COLOURS.get(cell, style.INK)
+            ax.text(x, down, "\n".join(lines), fontsize=style.TEXT, color=colour, va="top", linespacing=1.15,
+                    fontweight="bold" if cell in _COLOURS else "normal")
+        down -= step * (1 + 0.82 * (deepest - 1))
+    return down, len(rows)
