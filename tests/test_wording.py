@@ -1,0 +1,114 @@
+"""Falls and lengths in and out of words."""
+
+from __future__ import annotations
+
+import math
+
+import pandas as pd
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from sitelevels import SurveyError, parse_fall, word_fall
+from sitelevels.wording import html_table, word_area, word_level, word_mm, word_volume
+
+steady = settings(deadline=None, max_examples=100, derandomize=True)
+
+
+@pytest.mark.parametrize(("words", "fall"), [
+    ("1:60", 1 / 60), ("1 : 60", 1 / 60), ("1 in 60", 1 / 60), ("1in60", 1 / 60), ("1/60", 1 / 60), (" 1:60 ", 1 / 60),
+    ("1 IN 60", 1 / 60), ("2:120", 1 / 60), ("1:62.5", 0.016),
+    ("16.7 mm/m", 0.0167), ("16.7mm/m", 0.0167), ("16.7 mm per m", 0.0167), ("1.67 cm/m", 0.0167), ("1.67 cm per m", 0.0167),
+    ("1.67 %", 0.0167), ("1.67%", 0.0167), ("2 per cent", 0.02), ("2 percent", 0.02), (".5 %", 0.005),
+    ("0.95°", math.tan(0.95 * math.pi / 180)), ("1 deg", math.tan(math.pi / 180)), ("2 degrees", math.tan(math.pi / 90)),
+    ("0.25 in/ft", 1 / 48), ("0.25 in per ft", 1 / 48),
+    ("level", 0.0), ("Flat", 0.0), ("none", 0.0), ("0:60", 0.0),
+    ("1:60 uphill", -1 / 60), ("-1:60", -1 / 60), ("−12.5 mm/m", -0.0125), ("1:60 (16.7 mm/m)", 1 / 60), ("1:1", 1.0),
+])
+def test_a_fall_is_understood(words: str, fall: float) -> None:
+    assert parse_fall(words) == pytest.approx(fall, rel=1e-12, abs=1e-15)
+
+
+@pytest.mark.parametrize("words", ["", "60", "1.67", "steep", "1:", ":60", "1:sixty", "1,67 %", "1:60:2", "1 in 60 or so", "nan",
+                                   "inf %", "1:nan"])
+def test_what_is_not_a_fall_is_refused_with_the_words_seen_and_how_to_write_it(words: str) -> None:
+    with pytest.raises(SurveyError, match="1 in 60") as caught:
+        parse_fall(words)
+    assert repr(words) in str(caught.value)
+
+
+@pytest.mark.parametrize("number", [60, 0.0167, None, math.nan])
+def test_a_bare_number_is_refused_for_it_could_mean_two_things(number: object) -> None:
+    with pytest.raises(SurveyError, match="could be 1:60 or 60 %"):
+        parse_fall(number)  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize("words", ["60:1", "101 %", "1001 mm/m", "46°", "90°", "91°", "179°", "-46°"])
+def test_a_fall_steeper_than_one_in_one_is_refused(words: str) -> None:
+    with pytest.raises(SurveyError, match="steeper than 1:1"):
+        parse_fall(words)
+
+
+def test_a_fall_over_no_length_is_refused() -> None:
+    with pytest.raises(SurveyError, match="no length"):
+        parse_fall("1:0")
+
+
+def test_uphill_and_a_minus_together_are_refused_for_they_could_mean_either() -> None:
+    with pytest.raises(SurveyError):
+        parse_fall("-1:60 uphill")
+
+
+@pytest.mark.parametrize(("fall", "words"), [
+    (1 / 60, "1:60 (16.7 mm/m)"), (-1 / 80, "1:80 uphill (12.5 mm/m)"), (0.0, "level (0.0 mm/m)"),
+    (1 / 62.5, "1:62.5 (16.0 mm/m)"),
+    (1 / 99.96, "1:100 (10.0 mm/m)"), (1 / 250, "1:250 (4.0 mm/m)"), (1 / 1234, "1:1230 (0.8 mm/m)"), (1.0, "1:1 (1000.0 mm/m)"),
+    (0.00004, "level (0.0 mm/m)"),
+])
+def test_a_fall_in_words(fall: float, words: str) -> None:
+    assert word_fall(fall) == words
+
+
+@pytest.mark.parametrize("fall", [math.nan, math.inf, -math.inf])
+def test_a_fall_that_is_no_number_is_never_worded(fall: float) -> None:
+    with pytest.raises(SurveyError):
+        word_fall(fall)
+
+
+@steady
+@given(st.floats(0.0001, 1.0), st.sampled_from([1, -1]))
+def test_words_read_back_give_the_fall_to_the_digits_shown(size: float, sign: int) -> None:
+    back = parse_fall(word_fall(sign * size))
+    run = 1 / size
+    shown = 0.05 if run < 100 else 0.5 if run < 1000 else 5  # half of the last digit of the run
+    assert math.copysign(1, back) == sign
+    assert abs(1 / abs(back) - run) <= shown * (1 + 1e-9)
+
+
+@pytest.mark.parametrize(("length", "digits", "words"), [
+    (0.1523, 0, "152 mm"), (0.1523, 1, "152.3 mm"), (-0.0123, 0, "-12 mm"), (-0.0004, 0, "0 mm"), (-0.00004, 1, "0.0 mm"),
+    (2.0, 0, "2000 mm")])
+def test_millimetres(length: float, digits: int, words: str) -> None:
+    assert word_mm(length, digits=digits) == words
+
+
+@pytest.mark.parametrize(("level", "words"), [(10, "10.000 m"), (9.9996, "10.000 m"), (-0.0004, "0.000 m"), (-1.5, "-1.500 m"),
+                                              (123.4567, "123.457 m")])
+def test_levels_are_to_the_millimetre(level: float, words: str) -> None:
+    assert word_level(level) == words
+
+
+def test_volumes_and_areas_carry_their_unit() -> None:
+    assert word_volume(3.456) == "3.46 m³"
+    assert word_volume(-0.001) == "0.00 m³"
+    assert word_area(29.74) == "29.7 m²"
+    assert word_area(-0.01) == "0.0 m²"
+
+
+def test_a_table_is_escaped_and_its_empty_cells_are_empty() -> None:
+    shown = html_table(pd.DataFrame({"point": ["<script>"], "level": [math.nan], "fall": [-0.0001]}))
+    assert "<script>" not in shown
+    assert "&lt;script&gt;" in shown
+    assert "NaN" not in shown
+    assert "<td></td>" in shown
+    assert "<td>0.000</td>" in shown

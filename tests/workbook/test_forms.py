@@ -1,0 +1,222 @@
+"""Forms without a screen: what is typed is checked, shown and saved as a script would do it."""
+
+import re
+import tomllib
+from html import unescape
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from sitelevels import workbook
+from sitelevels.workbook import forms
+
+
+def sentences(form: Any) -> list[str]:
+    """The sentences of the message, without tags."""
+    return [unescape(part) for part in re.split(r"<[^>]*>", form.message.value) if part.strip()]
+
+
+def refused(form: Any) -> str:
+    assert "role='alert'" in form.message.value
+    assert "Traceback" not in form.message.value
+    assert "workbook itself has failed" not in form.message.value
+    assert all(sentence.rstrip().endswith((".", "?", "!")) for sentence in sentences(form))
+    return " ".join(sentences(form))
+
+
+def went_well(form: Any) -> str:
+    assert "role='status'" in form.message.value, form.message.value
+    return " ".join(sentences(form))
+
+
+class TestBookForm:
+    def test_opens_reduced(self, demo: Any) -> None:
+        form = forms.BookForm(demo.open())
+        assert "62 rows read and reduced" in went_well(form)
+        assert "it closes" in form.levels.value
+        assert form.offer.layout.display == "none"
+
+    def test_every_fault_in_a_sentence_and_nothing_typed_is_lost(self, demo: Any) -> None:
+        form = forms.BookForm(demo.open())
+        spoilt = form.text.value.replace("1.331", "l.331").replace("1.339", "1,339", 1)
+        form.text.value = spoilt
+        told = refused(form)
+        assert "row 2, point C1" in told.replace("Row", "row")
+        assert "l.331" in told
+        assert form.levels.value == ""
+        assert form.text.value == spoilt
+        form.text.value = demo.book
+        went_well(form)
+
+    def test_a_doubtful_reading_is_questioned(self, hand: Any) -> None:
+        form = forms.BookForm(hand.open())
+        form.text.value = form.text.value.replace("1.785,,,4.0", "5.785,,,4.0")
+        assert "Doubtful:" in form.message.value
+        assert "point C3" in form.message.value
+        assert form.levels.value
+
+    def test_offer_to_call_the_first_point_ten(self, hand: Any) -> None:
+        form = forms.BookForm(hand.open())
+        form.text.value = form.text.value.replace("10.000", "")
+        assert "no level is known" in refused(form).lower()
+        assert form.offer.layout.display == ""
+        assert form.offer.description == "Call BM 10.000 m"
+        form.offer.click()
+        assert "BM,1.500,,,10," in form.text.value
+        went_well(form)
+        assert form.offer.layout.display == "none"
+        assert "9.880" in form.levels.value  # 10.000 + 1.500 - 1.620 m
+        form.save_book()
+        assert "BM,1.500,,,10," in hand.book
+
+    def test_the_offer_is_in_the_unit_of_the_book(self, hand: Any) -> None:
+        form = forms.BookForm(hand.change("[area]", '[survey]\nunit = "m"\n[area]').open())
+        form.text.value = "point,bs,is\nA,1500,\nB,,1600\n"
+        form.unit.value = "mm"
+        assert form.offer.description == "Call A 10.000 m"
+        form.offer.click()
+        went_well(form)
+        assert "9.900" in form.levels.value  # 10.000 + 1.500 - 1.600 m
+        assert form.text.value.splitlines()[1] == "A,1500,,10000"
+
+    def test_no_offer_where_more_is_wrong(self, hand: Any) -> None:
+        form = forms.BookForm(hand.open())
+        form.text.value = form.text.value.replace("10.000", "").replace("1.785", "x")
+        assert form.offer.layout.display == "none"
+
+    def test_save(self, demo: Any) -> None:
+        form = forms.BookForm(demo.open())
+        form.text.value = form.text.value.replace("1.331", "1.332")
+        form.save_book()
+        assert "Saved." in went_well(form)
+        assert demo.book == form.text.value
+        assert demo.open().reduced.level("C1") == pytest.approx(10.079, abs=1e-9)
+        assert form.job.survey_text == form.text.value
+
+    def test_a_book_that_cannot_be_reduced_is_saved_as_it_stands(self, demo: Any) -> None:
+        form = forms.BookForm(demo.open())
+        form.text.value = "point,bs,is\nA,1.5"
+        form.save_book()
+        assert "cannot be reduced yet" in form.message.value
+        assert demo.book == "point,bs,is\nA,1.5"
+
+    def test_a_change_of_unit_is_saved_in_the_brief(self, demo: Any) -> None:
+        form = forms.BookForm(demo.open())
+        form.unit.value = "cm"
+        assert "0.1" in form.levels.value
+        form.save_book()
+        assert tomllib.loads(demo.brief)["survey"]["unit"] == "cm"
+        assert demo.open().reduced.level("BM") == pytest.approx(0.1)
+        form.unit.value = "m"
+        form.save_book()
+        assert tomllib.loads(demo.brief)["survey"]["unit"] == "m"
+
+    def test_a_change_of_unit_where_the_brief_has_no_part_for_it(self, hand: Any) -> None:
+        form = forms.BookForm(hand.open())
+        form.unit.value = "cm"
+        form.save_book()
+        went_well(form)
+        assert hand.open().told["survey"]["unit"] == "cm"
+
+    def test_a_file_changed_by_another_is_not_written_over_and_what_was_typed_is_kept(self, demo: Any) -> None:
+        form = forms.BookForm(demo.open())
+        demo.write(book=demo.book + "# theirs\n")
+        form.text.value += "# mine\n"
+        form.save_book()
+        assert "survey-not-saved.csv" in refused(form)
+        assert demo.book.endswith("# theirs\n")
+        assert form.text.value.endswith("# mine\n")
+
+
+class TestDigForm:
+    def test_follows_the_reading(self, hand: Any) -> None:
+        form = forms.DigForm(hand.open())
+        assert form.backsight.value == 1.5
+        assert "11.500 m" in form.shown.value
+        form.backsight.value = 1.3
+        assert "11.300 m" in form.shown.value
+        assert "1.480" in form.shown.value  # 11.300 - 9.820 m
+
+    def test_writes_the_sheet(self, hand: Any) -> None:
+        form = forms.DigForm(hand.open())
+        form.backsight.value = 1.3
+        form.write()
+        assert "sheet.pdf" in went_well(form)
+        assert sorted(place.name for place in (hand.path / "sheet").iterdir()) == ["levels.csv", "pegs.csv", "sheet.pdf",
+                                                                                   "verdicts.csv"]
+        assert "1.4800" in (hand.path / "sheet" / "pegs.csv").read_text(encoding="utf-8-sig")
+
+    def test_no_reading_in_the_brief_is_asked_for_and_never_taken_as_nought(self, hand: Any) -> None:
+        form = forms.DigForm(hand.change("backsight_m = 1.500\n", "").open())
+        assert "plane of collimation" not in form.shown.value
+        form.write()
+        assert not (hand.path / "sheet").exists()
+
+    @pytest.mark.parametrize("typed", [1500.0, 1e300, float("nan"), float("inf"), -1e9])
+    def test_a_reading_that_cannot_be_is_refused_or_questioned(self, hand: Any, typed: float) -> None:
+        form = forms.DigForm(hand.open())
+        form.backsight.value = typed
+        assert "role='alert'" in form.message.value or "Doubtful" in form.message.value + form.shown.value
+
+    def test_no_sheet_is_written_from_a_doubtful_reading_without_a_word(self, hand: Any) -> None:
+        form = forms.DigForm(hand.open())
+        form.backsight.value = 1500.0
+        form.write()
+        assert "Doubtful" in form.message.value or not (hand.path / "sheet").exists()
+
+
+class TestStartForm:
+    def test_choose(self, desk: Path) -> None:
+        workbook.new_job(desk / "mine")
+        form = forms.StartForm()
+        assert form.pick.value == "pottery-yard"
+        assert form.pick.options == ("mine", "pottery-yard")
+        form.pick.value = "mine"
+        form.use()
+        assert "My job is chosen" in went_well(form)
+        assert workbook.current_job().folder.name == "mine"
+        assert forms.StartForm().pick.value == "mine"
+
+    @pytest.mark.parametrize("like", ["a blank job", "pottery-yard"])
+    def test_start(self, desk: Path, like: str) -> None:
+        form = forms.StartForm()
+        form.name.value, form.like.value = " back yard ", like
+        form.start()
+        assert "data/back yard" in went_well(form)
+        assert form.pick.value == "back yard"
+        job = workbook.current_job()
+        assert (job.folder, job.name) == (desk / "back yard", "My job" if like == "a blank job" else "Pottery yard")
+
+    @pytest.mark.parametrize("name", ["", " ", ".", "..", "../outside", "a/b", "/elsewhere/of-a-test", "pottery-yard", "x/.",
+                                      "a\nb", "pottery-yard/sub", "a//", ".hidden", "~", "C:\\x", "\0"])
+    def test_a_bad_name_is_refused_and_nothing_is_made_anywhere(self, desk: Path, name: str, tmp_path: Path) -> None:
+        before = sorted(tmp_path.rglob("*"))
+        form = forms.StartForm()
+        form.name.value = name.replace("/elsewhere", f"{tmp_path}/elsewhere")
+        form.start()
+        assert refused(form)
+        assert sorted(tmp_path.rglob("*")) == before
+
+    def test_no_data_folder(self, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+        monkeypatch.chdir(tmp_path)
+        form = forms.StartForm()
+        assert "'data'" in refused(form)
+        form.use()
+        refused(form)
+        form.name.value = "x"
+        form.start()
+        refused(form)
+
+    def test_a_chosen_job_that_is_broken_is_told_and_another_can_be_chosen(self, desk: Path) -> None:
+        workbook.new_job(desk / "mine")
+        workbook.choose_job("mine")
+        (desk / "mine" / "brief.toml").write_text("format = 1\n[job\n")
+        form = forms.StartForm()
+        assert "brief.toml" in refused(form)
+        form.use()
+        assert refused(form)
+        form.pick.value = "pottery-yard"
+        form.use()
+        went_well(form)
+        assert workbook.current_job().folder.name == "pottery-yard"
