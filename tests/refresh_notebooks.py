@@ -1,4 +1,4 @@
-"""Run every notebook on the demonstration job; store its outputs and the picture of README.md: python tests/refresh_notebooks.py"""
+"""Run every notebook on the demonstration job and store its outputs: python tests/refresh_notebooks.py"""
 
 import os
 from pathlib import Path

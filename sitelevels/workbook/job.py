@@ -165,9 +165,10 @@ class Job:
     def pegs(self, backsight: float | None = None) -> PegTable:
         """Peg readings for a backsight in m on the benchmark; the one in the brief if not given."""
         told = self._part("setting_out")
+        where, name = ("brief.toml, [setting_out]", "backsight_m") if backsight is None else ("", "the backsight")
         backsight = told.get("backsight_m") if backsight is None else backsight
         if isinstance(backsight, bool) or not isinstance(backsight, (int, float)) or not abs(backsight) < 1e3:
-            raise SurveyError(f"backsight_m is {backsight!r}", where="brief.toml, [setting_out]",
+            raise SurveyError(f"{name} is {backsight!r}", where=where,
                               rule=f"It must be today's reading on {self.benchmark} in m.",
                               remedy="Type it in notebook 4-cut-and-fill.")
         spots = self.ground_spots

@@ -24,7 +24,7 @@ A4 = (8.27, 11.69)  # inches
 ROWS = 50  # pegs in one column of the second page
 MOST = 2 * ROWS
 LINE = 0.047  # height of a line of text below the verdicts, as a share of their part of the page
-NAME = 9  # characters of a name that a column holds
+NAME = 10  # characters of a name that a column holds
 _COLOURS = {"met": style.MET, "not met": style.NOT_MET}
 
 
@@ -90,6 +90,13 @@ def _short(name: str, length: int) -> str:
     return name if len(name) <= length else name[:length - 1] + "…"
 
 
+def _distinct(names: Sequence[str]) -> dict[str, str]:
+    """Names that a column holds, cut in the middle where they must be, and no two alike; whole on the plan and in pegs.csv."""
+    cut = {name: name if len(name) <= NAME else f"{name[:NAME - 4]}…{name[-3:]}" for name in names}
+    return {name: short if list(cut.values()).count(short) == 1 else f"{name[:NAME - 4]}…{number}"
+            for number, (name, short) in enumerate(cut.items(), start=1)}
+
+
 def _paragraphs(page: Figure, top: float, paragraphs: Sequence[str]) -> None:
     lines = [line for paragraph in paragraphs for line in textwrap.wrap(paragraph, 105)]
     page.text(0.07, top, "\n".join(lines), fontsize=style.TEXT, color=style.INK, va="top", linespacing=1.4)
@@ -111,8 +118,8 @@ def _first_page(job: Job, pegs: PegTable) -> Figure:
     bottom, shown = _table(verdicts, "Does it do what was asked?", headings, (0.0, 0.15, 0.335, 0.60, 0.795, 0.92), rows,
                             widths=(13, 16, 25, 19, 11, 9), floor=0.30)
     left = [f"{len(rows) - shown} more demands are in verdicts.csv."] if shown < len(rows) else []
-    told = [*left, job.verdicts.basis, job.earthworks.sentence(), job.reduced.closing,
-            *(f"Doubtful: {doubt}" for doubt in job.doubts), *filter(None, words["mend"])]
+    told = [*left, job.earthworks.sentence(), job.reduced.closing, *filter(None, words["mend"]), job.verdicts.basis,
+            *(f"Doubtful: {doubt}" for doubt in job.doubts)]
     lines = [part for line in told for part in textwrap.wrap(line, 105)]
     room = int((bottom + 0.12) / LINE)
     if len(lines) > room:
@@ -136,9 +143,8 @@ def _peg_plan(ax: Axes, job: Job, pegs: PegTable) -> None:
     if (dx, dy) != (0.0, 0.0):
         ax.annotate("", (middle.x + reach * dx, middle.y + reach * dy), xytext=(middle.x, middle.y), zorder=7,
                     arrowprops={"arrowstyle": "-|>", "color": style.WATER, "linewidth": 2.2})
-        ax.annotate(f"falls {word_fall(plane.fall)}", (middle.x, middle.y), xytext=(5, 2), textcoords="offset points", zorder=7,
-                    fontsize=style.TEXT, color=style.WATER, fontweight="bold", bbox=style.BACKED)
-    ax.set_title("Where are the pegs?", fontsize=style.TEXT + 2, fontweight="bold", loc="left", color=style.INK)
+    falls = f" The finish falls {word_fall(plane.fall)} along the arrow." if plane.fall else ""
+    ax.set_title(f"Where are the pegs?{falls}", fontsize=style.TEXT + 2, fontweight="bold", loc="left", color=style.INK)
 
 
 def _second_page(job: Job, pegs: PegTable) -> Figure:
@@ -168,15 +174,16 @@ def _second_page(job: Job, pegs: PegTable) -> Figure:
 
 def _peg_rows(ax: Axes, pegs: Sequence[Peg], *, wide: bool) -> None:
     rows = []
+    names = _distinct([peg.point for peg in pegs])
     for peg in pegs:
         depth = "—" if peg.dig is None else f"fill {word_mm(peg.fill)}" if peg.fill else f"dig {word_mm(peg.dig)}"
         levels = [word_level(value).removesuffix(" m") for value in (peg.finished, peg.formation)]
         now = "—" if peg.existing is None else word_level(peg.existing).removesuffix(" m")
         reads = [word_level(value).removesuffix(" m") for value in (peg.reading_formation, peg.reading_finished)]
-        name = _short(peg.point, NAME)  # it stands whole in pegs.csv
+        name = names[peg.point]
         rows.append((name, now, *levels, depth, *reads) if wide else (name, depth, *reads))
     headings: Sequence[str] = ("peg", "how deep", "read: formation", "finished")
-    at: Sequence[float] = (0.0, 0.2, 0.47, 0.8)
+    at: Sequence[float] = (0.0, 0.25, 0.5, 0.81)
     if wide:
         headings = ("peg", "ground now", "finished", "formation", "how deep", "read: formation", "read: finished")
         at = (0.0, 0.11, 0.25, 0.38, 0.52, 0.68, 0.85)

@@ -51,7 +51,7 @@ def section(cut: Section, *, ax: Axes | None = None) -> Axes:
     return style.titled(
         ax, title, f"heights drawn about {word_times(tall)} times too tall",
         f"At {word_distance(cut.along)} along the {cut.wall.name} the finish lies {_clear(cut)} and "
-        f"falls away {word_fall(cut.fall_away)}{digging}.")
+        f"falls {'away' if cut.fall_away >= 0 else 'towards the wall'} {word_fall(abs(cut.fall_away))}{digging}.")
 
 
 def _clear(cut: Section) -> str:

@@ -37,6 +37,8 @@ def axes(ax: Axes | None, size: tuple[float, float]) -> Axes:
     if ax is None:
         import matplotlib.pyplot as plt
         _, ax = plt.subplots(figsize=size, layout="constrained")
+    ax.ticklabel_format(useOffset=False, style="plain")
+    ax.locator_params(nbins=10)
     ax.tick_params(labelsize=TEXT, colors=INK)
     for side in ("top", "right"):
         ax.spines[side].set_visible(False)

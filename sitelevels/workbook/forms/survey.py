@@ -81,7 +81,7 @@ class BookForm(Form):
     def save_book(self) -> None:
         """Save the book, checked or not: what is typed is never lost. The message says which."""
         good = self.check()
-        said, typed = self.message.value, self._typed()
-        if self.save("Saved." if good else "Saved as it stands; it cannot be reduced yet.", survey_text=typed.survey_text,
-                     brief_text=typed.brief_text):
+        said, typed = self.message.value, self.attempt(self._typed)
+        words = "Saved." if good else "Saved as it stands; it cannot be reduced yet."
+        if typed is not None and self.save(words, survey_text=typed.survey_text, brief_text=typed.brief_text):
             self.message.value += said
