@@ -201,3 +201,8 @@ def html_table(frame: pd.DataFrame, *, index: bool = False, digits: int = 3, wor
     """A table as escaped HTML, floats to `digits` places, empty cells empty; `words` ranges it left."""
     html = str(frame.to_html(index=index, na_rep="", float_format=lambda number: _signed(f"{number:.{digits}f}"), border=0))
     return html.replace("<td>", "<td style='text-align:left'>").replace("<th>", "<th style='text-align:left'>") if words else html
+
+
+def text_table(frame: pd.DataFrame, *, digits: int = 3) -> str:
+    """A table as plain text, floats to `digits` places."""
+    return str(frame.to_string(index=False, float_format=lambda number: _signed(f"{number:.{digits}f}")))

@@ -22,6 +22,7 @@ from .demands import Demand
 
 AGAINST = 0.05  # m: the area lies against a wall where it comes this near; tapes are no finer on an old wall
 SAME_STATION = 1e-6  # m: places along a wall nearer than this are one
+THICKEST = 1.0  # m: a layer of paving thicker than this is questioned
 BEYOND_SHOTS = 0.3  # m: how far past the last DPC shot the wall may run before the person is warned
 
 
@@ -59,34 +60,45 @@ class Wall:
     10.147
     """
 
+    name: str
+    first: tuple[float, float]
+    second: tuple[float, float]
+    length: float
+    direction: tuple[float, float]
+    shots: tuple[tuple[float, float], ...]
+
     def __init__(self, name: str, first: Sequence[float], second: Sequence[float], *,
                  dpc: float | Sequence[Sequence[float]]) -> None:
-        self.name = str(name)
+        own = self.__dict__  # set here once; `__setattr__` refuses any change
+        own["name"] = str(name)
         ends = _numbers([first, second])
         if ends.shape != (2, 2) or not np.isfinite(ends).all() or math.dist(*ends) < 1e-6:
             raise SurveyError(f"the wall {self.name!r} from {tuple(first)} to {tuple(second)} has no length",
                               remedy="Give its two ends as x, y in m.")
-        self.first, self.second = (float(ends[0, 0]), float(ends[0, 1])), (float(ends[1, 0]), float(ends[1, 1]))
-        self.length = math.dist(self.first, self.second)
-        self.direction = ((self.second[0] - self.first[0]) / self.length, (self.second[1] - self.first[1]) / self.length)
+        own["first"], own["second"] = ((float(x), float(y)) for x, y in ends)
+        own["length"] = math.dist(self.first, self.second)
+        own["direction"] = ((self.second[0] - self.first[0]) / self.length, (self.second[1] - self.first[1]) / self.length)
         shots = _numbers([(0.0, dpc)] if isinstance(dpc, Real) else dpc)
         if shots.ndim != 2 or shots.shape[1] != 2 or not len(shots) or not np.isfinite(shots).all():
             raise SurveyError(f"the DPC of the wall {self.name!r} is {dpc!r}",
                               rule="It must be one level, or pairs of distance along the wall and level, in m.")
-        self._one_level = isinstance(dpc, Real)
-        if shots[0, 0] > shots[-1, 0]:  # shot from the far end: at a step the order of the two shots turns round too
-            shots = shots[::-1]
-        shots = shots[np.argsort(shots[:, 0], kind="stable")]
+        shots = _in_order(shots[np.argsort(shots[:, 0], kind="stable")], self.name)
         off = [float(distance) for distance in shots[:, 0] if not -BEYOND_SHOTS <= distance <= self.length + BEYOND_SHOTS]
         if off:
             raise SurveyError(f"a DPC shot stands {word_number(off[0])} m along the wall {self.name!r}",
                               rule=f"The wall is {word_distance(self.length)} long.",
                               remedy="Check the distance and the wall's ends.")
-        self.shots: tuple[tuple[float, float], ...] = tuple((float(one), float(two)) for one, two in shots)
+        own["shots"] = tuple((float(along), float(level)) for along, level in shots)
         short = max(self.shots[0][0], self.length - self.shots[-1][0])
-        if not self._one_level and short > BEYOND_SHOTS:
+        if not isinstance(dpc, Real) and short > BEYOND_SHOTS:
             warnings.warn(f"The wall {self.name!r} runs {word_distance(short)} past the last DPC shot; its level is carried on "
                           "unchanged. Read the DPC at both ends.", SurveyWarning, stacklevel=2)
+
+    def __setattr__(self, name: str, value: object) -> None:
+        raise AttributeError("a wall cannot be changed once made")
+
+    def __repr__(self) -> str:
+        return f"Wall({self.name!r}, {self.first}, {self.second}, dpc={list(self.shots)})"
 
     def along(self, x: float, y: float) -> float:
         """Distance in m along the wall of the foot of a plan position."""
@@ -96,18 +108,39 @@ class Wall:
         """Plan position (m) of a distance along the wall."""
         return (self.first[0] + along * self.direction[0], self.first[1] + along * self.direction[1])
 
-    def dpc_at(self, along: float) -> float:
-        """Level of the DPC in m at a distance along; at a step the lower of the two, which is the one that governs."""
-        at_step = [level for distance, level in self.shots if abs(distance - along) < 1e-9]
+    def dpc_at(self, along: float, towards: int = 0) -> float:
+        """Level of the DPC in m at a distance along.
+
+        At a step it is the lower of the two, which is the one that governs; or that of the wall beyond it, `towards` 1, or
+        before it, −1.
+        """
+        at_step = [level for distance, level in self.shots if abs(distance - along) < SAME_STATION]
         if at_step:
-            return min(at_step)
+            return min(at_step) if towards == 0 else at_step[-1 if towards > 0 else 0]
         distances, levels = zip(*self.shots, strict=True)
         return float(np.interp(along, distances, levels))
 
 
+def _in_order(shots: NDArray[np.float64], name: str) -> NDArray[np.float64]:
+    """DPC shots by distance; the two of a step so that each lies next to the neighbour whose level is nearer."""
+    ordered = shots.copy()
+    for place in range(len(shots) - 1):
+        if ordered[place + 1, 0] - ordered[place, 0] > SAME_STATION:
+            continue
+        if place + 2 < len(shots) and ordered[place + 2, 0] - ordered[place, 0] <= SAME_STATION:
+            raise SurveyError(f"three DPC shots of the wall {name!r} stand {word_distance(ordered[place, 0])} along",
+                              rule="A step has two levels.", remedy="Correct a distance.")
+        before = ordered[place - 1, 1] if place else ordered[place, 1]
+        after = ordered[place + 2, 1] if place + 2 < len(shots) else ordered[place + 1, 1]
+        one, two = ordered[place, 1], ordered[place + 1, 1]
+        if abs(before - two) + abs(one - after) < abs(before - one) + abs(two - after):
+            ordered[[place, place + 1], 1] = two, one
+    return ordered
+
+
 @dataclass(frozen=True)
 class Layer:
-    """A layer of the build-up, from the top down: a name and a thickness in m."""
+    """A layer of the build-up, from the top down: a name and a thickness in m. One over 1 m thick is warned of."""
 
     name: str
     thickness: float
@@ -116,6 +149,9 @@ class Layer:
         number = isinstance(self.thickness, Real) and not isinstance(self.thickness, bool)
         if not (number and math.isfinite(self.thickness) and self.thickness >= 0):
             raise SurveyError(f"the layer {self.name!r} is {self.thickness!r} m thick", rule="A thickness is nought or more.")
+        if self.thickness > THICKEST:
+            warnings.warn(f"The layer {self.name!r} is {word_distance(self.thickness)} thick. Are those millimetres?",
+                          SurveyWarning, stacklevel=3)
 
 
 @dataclass(frozen=True, eq=False)
@@ -203,6 +239,16 @@ class Brief:
             for one in (start, *sorted(place for place in between if start < place < end), end):
                 if not found or one > found[-1] + SAME_STATION:
                     found.append(one)
+        return found
+
+    def dpc_stations(self, wall: Wall, corners: Iterable[tuple[float, float]] = ()) -> list[tuple[float, float]]:
+        """The same distances, each with the level of the DPC there, m: where the paving ends at a step, the side it lies on."""
+        starts, ends = zip(*self._contacts(wall), strict=True)
+        found = []
+        for along in self.stations(wall, corners):
+            first = any(abs(along - start) < SAME_STATION for start in starts)
+            last = any(abs(along - end) < SAME_STATION for end in ends)
+            found.append((along, wall.dpc_at(along, first - last)))
         return found
 
     def outward(self, wall: Wall) -> tuple[float, float]:

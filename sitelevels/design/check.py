@@ -15,7 +15,7 @@ from ..surface.finish import REACH, Facet, Finish
 from ..wording import html_table, word_change, word_distance, word_fall, word_mm
 from .brief import Brief
 from .demands import Condition, Corners, Demand
-from .published import LIMITS
+from .published import LIMITS, MEMORY, PRACTICE
 
 ROUNDING = 1e-6  # m or m/m: a margin of minus a thousandth of a millimetre is still met
 
@@ -128,6 +128,12 @@ class Verdicts:
         lines = dict.fromkeys((one.demand.title, f"{one._word(LIMITS[name].value)}: {LIMITS[name].what}", LIMITS[name].source)
                               for one in self.worst for name in one.demand.limits)
         return pd.DataFrame(list(lines), columns=["demand", "limit", "source"])
+
+    @property
+    def unsure(self) -> list[tuple[str, str]]:
+        """Demands whose usual limit rests on memory or common practice, each with which of the two."""
+        return list(dict.fromkeys((one.demand.title, LIMITS[one.demand.limits[0]].confidence) for one in self.worst
+                                  if LIMITS[one.demand.limits[0]].confidence in (MEMORY, PRACTICE)))
 
     def _repr_html_(self) -> str:
         return f"<p>{escape(self.basis)}</p>" + html_table(self.words, words=True)

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import math
+import warnings
 from collections.abc import Iterable
 from dataclasses import dataclass
 from itertools import pairwise
 from numbers import Real
 from typing import TYPE_CHECKING, Any, ClassVar, NamedTuple
 
-from ..errors import SurveyError
+from ..errors import SurveyError, SurveyWarning
 from ..surface.plane import Plane
 from ..wording import word_distance, word_fall, word_mm, word_number
 from .published import LIMITS
@@ -17,6 +18,7 @@ from .published import LIMITS
 if TYPE_CHECKING:
     from .brief import Brief
 
+STEEP, LONG = 0.1, 1.0  # a fall in m/m or a length in m above this is possible but questioned
 Corners = Iterable[tuple[float, float]]
 
 
@@ -65,10 +67,13 @@ def _positive(name: str, who: str, value: float | None) -> None:
         raise SurveyError(f"{name} of the demand {who} is {value!r}", rule="It must be a finite number, not negative.")
 
 
-def _ordered(who: str, *limits: tuple[str, float | None]) -> None:
+def _ordered(who: str, *limits: tuple[str, float | None], falls: bool = False) -> None:
     given = [(name, value) for name, value in limits if value is not None]
     for name, value in given:
         _positive(name, who, value)
+        if value > (STEEP if falls else LONG):
+            shown = word_fall(value) if falls else word_mm(value)
+            warnings.warn(f"The demand {who} has {name} {shown}. Is the unit right?", SurveyWarning, stacklevel=4)
     for (low_name, low), (high_name, high) in pairwise(given):
         if low > high:
             raise SurveyError(f"the demand {who} contradicts itself: {low_name} {word_number(low)} is above {high_name} "
@@ -117,7 +122,7 @@ class Clearance(Demand):
     wall: str
     least: float = LIMITS["clearance"].value
     title = "below the DPC"
-    limits = ("clearance",)
+    limits = ("clearance", "clearance, Approved Document C")
 
     def __post_init__(self) -> None:
         _ordered(f"Clearance at {self.wall}", ("least", self.least))
@@ -128,7 +133,7 @@ class Clearance(Demand):
     def conditions(self, brief: Brief, corners: Corners = ()) -> list[Condition]:
         wall = brief.wall(self.wall)
         return [Condition(f"{self.wall}, {word_distance(along)} along", low=self.least, at=wall.place(along), sign=-1.0,
-                          constant=wall.dpc_at(along)) for along in brief.stations(wall, corners)]
+                          constant=dpc) for along, dpc in brief.dpc_stations(wall, corners)]
 
 
 @dataclass(frozen=True)
@@ -141,13 +146,14 @@ class FallAway(Demand):
     most: float | None = None
     unit = "mm/m"
     title = "fall away"
-    limits = ("fall away",)
+    limits = ("fall away", "fall away, drives and paths", "fall away, flags")
 
     def __post_init__(self) -> None:
-        _ordered(f"FallAway from {self.wall}", ("least", self.least), ("target", self.target), ("most", self.most))
+        _ordered(f"FallAway from {self.wall}", ("least", self.least), ("target", self.target), ("most", self.most), falls=True)
 
     def words(self) -> str:
         most = "" if self.most is None else f" and at most {word_fall(self.most)}"
+        most += "" if self.target is None else f" (better {word_fall(self.target)})"
         return f"a fall of at least {word_fall(self.least)}{most} away from the {self.wall}"
 
     def conditions(self, brief: Brief, corners: Corners = ()) -> list[Condition]:
@@ -166,7 +172,7 @@ class FallAlong(Demand):
     limits = ("fall along",)
 
     def __post_init__(self) -> None:
-        _ordered(f"FallAlong {self.wall}", ("most", self.most))
+        _ordered(f"FallAlong {self.wall}", ("most", self.most), falls=True)
 
     def words(self) -> str:
         return f"a fall of at most {word_fall(self.most)} along the {self.wall}, either way"
@@ -234,7 +240,7 @@ class Step(_AtSpots):
     least: float = LIMITS["step least"].value
     most: float = LIMITS["step most"].value
     title = "step"
-    limits = ("step least", "step most")
+    limits = ("step least", "step most", "step most, garden", "threshold, level access")
     _field = "at"
 
     def __post_init__(self) -> None:
@@ -323,7 +329,7 @@ class MaxGradient(Demand):
     limits = ("gradient",)
 
     def __post_init__(self) -> None:
-        _ordered("MaxGradient", ("most", self.most))
+        _ordered("MaxGradient", ("most", self.most), falls=True)
 
     def words(self) -> str:
         return f"nowhere steeper than {word_fall(self.most)}"

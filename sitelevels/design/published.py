@@ -34,7 +34,7 @@ LIMITS: dict[str, Limit] = {
     "clearance": Limit(0.150, "m", "paths, patios and drives lie at least this far below the damp-proof course",
                        "NHBC Standards", "10.2.6", "2021", READ),
     "clearance, Approved Document C": Limit(0.150, "m", "damp-proof course of an external wall above the adjoining ground",
-                                            "Approved Document C (England)", "5.5b", "", READ),
+                                            "Approved Document C (England)", "5.5b", "July 2015", QUOTED),
     "fall away": Limit(1 / 80, "m/m", "least crossfall of pedestrian paving; old edition, since replaced by BS 7533-102:2023",
                        "BS 7533", "", "old edition", QUOTED),
     "fall away, drives and paths": Limit(1 / 80, "m/m", "least finished fall of private drives and paths",
@@ -63,7 +63,7 @@ LIMITS: dict[str, Limit] = {
     "cover": Limit(0.150, "m", "finished level above a buried thing that stays: a unit, its bed and some sub-base",
                    "", "", "", PRACTICE),
 }
-"""Limits by name; where a demand leaves its limit out, the first part of the name is its default."""
+"""Limits by name. Each demand names those that bear on it; a demand that leaves its limit out takes the first of them."""
 
 CAUTIONS = (
     "Before you dig, look for buried cables, gas and water: ask for the drawings, use a locator, dig by hand near them "

@@ -12,9 +12,7 @@ from ..errors import SurveyError
 from ..surface.finish import Finish
 from ..surface.ground import Ground
 from ..wording import word_distance
-from .brief import Brief, Wall
-
-STEP = 0.02  # m between the places at which the profiles are drawn; a picture, not an answer
+from .brief import SAME_STATION, Brief, Wall
 
 Floats = NDArray[np.float64]
 
@@ -23,7 +21,8 @@ Floats = NDArray[np.float64]
 class Section:
     """Profiles square to a wall, `along` m from its first end. Made by `cut_section`.
 
-    `out` (n,) is the distance out from the wall, `finished` (n,) and `existing` (n,) are levels, `dpc` is a level, all in m;
+    `out` (n,) are the distances out from the wall at which either profile bends, `finished` (n,) and `existing` (n,) are levels,
+    `dpc` is a level, all in m;
     `existing` is NaN beyond the spots (a gap in the line that is drawn, no level). `fall_away` in m/m.
     """
 
@@ -40,6 +39,12 @@ class Section:
     def clearance(self) -> float:
         """DPC less finished level at the wall, m."""
         return float(self.dpc - self.finished[0])
+
+    @property
+    def deepest(self) -> float | None:
+        """Greatest depth in m from today's ground to the formation along the line; None where no spot is near."""
+        depth = self.existing - self.finished + self.brief.build_up
+        return None if np.isnan(depth).all() else max(float(np.nanmax(depth)), 0.0)
 
 
 def cut_section(brief: Brief, finish: Finish, ground: Ground, wall_name: str, along: float) -> Section:
@@ -68,7 +73,13 @@ def cut_section(brief: Brief, finish: Finish, ground: Ground, wall_name: str, al
                           rule=f"The wall is {word_distance(wall.length)} long.", remedy="Choose another place.")
     nearest = min(((part - start) @ outward for part in parts), key=lambda ends: float(ends.min()))
     first, last = float(nearest.min()), float(nearest.max())
-    out = np.append(np.arange(first, last, STEP), last)
+    line = shapely.LineString([start + first * outward, start + last * outward])
+    corners = np.column_stack([ground.x, ground.y])[ground.triangles]
+    edges = [shapely.linestrings(np.stack([corners[:, place - 1], corners[:, place]], axis=1)) for place in range(3)]
+    edges.append(np.array([facet.area.exterior for facet in finish.facets]))
+    bends = shapely.get_coordinates(shapely.intersection(np.concatenate(edges), line)) - start
+    out = np.unique(np.clip(np.concatenate([[first, last], bends @ outward]), first, last))
+    out = out[np.append(True, np.diff(out) > SAME_STATION)]
     x, y = (start[:, None] + outward[:, None] * out)
     covered = ground.covers(x, y)
     existing = np.full(len(out), np.nan)

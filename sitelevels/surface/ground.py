@@ -12,7 +12,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from ..errors import SurveyError
 from ..wording import word_level, word_place
-from .plane import PlaneFit, fit_plane, name_of, spots_as_arrays
+from .plane import Floats, PlaneFit, fit_plane, frozen, name_of, spots_as_arrays
 from .triangles import force_breaks
 
 SAME_PLACE = 1e-6  # m: tapes are booked to a millimetre, so nearer spots have one and the same place
@@ -47,23 +47,33 @@ class Ground:
     9.97
     """
 
+    x: Floats
+    y: Floats
+    level: Floats
+    points: tuple[str, ...] | None
+    breaks: tuple[tuple[int, int], ...]
+    triangles: NDArray[np.intp]
+    _fit: PlaneFit
+
     def __init__(self, x: ArrayLike, y: ArrayLike, level: ArrayLike, *, breaks: Iterable[Sequence[Any]] = (),
                  points: Iterable[object] | None = None) -> None:
         xs, ys, levels, names = spots_as_arrays(x, y, level, points)
         keep = self._one_per_place(xs, ys, levels, names)
-        self.x, self.y, self.level = xs[keep], ys[keep], levels[keep]
-        for array in (self.x, self.y, self.level):
-            array.setflags(write=False)
-        self.points = None if names is None else tuple(names[index] for index in keep)
+        own = self.__dict__  # set here once; `__setattr__` refuses any change
+        own.update(x=frozen(xs[keep]), y=frozen(ys[keep]), level=frozen(levels[keep]))
+        own["points"] = None if names is None else tuple(names[index] for index in keep)
         if isinstance(breaks, str) or not isinstance(breaks, Iterable):
             raise SurveyError(f"the breaks are {breaks!r}", rule="They are pairs of spots.")
-        self.breaks = tuple(self._indices(pair, names, keep, len(xs)) for pair in breaks)
-        self._fit = fit_plane(self.x, self.y, self.level, points=self.points)  # refuses too few spots, or spots in a line
+        own["breaks"] = tuple(self._indices(pair, names, keep, len(xs)) for pair in breaks)
+        own["_fit"] = fit_plane(self.x, self.y, self.level, points=self.points)  # refuses too few spots, or spots in a line
         triangles = self._delaunay()
         if self.breaks:
             triangles = force_breaks(self._centred, triangles, self.breaks, self._called)
-        self.triangles: NDArray[np.intp] = triangles
-        self.triangles.setflags(write=False)
+        triangles.setflags(write=False)
+        own["triangles"] = triangles
+
+    def __setattr__(self, name: str, value: object) -> None:
+        raise AttributeError("a Ground cannot be changed once made")
 
     def _called(self, index: int) -> str:
         return name_of(self.points, index)

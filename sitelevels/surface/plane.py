@@ -231,6 +231,12 @@ class _Whitener:
             return np.asarray(self._factor @ values)
         return values if self.sd is None else values / self.sd
 
+    def back(self, rows: Floats) -> Floats:
+        """Rows (3, n) of whitened values, whitened once more from the other side."""
+        if self._factor is not None:
+            return np.asarray(rows @ self._factor)
+        return rows if self.sd is None else rows / self.sd
+
 
 def fit_plane(x: ArrayLike, y: ArrayLike, level: ArrayLike, *, sd: ArrayLike | None = None, covariance: ArrayLike | None = None,
               points: Iterable[object] | None = None) -> PlaneFit:
@@ -297,6 +303,7 @@ def fit_plane(x: ArrayLike, y: ArrayLike, level: ArrayLike, *, sd: ArrayLike | N
     freedom = count - 3
     scale = 1.0 if whiten.given else float(white @ white) / freedom if freedom else None
     fitted = None if scale is None else frozen(to_plan @ np.linalg.inv(normal) @ to_plan.T * scale)
-    leverage = np.einsum("ij,ij->j", design, np.linalg.solve(normal, design))
+    plain = np.vstack([np.ones(count), turned])
+    leverage = (plain * whiten.back(np.asarray(np.linalg.solve(normal, design), np.float64))).sum(axis=0)
     return PlaneFit(xs, ys, levels, plane, fitted, math.sqrt(residuals @ residuals / freedom) if freedom else None,
                     frozen(residuals), frozen(leverage), names, None if covariance is not None else frozen(white), whiten.sd)

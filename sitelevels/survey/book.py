@@ -34,7 +34,7 @@ class Allowance:
 _UTM = "Universiti Teknologi Malaysia, SKAA 1023 supplementary reading, Levelling part 3"
 _EM = "US Army Corps of Engineers EM 1110-1-1005, from memory: check before use"
 ALLOWANCES = {
-    "ordinary": Allowance(0.005, "setups", f"{_UTM}: ordinary work, 5 mm × √set-ups"),
+    "ordinary": Allowance(0.005, "setups", f"{_UTM}: 5 mm × √set-ups, as in its example"),
     "steel and concrete": Allowance(0.003, "setups", f"{_UTM}: steel and concrete, 3 mm × √set-ups"),
     "earthworks": Allowance(0.030, "setups", f"{_UTM}: earthworks, 30 mm × √set-ups"),
     "third order": Allowance(0.012, "km", f"{_EM}: third order, 12 mm × √km"),

@@ -50,21 +50,6 @@ class Setup:
         return self.anchor
 
 
-@dataclass(frozen=True)
-class Closure:
-    """A check on a known level: the set-ups `path` from the level carried in to the `sight` that closes; lengths in m."""
-
-    path: tuple[int, ...]
-    sight: Sight
-    misclosure: float
-    allowable: float
-
-    @property
-    def closes(self) -> bool:
-        """Within the allowance."""
-        return abs(self.misclosure) <= self.allowable + EXACT
-
-
 @dataclass(frozen=True, eq=False)
 class Linkage:
     """All set-ups of a book, and the `order` in which their levels were found."""

@@ -93,9 +93,9 @@ def _text_of(source: str | Path | TextIO) -> str:
     except UnicodeDecodeError:
         raise SurveyError(f"the file {Path(source).name} is not plain text", rule="A level book is a CSV file in UTF-8.",
                           remedy="In the spreadsheet choose 'Save as CSV UTF-8'.") from None
-    except (OSError, ValueError) as error:
+    except (OSError, ValueError):
         raise SurveyError(f"there is no level book to read at {Path(source).name!r}",
-                          rule=f"It must be a file that can be opened ({type(error).__name__}).",
+                          rule="It must be a file that can be opened.",
                           remedy="Check the folder and the spelling.") from None
 
 

@@ -8,19 +8,17 @@ from dataclasses import dataclass
 from functools import cached_property
 from html import escape
 from itertools import pairwise
-from typing import Literal
 
 import pandas as pd
 
 from ..errors import SurveyError, SurveyWarning, rows_named
 from ..wording import html_table, word_level, word_mm
+from .adjustment import Adjust, Adjustment, Closure
 from .book import ALLOWANCES, LevelBook, Row
-from .linking import EXACT, Closure, Linkage, Sight, link
+from .linking import EXACT, Linkage, Sight, link
 
 SAME_SPOT = 0.005  # m: repeats of one point that differ by more are refused (common practice, no source)
 ROUTES_AGREE = 1e-6  # m: a thousandth of a millimetre, far below any digit that is booked
-
-Adjust = Literal["setups", "distance"] | None
 
 
 def reduce_book(book: LevelBook, *, adjust: Adjust = "setups", allowable: float | str | None = None) -> ReducedLevels:
@@ -69,8 +67,8 @@ def reduce_book(book: LevelBook, *, adjust: Adjust = "setups", allowable: float 
     if not (allowable is None or isinstance(allowable, str) or (number and 0 <= float(allowable) < math.inf)):
         raise SurveyError(f"the allowance {allowable!r} is not a length", remedy="Give metres, e.g. 0.005, or a name.")
     rows = tuple(row for row in book.rows if (row.bs, row.is_, row.fs) != (None, None, None))
-    reduced = ReducedLevels(book, link(rows, book.known), adjust, allowable)
-    reduced._closures, reduced._adjusted  # noqa: B018 - a run that cannot be shared out is refused now, not later
+    reduced = ReducedLevels(book, Adjustment(link(rows, book.known), book.known, adjust, allowable))
+    reduced.adjustment.closures, reduced._adjusted  # noqa: B018 - a run that cannot be shared out is refused now, not later
     if reduced.hand_slip:
         warnings.warn(reduced.hand_slip, SurveyWarning, stacklevel=2)
     return reduced
@@ -81,9 +79,12 @@ class ReducedLevels:
     """Reduced levels with their checks, in m. Made by `reduce_book`."""
 
     book: LevelBook
-    linkage: Linkage
-    adjust: Adjust
-    allowable_rule: float | str | None
+    adjustment: Adjustment
+
+    @property
+    def linkage(self) -> Linkage:
+        """How the set-ups hang together."""
+        return self.adjustment.linkage
 
     @property
     def _rows(self) -> tuple[Row, ...]:
@@ -108,91 +109,20 @@ class ReducedLevels:
         return self.linkage.rise_and_fall(self.book.known)
 
     @cached_property
-    def _closures(self) -> list[Closure]:
-        found = []
-        for number, setup in enumerate(self.linkage.setups):
-            repeats = self.linkage.repeats(number)
-            for sight in setup.sights[1:]:
-                known = self.book.known.get(self.linkage.point(sight))
-                only_repeat = sight in repeats and sight is not setup.sights[-1]
-                if known is not None and sight is not setup.anchor and not only_repeat:
-                    path = self.linkage.path(number)
-                    found.append(Closure(path, sight, setup.hpc - sight.reading - known, self._allowance(path, sight)))
-        return found
-
-    def _allowance(self, path: tuple[int, ...], closing: Sight | None) -> float:
-        if isinstance(self.allowable_rule, (int, float)):
-            return float(self.allowable_rule)
-        rule = ALLOWANCES[self.allowable_rule or "ordinary"]
-        if rule.per == "setups":
-            return rule.of(len(path))
-        return rule.of(sum(self._lengths(path, closing)) / 1000) if closing else ALLOWANCES["ordinary"].of(1)
-
-    def _lengths(self, path: tuple[int, ...], closing: Sight) -> list[float]:
-        """Length in m of the sight into and the sight out of each set-up on the way."""
-        leaving = [source for number in path[1:] if (source := self.linkage.setups[number].source)] + [closing]
-        lengths = []
-        for number, sight in zip(path, leaving, strict=True):
-            entering = self.linkage.setups[number].carried_in
-            if entering.length is None or sight.length is None:
-                row = self._rows[entering.row if entering.length is None else sight.row]
-                raise SurveyError("the length of this sight is not booked", where=f"row {row.number}, point {row.point}",
-                                  rule="Sharing out or allowing by distance needs every sight of the run.",
-                                  remedy="Fill in the column 'sight', or go by set-ups.")
-            lengths.append(entering.length + sight.length)
-        return lengths
-
-    def _shares(self, closure: Closure) -> list[float]:
-        """Share of the misclosure that the shots from each set-up on the path carry."""
-        weights = [1.0] * len(closure.path)
-        if self.adjust == "distance":
-            weights = self._lengths(closure.path, closure.sight)
-        if sum(weights) <= 0:
-            raise SurveyError("the sights of the run have no length", remedy="Correct the column 'sight'.")
-        return [sum(weights[:place + 1]) / sum(weights) for place in range(len(weights))]
-
-    def _moved_backsight(self, number: int) -> float:
-        """Change in m of a set-up's HPC when its backsight is meaned with the repeats on the same point."""
-        setup = self.linkage.setups[number]
-        moves = [sight.reading - setup.back.reading for sight in self.linkage.repeats(number)]
-        allowed = self._allowance((number,), None) + EXACT
-        if setup.anchor is not setup.back or any(abs(move) > allowed for move in moves):
-            return 0.0
-        return sum(moves) / (len(moves) + 1)
-
-    @cached_property
-    def _corrections(self) -> list[float]:
-        """What is added to every level that a set-up gave, in m."""
-        moved: dict[int, float] = {}
-        for number in self.linkage.order:
-            source = self.linkage.setups[number].source
-            moved[number] = self._moved_backsight(number) + (moved[source.setup] if source else 0.0)
-        runs = [closure for closure in self._closures if len(closure.path) > 1]
-        open_setups = {number for run in runs if not run.closes for number in run.path}
-        share: dict[int, float] = {}
-        for run in runs:
-            if not open_setups.intersection(run.path):
-                misclosure = run.misclosure + moved[run.path[-1]]
-                share.update(zip(run.path, [-misclosure * part for part in self._shares(run)], strict=True))
-        for number in self.linkage.order:  # a set-up off the run carries what the one it hangs on carries
-            source = self.linkage.setups[number].source
-            share.setdefault(number, share[source.setup] if source else 0.0)
-        return [moved[number] + share[number] for number in range(len(self.linkage.setups))]
-
-    @cached_property
     def _adjusted(self) -> list[float]:
-        if self.adjust is None:
+        if self.adjustment.adjust is None:
             return self._levels
-        adjusted = []
-        missed = {closure.sight for closure in self._closures if not closure.closes}
-        for sight, level in zip(self._level_sights(), self._levels, strict=True):
-            setup = self.linkage.setups[sight.setup]
-            known = self.book.known.get(self.linkage.point(sight))
-            carrier = sight.setup
-            if sight is setup.anchor and setup.source is not None:
-                carrier = setup.source.setup  # the point keeps the level that was carried in
-            adjusted.append(known if known is not None and sight not in missed else level + self._corrections[carrier])
-        return adjusted
+        missed = {closure.sight for closure in self.adjustment.closures if not closure.closes}
+        return [known if (known := self.book.known.get(self.linkage.point(sight))) is not None and sight not in missed
+                else self._level_of(sight) for sight in self._level_sights()]
+
+    def _level_of(self, sight: Sight) -> float:
+        """Level that one sight gives its point, m, with what its set-up is corrected by."""
+        setup = self.linkage.setups[sight.setup]
+        carrier = setup.source.setup if sight is setup.anchor and setup.source is not None else sight.setup
+        # a level that was carried in keeps the correction of the set-up that gave it
+        correction = self.adjustment.corrections[carrier] if self.adjustment.adjust is not None else 0.0
+        return setup.hpc - sight.reading + correction
 
     @property
     def table(self) -> pd.DataFrame:
@@ -211,33 +141,54 @@ class ReducedLevels:
     @property
     def closures(self) -> pd.DataFrame:
         """A new table of the checks on known levels: from to setups misclosure allowable closes (m)."""
-        lines = [(self.linkage.point(self.linkage.setups[one.path[0]].carried_in), self.linkage.point(one.sight),
-                  len(one.path), one.misclosure, one.allowable, one.closes) for one in self._closures]
+        lines = [(self.linkage.point(one.start), self.linkage.point(one.sight),
+                  len(one.path), one.misclosure, one.allowable, one.closes) for one in self.adjustment.closures]
         return pd.DataFrame(lines, columns=["from", "to", "setups", "misclosure", "allowable", "closes"])
 
     @property
     def misclosure(self) -> float | None:
         """Observed minus known level at the last closure, in m; None where nothing closes on a known level."""
-        return self._closures[-1].misclosure if self._closures else None
+        return self.adjustment.closures[-1].misclosure if self.adjustment.closures else None
 
     @property
     def allowable(self) -> float | None:
         """Allowance for the last closure, in m; None where there is none."""
-        return self._closures[-1].allowable if self._closures else None
+        return self.adjustment.closures[-1].allowable if self.adjustment.closures else None
 
     @property
     def closes(self) -> bool | None:
         """Whether the last closure is within its allowance; None where there is none."""
-        return self._closures[-1].closes if self._closures else None
+        return self.adjustment.closures[-1].closes if self.adjustment.closures else None
 
     @property
     def closing(self) -> str:
-        """The last closure in a sentence."""
-        if self.misclosure is None or self.allowable is None:
+        """What the closures say, in a sentence: the last of them, and every one that does not close."""
+        if not self.adjustment.closures:
             return "Nothing closes on a known level, so a slip would not show: read the benchmark again at the end."
-        verdict = "it closes" if self.closes else "it does NOT close, so find the slip before you dig"
-        return (f"The level book comes back {word_mm(self.misclosure, digits=1)} out; "
-                f"{word_mm(self.allowable, digits=1)} is allowed: {verdict}.")
+        failed = [one for one in self.adjustment.closures if not one.closes]
+        told = [self._told(one) for one in failed or self.adjustment.closures[-1:]]
+        return " ".join([*told, "Find the slip before you dig." if failed else "It closes."])
+
+    def _told(self, one: Closure) -> str:
+        side = "high" if one.misclosure > EXACT else "low" if one.misclosure < -EXACT else "out"
+        verdict = "" if one.closes else ", so it does NOT close"
+        return (f"The level found at {self.linkage.point(one.sight)}, carried from {self.linkage.point(one.start)} over "
+                f"{len(one.path)} set-up{'s' if len(one.path) > 1 else ''}, is {word_mm(abs(one.misclosure), digits=1)} {side}; "
+                f"{word_mm(one.allowable, digits=1)} is allowed{verdict}.")
+
+    @property
+    def doubts(self) -> tuple[str, ...]:
+        """Sentences on every check that failed: closures, unsteady set-ups, points with two levels, hand-worked levels."""
+        found = [self._told(one) for one in self.adjustment.closures if not one.closes]
+        found += [f"Set-up {setup}: {point} was read again {word_mm(abs(difference), digits=1)} off. The instrument may have "
+                  "moved: read that set-up's points again."
+                  for setup, point, difference, steady in self.stability.itertuples(index=False, name=None) if not steady]
+        for point in self._determinations:
+            try:
+                self._mean_level(point)
+            except SurveyError as error:
+                found += error.problems
+        return (*found, *filter(None, [self.hand_slip]))
 
     @property
     def stability(self) -> pd.DataFrame:
@@ -249,7 +200,7 @@ class ReducedLevels:
         for number, setup in enumerate(self.linkage.setups):
             for sight in self.linkage.repeats(number):
                 difference = setup.back.reading - sight.reading
-                steady = abs(difference) <= self._allowance((number,), None) + EXACT
+                steady = abs(difference) <= self.adjustment.steady + EXACT
                 lines.append((number + 1, self.linkage.point(sight), difference, steady))
         return pd.DataFrame(lines, columns=["setup", "point", "difference", "steady"])
 
@@ -315,33 +266,34 @@ class ReducedLevels:
                 f"{others}")
 
     @cached_property
-    def _determinations(self) -> dict[str, list[int]]:
-        """Rows (as indices) that give each point a level.
+    def _determinations(self) -> dict[str, list[Sight]]:
+        """Sights that give each point a level.
 
-        A sight does not where its level was carried in from another row, nor where it repeats the backsight that its set-up
+        A sight does not where its level was carried in from another, nor where it repeats the backsight that its set-up
         stands on: such a repeat moves the HPC instead.
         """
-        given: dict[str, list[int]] = {}
-        for index, sight in enumerate(self._level_sights()):
-            setup, point = self.linkage.setups[sight.setup], self._rows[index].point
-            carried_in = sight is setup.anchor and setup.source is not None and setup.source.row != index
-            repeat = sight.place > 0 and setup.anchor is setup.back and point == self.linkage.point(setup.back)
-            if point in self.book.known or not (carried_in or repeat):
-                given.setdefault(point, []).append(index)
+        given: dict[str, list[Sight]] = {}
+        for setup in self.linkage.setups:
+            for sight in setup.sights:
+                point = self.linkage.point(sight)
+                carried_in = sight is setup.anchor and setup.source is not None
+                repeat = sight.place > 0 and setup.anchor is setup.back and point == self.linkage.point(setup.back)
+                if point in self.book.known or not (carried_in or repeat):
+                    given.setdefault(point, []).append(sight)
         return given
 
     def _mean_level(self, point: str) -> tuple[float, int, float]:
         """Level, number and spread of the levels of a point; a known point keeps its known level."""
-        indices = self._determinations[point]
-        levels = [self._adjusted[index] for index in indices]
+        sights = self._determinations[point]
+        levels = [self._level_of(sight) for sight in sights]
         spread = max(levels) - min(levels)
         if point in self.book.known:
             return self.book.known[point], len(levels), spread
         if spread > SAME_SPOT + EXACT:
-            low, high = sorted((levels.index(min(levels)), levels.index(max(levels))))
-            pair = [self._rows[indices[place]].number for place in (low, high)]
-            raise SurveyError(f"the levels {word_level(levels[low])} and {word_level(levels[high])} of one point differ by "
-                              f"{word_mm(spread, digits=1)}", where=f"{rows_named(pair)}, point {point}",
+            pair = sorted((levels.index(min(levels)), levels.index(max(levels))))
+            numbers = [self._rows[sights[place].row].number for place in pair]
+            raise SurveyError(f"the levels {word_level(levels[pair[0]])} and {word_level(levels[pair[1]])} of one point differ "
+                              f"by {word_mm(spread, digits=1)}", where=f"{rows_named(dict.fromkeys(numbers))}, point {point}",
                               rule=f"Repeats within {word_mm(SAME_SPOT)} are meaned.",
                               remedy="Read it again, or if these are two places give the second a name of its own.")
         return sum(levels) / len(levels), len(levels), spread
@@ -382,4 +334,4 @@ class ReducedLevels:
         closed = f"<p>{escape(self.closing)}</p>"
         slip = f"<p>{escape(self.hand_slip)}</p>" if self.hand_slip else ""
         columns = ["point", "bs", "is", "fs", "rise", "fall", "hpc", "level", "adjusted_level", "remarks"]
-        return closed + slip + html_table(self.table[columns], index=True, words=True)
+        return closed + slip + "<p>All in m.</p>" + html_table(self.table[columns], index=True, words=True)

@@ -36,7 +36,7 @@ FORMAT = 1
 _TEXT, _NUMBER, _YES, _LIST = "a text in quotation marks", "a number", "true or false", "a list in [ ]"
 _SECTIONS = {  # what each key of the parts that stand once must be
     "job": {"name": _TEXT, "note": _TEXT, "invented": _YES},
-    "survey": {"unit": _TEXT, "adjust": _TEXT, "allowable_mm": _NUMBER, "breaks": _LIST},
+    "survey": {"unit": _TEXT, "adjust": _TEXT, "allowance": _TEXT, "allowable_mm": _NUMBER, "breaks": _LIST},
     "area": {"corners": _LIST, "corners_m": _LIST},
     "finish": {"wall": _TEXT, "level_at_wall_m": _NUMBER, "fall_away": _TEXT, "fall_along": _TEXT},
     "setting_out": {"benchmark": _TEXT, "backsight_m": _NUMBER, "pegs": _LIST},
@@ -74,19 +74,19 @@ def read_brief(text: str) -> dict[str, Any]:
     for name, table in told.items():
         lists = name in _LISTS or name == "demand"
         if not lists and name not in _SECTIONS:
-            faults.append(SurveyError(f"brief.toml has a part [{name}] that means nothing",
+            faults.append(SurveyError(f"brief.toml has a part [{name}] that is not known",
                                       rule=f"Parts are {', '.join([*_SECTIONS, *_LISTS, 'demand'])}."))
             continue
         entries = table if lists else [table]
         if not isinstance(entries, list) or not all(isinstance(entry, dict) for entry in entries):
             faults.append(SurveyError(f"brief.toml: {name} is not a part",
-                                      remedy=f"Head it [[{name}]]." if lists else f"Head it [{name}]."))
+                                      remedy=f"Its heading is [[{name}]]." if lists else f"Its heading is [{name}]."))
             continue
         for number, entry in enumerate(entries, start=1):
             where = f"brief.toml, [[{name}]] number {number}" if lists else f"brief.toml, [{name}]"
             known = set(_SECTIONS.get(name, ())) or _LISTS.get(name) or _keys_of_demand(entry, where, faults)
             rule = f"Keys are {', '.join(sorted(known))}."
-            faults += [SurveyError(f"the key {key!r} means nothing here", where=where, rule=rule)
+            faults += [SurveyError(f"the key {key!r} is not known here", where=where, rule=rule)
                        for key in entry if known and key not in known]
             faults += [SurveyError(f"{key} is {entry[key]!r}", where=where, rule=f"It must be {wanted}.")
                        for key, wanted in _SECTIONS.get(name, {}).items() if key in entry and not _is(wanted, entry[key])]

@@ -75,12 +75,11 @@ class Job:
     def reduced(self) -> ReducedLevels:
         """Its reduced levels."""
         survey = self._part("survey")
-        allowable = survey.get("allowable_mm")
+        allowable = survey["allowable_mm"] / 1000 if "allowable_mm" in survey else survey.get("allowance")
         adjust = survey.get("adjust", "setups")
         with warnings.catch_warnings():
-            warnings.simplefilter("ignore", SurveyWarning)  # kept as reduced.hand_slip
-            return reduce_book(self.book, adjust=None if adjust == "none" else adjust,
-                               allowable=allowable / 1000 if isinstance(allowable, (int, float)) else allowable)
+            warnings.simplefilter("ignore", SurveyWarning)  # kept as reduced.doubts
+            return reduce_book(self.book, adjust=None if adjust == "none" else adjust, allowable=allowable)
 
     @cached_property
     def ground_spots(self) -> pd.DataFrame:
@@ -110,7 +109,7 @@ class Job:
     @property
     def doubts(self) -> tuple[str, ...]:
         """Sentences on what is possible but questionable in the book and the brief."""
-        return (*self.book.doubts, *filter(None, [self.reduced.hand_slip]), *self._briefed[1])
+        return (*self.reduced.doubts, *self.book.doubts, *self._briefed[1])
 
     @property
     def wall_name(self) -> str:
@@ -145,8 +144,12 @@ class Job:
 
     @cached_property
     def earthworks(self) -> Earthworks:
-        """Cut and fill down to the formation."""
-        return cut_and_fill(self.ground, self.finish.lowered(self.brief.build_up), self.brief.area)
+        """Cut and fill down to the formation of the surface chosen by hand."""
+        return self.earthworks_of(self.finish)
+
+    def earthworks_of(self, finish: Finish) -> Earthworks:
+        """Cut and fill down to the formation of any finished surface."""
+        return cut_and_fill(self.ground, finish.lowered(self.brief.build_up), self.brief.area)
 
     def section(self, finish: Finish | None = None, along: float | None = None) -> Section:
         """The section square to the wall, at the middle of the paving that lies against it unless told where (m)."""

@@ -6,7 +6,7 @@ from html import escape
 
 import pandas as pd
 
-from ..wording import html_table
+from ..wording import html_table, text_table, word_mm
 
 
 class Shown:
@@ -28,6 +28,15 @@ def say(*sentences: str) -> None:
     display(Shown("".join(f"<p>{escape(sentence)}</p>" for sentence in sentences), "\n".join(sentences)))  # type: ignore[no-untyped-call]
 
 
+def units_table(table: pd.DataFrame, **units: str) -> Shown:
+    """A table with the unit in the heading of each column named, in mm (from m), mm/m (from m/m) or as it stands."""
+    shown = table.copy()
+    for name, unit in units.items():
+        if unit in ("mm", "mm/m"):
+            shown[name] = [word_mm(value, digits=1).removesuffix(" mm") for value in shown[name]]
+    return words_table(shown.rename(columns={name: f"{name}, {unit}" for name, unit in units.items()}))
+
+
 def words_table(table: pd.DataFrame) -> Shown:
     """A table of words, ranged left and never cut short."""
-    return Shown(html_table(table, words=True), table.to_string(index=False))
+    return Shown(html_table(table, words=True), text_table(table))

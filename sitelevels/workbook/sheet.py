@@ -118,8 +118,10 @@ def _first_page(job: Job, pegs: PegTable) -> Figure:
     bottom, shown = _table(verdicts, "Does it do what was asked?", headings, (0.0, 0.15, 0.335, 0.60, 0.795, 0.92), rows,
                             widths=(13, 16, 25, 19, 11, 9), floor=0.30)
     left = [f"{len(rows) - shown} more demands are in verdicts.csv."] if shown < len(rows) else []
-    told = [*left, job.earthworks.sentence(), job.reduced.closing, *filter(None, words["mend"]), job.verdicts.basis,
-            *(f"Doubtful: {doubt}" for doubt in job.doubts)]
+    unsure = [f"{title} ({how})" for title, how in job.verdicts.unsure]
+    told = [*(f"LOOK AGAIN: {doubt}" for doubt in job.doubts), *left, job.earthworks.sentence(), job.reduced.closing,
+            *filter(None, words["mend"]), job.verdicts.basis,
+            *([f"Usual limits that no document seen bears out: {', '.join(unsure)}."] if unsure else [])]
     lines = [part for line in told for part in textwrap.wrap(line, 105)]
     room = int((bottom + 0.12) / LINE)
     if len(lines) > room:
@@ -149,12 +151,10 @@ def _peg_plan(ax: Axes, job: Job, pegs: PegTable) -> None:
 
 def _second_page(job: Job, pegs: PegTable) -> Figure:
     page = _page(job, 2)
-    benchmark = job.benchmark
-    reading = pegs.hpc - job.reduced.level(benchmark)
+    known, reading = pegs.backsight or (pegs.hpc, 0.0)
     _paragraphs(page, 0.938, [
-        f"Readings to look for, in m, with {word_level(reading)} read on {benchmark} "
-        f"({word_level(job.reduced.level(benchmark))}; "
-        f"plane of collimation {word_level(pegs.hpc)}). If today's reading on {benchmark} is another, add the difference "
+        f"Readings to look for, in m, with {word_level(reading)} read on {job.benchmark} ({word_level(known)}; "
+        f"plane of collimation {word_level(pegs.hpc)}). If today's reading on {job.benchmark} is another, add the difference "
         f"(yours minus {word_level(reading)}) to every reading below, or print the sheet again."])
     shown = pegs.pegs[:MOST]
     columns = [shown[:ROWS], shown[ROWS:]] if len(shown) > ROWS else [shown]
@@ -182,12 +182,12 @@ def _peg_rows(ax: Axes, pegs: Sequence[Peg], *, wide: bool) -> None:
         reads = [word_level(value).removesuffix(" m") for value in (peg.reading_formation, peg.reading_finished)]
         name = names[peg.point]
         rows.append((name, now, *levels, depth, *reads) if wide else (name, depth, *reads))
-    headings: Sequence[str] = ("peg", "how deep", "read: formation", "finished")
+    headings: Sequence[str] = ("peg", "how deep", "formation", "finished")
     at: Sequence[float] = (0.0, 0.25, 0.5, 0.81)
     if wide:
         headings = ("peg", "ground now", "finished", "formation", "how deep", "read: formation", "read: finished")
         at = (0.0, 0.11, 0.25, 0.38, 0.52, 0.68, 0.85)
-    _table(ax, "What must the staff read?", headings, at, rows, step=1 / (ROWS + 2))
+    _table(ax, "What must the staff read?" if wide else "Readings on the staff", headings, at, rows, step=1 / (ROWS + 2))
 
 
 def _table(ax: Axes, title: str, headings: Sequence[str], at: Sequence[float], rows: Sequence[Sequence[str]], *,

@@ -51,10 +51,11 @@ class Peg:
 
 @dataclass(frozen=True, eq=False)
 class PegTable:
-    """Pegs with what to look for on the staff. Made by `set_out`; `hpc` in m."""
+    """Pegs with what to look for on the staff. Made by `set_out`; `hpc` in m, `backsight` (level, reading) if given so."""
 
     pegs: tuple[Peg, ...]
     hpc: float
+    backsight: tuple[float, float] | None = None
 
     @property
     def table(self) -> pd.DataFrame:
@@ -71,7 +72,7 @@ class PegTable:
         return ""
 
     def _repr_html_(self) -> str:
-        return (f"<p>Height of the plane of collimation {word_level(self.hpc)}.</p>"
+        return (f"<p>Height of the plane of collimation {word_level(self.hpc)}. All in m.</p>"
                 + html_table(self.table))
 
 
@@ -126,7 +127,7 @@ def set_out(finish: Finish, brief: Brief, pegs: pd.DataFrame | Iterable[Any], *,
         raise SurveyError.together(faults)
     if not found:
         raise SurveyError("there are no pegs", remedy="Give at least one place to set out.")
-    return PegTable(tuple(found), height)
+    return PegTable(tuple(found), height, backsight)
 
 
 def _height(hpc: float | None, backsight: tuple[float, float] | None) -> float:

@@ -175,3 +175,47 @@ class TestSteadiness:
         # TP: 9.700 − 3 × 1/2 mm; C: 9.600 + 1 − 3 mm
         assert result.table["adjusted_level"].iloc[[1, 2]].tolist() == pytest.approx([9.6985, 9.598], abs=1e-9)
         assert result.level("BM2") == 10.0
+
+
+class TestSections:
+    """Known levels on the way part a run into sections, whether they are read in passing or as change points."""
+
+    IN_PASSING = ("BM1,1.500,,,10.000\nA,,1.500,,\nC1,1.500,,1.500,\nBM2,,1.494,,10.000\nB,,2.000,,\nC2,1.500,,1.500,\n"
+                  "D,,1.400,,\nC3,1.500,,1.500,\nE,,1.300,,\nBM3,,,{},10.000\n")
+    AS_CHANGE_POINT = ("BM1,1.500,,,10.000\nA,,1.500,,\nC1,1.500,,1.500,\nB,,2.000,,\nBM2,1.494,,1.494,10.000\n"
+                       "D,,1.400,,\nC3,1.500,,1.500,\nE,,1.300,,\nBM3,,,{},10.000\n")
+
+    def test_both_bookings_give_the_same_levels(self) -> None:
+        """BM2 is found 6 mm high, BM3 2 mm high, so 4 mm low from BM2; by hand with k of n in each section."""
+        by_hand = {"A": 9.997, "B": 9.494, "D": 10.1 - 0.006 + 0.002, "E": 10.2 - 0.002}
+        for text in (self.IN_PASSING, self.AS_CHANGE_POINT):
+            result = reduce_book(read_book("point,bs,is,fs,rl\n" + text.format("1.498")))
+            assert {point: result.level(point) for point in by_hand} == pytest.approx(by_hand, abs=1e-9)
+            assert result.closures[["from", "to", "setups"]].to_numpy().tolist() == [["BM1", "BM2", 2], ["BM2", "BM3", 2]]
+            assert result.closures["misclosure"].tolist() == pytest.approx([0.006, -0.004], abs=1e-9)
+
+    def test_a_section_that_does_not_close_is_told_though_the_last_one_does(self) -> None:
+        text = "BM1,1.500,,,10.000\nC1,1.500,,1.500,\nBM2,1.500,,1.530,10.000\nC3,1.500,,1.500,\nBM3,,,1.501,10.000\n"
+        result = reduce_book(read_book("point,bs,is,fs,rl\n" + text))
+        assert result.closes is True  # the last
+        assert "BM2, carried from BM1 over 2 set-ups, is 30.0 mm low" in result.closing
+        assert "does NOT close" in result.closing
+        assert len(result.doubts) == 1
+
+    def test_a_loop_that_disagrees_with_itself_on_a_point_of_no_known_level_is_told(self) -> None:
+        text = "P,1.500,,,\nCP1,1.200,,1.400,\nBM,,1.100,,10.000\nCP2,1.300,,1.250,\nP,,,1.250,\n"
+        result = reduce_book(read_book("point,bs,is,fs,rl\n" + text))
+        assert any("point CP1" in doubt and "100.0 mm" in doubt for doubt in result.doubts)
+        with pytest.raises(SurveyError, match=r"100\.0 mm"):
+            result.level("CP1")
+
+    def test_an_instrument_that_moved_is_told(self) -> None:
+        text = "BM,1.500,,,10.000\nA,,1.300,,\nBM,,1.480,,\nC,1.400,,1.400,\nBM,,,1.500,\n"
+        result = reduce_book(read_book("point,bs,is,fs,rl\n" + text))
+        assert any("Set-up 1: BM was read again 20.0 mm off" in doubt for doubt in result.doubts)
+
+    def test_a_wide_allowance_for_the_run_does_not_excuse_an_instrument_that_moved(self) -> None:
+        text = "point,bs,is,fs,rl\nBM,1.500,,,10.000\nA,,1.250,,\nBM,,1.480,,\nC,,,1.300,\n"
+        result = reduce_book(read_book(text), allowable="earthworks")
+        assert result.stability["steady"].tolist() == [False]
+        assert result.level("A") == pytest.approx(10.25, abs=1e-9)

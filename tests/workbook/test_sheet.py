@@ -100,7 +100,7 @@ class TestWhatItSays:
         for words in ("Worked by hand", "10.000 m at the first end of the house", "1:40 (25.0 mm/m) away",
                       "level (0.0 mm/m) along", "Build-up 180 mm: 40 mm slabs, 40 mm bed, 100 mm hardcore", "200.0 mm",
                       "50.0 mm", "12.5 mm/m", "Dig 0.24 m³ over 8.0 m², fill 0.06 m³ over 4.0 m²", "60 mm",
-                      "errors of the readings are not counted", "0.0 mm out; 5.0 mm is allowed: it closes"):
+                      "errors of the readings are not counted", "is 0.0 mm out; 5.0 mm is allowed. It closes"):
             assert words in first
         assert "invented" not in first
 
@@ -143,7 +143,8 @@ class TestWhatItSays:
         hand.change_book("BM,,,1.500,,,", "BM,,,1.520,,,")
         first = flowing(drawn(hand.open())[0])
         assert "does NOT close" in first
-        assert "20.0 mm out" in first
+        assert "is 20.0 mm" in first
+        assert "does NOT close" in first
 
     def test_a_book_that_closes_on_nothing_says_so(self, hand: Any) -> None:
         hand.change_book("BM,,,1.500,,,,benchmark,,\n", "")

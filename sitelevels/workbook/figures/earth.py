@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+import shapely
 from matplotlib.axes import Axes
 from matplotlib.colors import LinearSegmentedColormap
 from matplotlib.tri import Triangulation
@@ -16,10 +17,11 @@ JOINED = 1e-6  # m: corners of pieces nearer than this are drawn as one, so that
 DIG_FILL = LinearSegmentedColormap.from_list("dig and fill", ["#5fb0ad", "#ffffff", "#c48f57"])
 
 
-def earthworks(works: Earthworks, *, ax: Axes | None = None, brief: Brief) -> Axes:
+def earthworks(works: Earthworks, *, ax: Axes | None = None, brief: Brief | None = None) -> Axes:
     """Depth to dig (brown) and to fill (teal, dotted) in plan, with contours in mm and the line of no digging heavier."""
     ax = style.axes(ax, (7.6, 5.4))
-    style.plan_axes(ax, brief)
+    area = shapely.union_all([facet.area for facet in works.formation.facets]) if brief is None else brief.area
+    style.plan_axes(ax, brief or Brief(area))
     places, corner = np.unique(np.rint(works.corners.reshape(-1, 2) / JOINED), axis=0, return_inverse=True)
     places *= JOINED
     depth = np.zeros(len(places))
@@ -38,12 +40,12 @@ def earthworks(works: Earthworks, *, ax: Axes | None = None, brief: Brief) -> Ax
     steps = steps[np.abs(steps) > 1e-9]
     if len(steps) and float(np.ptp(depth)) > 1e-6:
         lines = ax.tricontour(mesh, depth, levels=steps, colors=style.INK, linewidths=0.7, linestyles="solid")
-        style.label_contours(ax, lines, brief.area, lambda value: f"{'dig' if value > 0 else 'fill'} {word_mm(abs(value))}")
+        style.label_contours(ax, lines, area, lambda value: f"{'dig' if value > 0 else 'fill'} {word_mm(abs(value))}")
     if depth.min() < 0 < depth.max():
         ax.tricontour(mesh, depth, levels=[0.0], colors=style.INK, linewidths=2.2)
     if (at := works.deepest_at) is not None:
         ax.plot(*at, "o", markersize=8, markerfacecolor="none", markeredgecolor=style.INK, markeredgewidth=1.5, zorder=6)
-        right = at[0] < (brief.area.bounds[0] + brief.area.bounds[2]) / 2
+        right = at[0] < (area.bounds[0] + area.bounds[2]) / 2
         ax.annotate(f"deepest {word_mm(works.deepest)}", at, xytext=(8 if right else -8, -9), textcoords="offset points",
                     fontsize=style.TEXT, ha="left" if right else "right", va="top", color=style.INK, zorder=6,
                     bbox=style.BACKED)

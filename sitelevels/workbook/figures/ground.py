@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 import numpy as np
+import shapely
 from matplotlib.axes import Axes
 from matplotlib.tri import Triangulation
 
@@ -56,13 +57,7 @@ def plan(job: Job, *, ax: Axes | None = None, levels: bool = False) -> Axes:
 def residuals(fit: PlaneFit, *, ax: Axes | None = None, brief: Brief | None = None) -> Axes:
     """How far each spot lies above or below the plane through all of them, in mm; suspects are ringed."""
     ax = style.axes(ax, (7.6, 5.4))
-    if brief is not None:
-        style.plan_axes(ax, brief)
-    else:
-        ax.set_aspect("equal")
-        ax.margins(0.12)
-        ax.set_xlabel("x, m", fontsize=style.TEXT)
-        ax.set_ylabel("y, m", fontsize=style.TEXT)
+    style.plan_axes(ax, brief or Brief(shapely.MultiPoint(np.column_stack([fit.x, fit.y])).convex_hull))
     suspects = set(fit.suspects["point"])
     for (point, x, y, _, residual, _) in fit.table.itertuples(index=False, name=None):
         high = residual >= 0

@@ -26,9 +26,9 @@ def section(cut: Section, *, ax: Axes | None = None) -> Axes:
     ax.plot(out, cut.existing, color=style.EARTH, linewidth=1.6, linestyle=(0, (5, 3)), zorder=5)
     known = np.flatnonzero(~np.isnan(cut.existing))
     if len(known):
-        place = known[int(0.72 * (len(known) - 1))]
-        level = max(cut.existing[place], finished[place])
-        ax.annotate("ground today", (out[place], level), xytext=(0, 7), textcoords="offset points", color=style.EARTH,
+        place = float(np.interp(0.72, [0, 1], out[known[[0, -1]]]))
+        level = max(float(np.interp(place, out[known], cut.existing[known])), float(np.interp(place, out, finished)))
+        ax.annotate("ground today", (place, level), xytext=(0, 7), textcoords="offset points", color=style.EARTH,
                     fontsize=style.TEXT, ha="center")
     good = style.MET if cut.clearance > 0 else style.NOT_MET
     at = out[0] + 0.045 * length
@@ -38,8 +38,7 @@ def section(cut: Section, *, ax: Axes | None = None) -> Axes:
     _draw_fall(ax, cut, length)
     ax.set_xlabel(f"out from the {cut.wall.name}, m", fontsize=style.TEXT, color=style.INK)
     ax.set_ylabel("level, m", fontsize=style.TEXT, color=style.INK)
-    dig = float(np.nanmax(cut.existing - finished)) + brief.build_up if len(known) else float("nan")
-    digging = f", and the deepest dig on this line is {word_mm(max(dig, 0.0))}" if len(known) else ""
+    digging = "" if cut.deepest is None else f", and the deepest dig on this line is {word_mm(cut.deepest)}"
     title = f"Does it stay below the DPC and fall away, {word_distance(cut.along)} along the wall?"
     style.titled(ax, title, "heights", "")  # the room that titles take decides how tall the heights are drawn
     figure = ax.figure

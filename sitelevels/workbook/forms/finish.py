@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import replace
 from html import escape
 from typing import Any
@@ -13,7 +12,6 @@ from ...design.check import Verdicts, check_finish
 from ...design.published import LIMITS
 from ...errors import SurveyError
 from ...wording import html_table, parse_fall, word_fall, word_level, word_number
-from ...works.earthworks import cut_and_fill
 from .. import figures
 from ..brief_file import toml, with_value
 from ..figures import style
@@ -98,7 +96,7 @@ class SurfaceForm(Form):
         if "level_at_wall_m" in job.told.get("finish", {}):
             self.start = job.choice
         else:  # somewhere to begin from
-            self.start = (math.floor((dpc - LIMITS["clearance"].value) * 1000) / 1000, 1 / 60, 0.0)
+            self.start = (dpc - LIMITS["clearance"].value, 1 / 60, 0.0)
         level, away, along = self._began()
         style_of = {"description_width": "13em"}
         self.level = widgets.FloatSlider(value=level, min=min(level, dpc - 0.4), max=max(level, dpc), step=0.001,
@@ -136,7 +134,7 @@ class SurfaceForm(Form):
         level, away, along = self.chosen()
         finish = job.finish_of(level, away, along)
         self.verdicts = check_finish(finish, job.brief)
-        works = cut_and_fill(job.ground, finish.lowered(job.brief.build_up), job.brief.area)
+        works = job.earthworks_of(finish)
         failed = sum(not finding.met for finding in self.verdicts.worst)
         colour, said = (style.NOT_MET, f"{failed} of {len(self.verdicts.worst)} demands not met") if failed else (
             style.MET, "every demand met")

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from html import escape
 
 import ipywidgets as widgets
 
@@ -51,14 +50,13 @@ class BookForm(Form):
         if reduced is None:
             self._offer_a_level()
             return False
-        doubts = [*self._typed_doubts(), *filter(None, [reduced.hand_slip])]
-        self.say(f"{len(reduced.table)} rows read and reduced.")
-        self.message.value += "".join(f"<p><b>Doubtful:</b> {escape(doubt)}</p>" for doubt in doubts)
+        doubts = [*reduced.doubts, *reduced.book.doubts]
+        if doubts:
+            self.refuse(tuple(doubts))
+        else:
+            self.say(f"{len(reduced.table)} rows read and reduced; no check failed.")
         self.levels.value = scrolled(reduced._repr_html_())
         return True
-
-    def _typed_doubts(self) -> tuple[str, ...]:
-        return self._typed().book.doubts
 
     def _offer_a_level(self) -> None:
         """Where all that is missing is a known level, offer to call the first point 10.000 m."""
