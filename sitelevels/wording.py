@@ -179,6 +179,15 @@ def word_level(metres: float, *, digits: int = 3) -> str:
     return f"{_signed(f'{metres:.{digits}f}')} m"
 
 
+def whole_mm(metres: float) -> float:
+    """A level or length in m moved to the nearest whole millimetre.
+
+    >>> whole_mm(10.0694999)
+    10.069
+    """
+    return round(metres * 1000) / 1000
+
+
 def word_volume(cubic_metres: float) -> str:
     """A volume in m³ to two places, the third place being less than a bucket.
 
@@ -200,7 +209,8 @@ def word_area(square_metres: float) -> str:
 def html_table(frame: pd.DataFrame, *, index: bool = False, digits: int = 3, words: bool = False) -> str:
     """A table as escaped HTML, floats to `digits` places, empty cells empty; `words` ranges it left."""
     html = str(frame.to_html(index=index, na_rep="", float_format=lambda number: _signed(f"{number:.{digits}f}"), border=0))
-    return html.replace("<td>", "<td style='text-align:left'>").replace("<th>", "<th style='text-align:left'>") if words else html
+    style = f"style='padding:1px 8px;text-align:{'left' if words else 'right'}'"
+    return html.replace("<td>", f"<td {style}>").replace("<th>", f"<th {style}>")
 
 
 def text_table(frame: pd.DataFrame, *, digits: int = 3) -> str:

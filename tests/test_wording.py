@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 
 import pandas as pd
 import pytest
@@ -110,5 +111,5 @@ def test_a_table_is_escaped_and_its_empty_cells_are_empty() -> None:
     assert "<script>" not in shown
     assert "&lt;script&gt;" in shown
     assert "NaN" not in shown
-    assert "<td></td>" in shown
-    assert "<td>0.000</td>" in shown
+    assert re.search(r"<td[^>]*></td>", shown)
+    assert re.search(r"<td[^>]*>0\.000</td>", shown)

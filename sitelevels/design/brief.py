@@ -275,8 +275,11 @@ class Brief:
         gy = 0.0 - away * out[1] - along * wall.direction[1]
         return Plane(level, gx, gy, wall.first)
 
+    def sentence(self) -> str:
+        """Area, walls and build-up in words."""
+        walls = ", ".join(f"{wall.name} (DPC {word_level(wall.shots[0][1])})" for wall in self.walls)
+        return f"{word_area(self.area.area)} against {walls or 'no wall'}; build-up {word_mm(self.build_up)}."
+
     def _repr_html_(self) -> str:
         demands = "".join(f"<li>{escape(demand.words())}</li>" for demand in self.demands)
-        walls = ", ".join(f"{escape(wall.name)} (DPC {word_level(wall.shots[0][1])})" for wall in self.walls)
-        said = f"{word_area(self.area.area)} against {walls or 'no wall'}; build-up {word_mm(self.build_up)}."
-        return f"<p>{said}</p><ul>{demands}</ul>"
+        return f"<p>{escape(self.sentence())}</p><ul>{demands}</ul>"

@@ -13,6 +13,7 @@ from ..surface.finish import Finish
 from ..surface.ground import Ground
 from ..wording import word_distance
 from .brief import SAME_STATION, Brief, Wall
+from .demands import Clearance
 
 Floats = NDArray[np.float64]
 
@@ -39,6 +40,12 @@ class Section:
     def clearance(self) -> float:
         """DPC less finished level at the wall, m."""
         return float(self.dpc - self.finished[0])
+
+    @property
+    def asked(self) -> float | None:
+        """The least clearance that the brief asks for at this wall, m; None if it asks for none."""
+        return max((demand.least for demand in self.brief.demands
+                    if isinstance(demand, Clearance) and demand.wall == self.wall.name), default=None)
 
     @property
     def deepest(self) -> float | None:

@@ -33,6 +33,7 @@ COLUMNS = ("point", "reading", "bs", "is", "fs", "x", "y", "feature", "rl", "han
 LONGEST_READING = 5.0  # m: the common garden or site staff; a longer one is questioned, not refused
 SAME_PLACE = 0.001  # m: tape measurements are booked to the millimetre at the finest
 
+_UPSIDE_DOWN = re.compile(r"upside|invert", re.IGNORECASE)
 _PLAIN_NUMBER = re.compile(r"[-+]?(\d+\.?\d*|\.\d+)")
 
 
@@ -238,6 +239,10 @@ def _book_of_cells(headings: list[str], cells: list[list[Any]], scale: float, *,
 def _faults_of_headings(names: list[str]) -> list[SurveyError]:
     faults = []
     found = f"The headings found are {', '.join(name for name in names if name) or 'empty'}."
+    if not set(names) & set(COLUMNS):
+        return [SurveyError(f"the first line {','.join(names)!r} is not a line of headings",
+                            rule="A book starts with one: point,bs,is,fs or, for a plain list, point,reading.",
+                            remedy="Add it above the readings.")]
     if "point" not in names:
         faults.append(SurveyError("the level book has no column 'point'", rule=found))
     if "reading" not in names and "bs" not in names:
@@ -266,7 +271,7 @@ def _row_of_cells(number: int, cells: dict[str, Any], beyond: list[Any], scale: 
 
     if any(not _is_empty(cell) for cell in beyond):
         faults.append(SurveyError("there are more cells than headings", where=where,
-                                  remedy="Look for a comma inside a number or a remark; put such a remark in quotation marks."))
+                                  remedy="Look for a comma in a number (write 1.245) or a remark (put it in quotation marks)."))
         return None
     if not point:
         faults.append(SurveyError("the point has no name", where=where, remedy="Give it the name chalked on the ground."))
@@ -363,7 +368,15 @@ def _doubts(rows: list[Row]) -> list[str]:
             if reading is not None and abs(reading) > LONGEST_READING:
                 doubts.append(f"Row {row.number}, point {row.point}: {name} is {word_level(reading)}, longer than a 5 m staff. "
                               "Is the unit right?")
+            if reading is not None and reading > 0 and _UPSIDE_DOWN.search(row.remarks):
+                doubts.append(f"Row {row.number}, point {row.point}: the remark says that the staff was upside down, and {name} "
+                              f"{word_level(reading)} has no minus. Book it as −{word_level(reading)} if it was.")
+    strange: dict[str, list[Row]] = {}
+    for row in rows:
         if row.feature and row.feature not in FEATURES:
-            doubts.append(f"Row {row.number}, point {row.point}: the feature {row.feature!r} is not known, so the point serves "
-                          f"for nothing but its level. Known are {', '.join(FEATURES)}.")
+            strange.setdefault(row.feature, []).append(row)
+    for feature, marked in strange.items():
+        where = rows_named(row.number for row in marked) + (f", point {marked[0].point}" if len(marked) == 1 else "")
+        doubts.append(f"{where[0].upper()}{where[1:]}: the feature {feature!r} is not known, so these points serve for "
+                      f"nothing but their level. Known are {', '.join(FEATURES)}.")
     return doubts

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import tomllib
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -63,8 +64,12 @@ def read_brief(text: str) -> dict[str, Any]:
     try:
         told = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        raise SurveyError(f"brief.toml cannot be read: {error}", rule="Texts stand in quotation marks, numbers do not.",
-                          remedy="Mend that line, or start from the brief of a job that opens.") from None
+        place = re.search(r"line (\d+)", str(error))
+        lines = text.splitlines()
+        line = f", line {place[1]}: {lines[min(int(place[1]), len(lines)) - 1].strip()}" if place and lines else ""
+        raise SurveyError(f"brief.toml cannot be read{line} ({error})",
+                          rule="Texts and falls stand in straight quotation marks; numbers do not, and have a decimal point.",
+                          remedy="Mend that line.") from None
     version = told.pop("format", None)
     if version != FORMAT or isinstance(version, bool):
         raise SurveyError(f"brief.toml has format {version!r}", rule=f"This workbook reads format = {FORMAT}.",
@@ -203,23 +208,32 @@ def _named(names: Any, spots: pd.DataFrame) -> list[Spot]:
 def _area(reader: _Reader, spots: pd.DataFrame) -> shapely.Polygon:
     if "corners_m" in reader.entry:
         return polygon_of(reader.entry["corners_m"])
-    if "corners" not in reader.entry:
-        raise SurveyError("the corners are missing", rule="List the points at the corners in order, going round.")
-    return polygon_of([(spot.x, spot.y) for spot in _named(reader.entry["corners"], spots)])
+    corners = reader.entry.get("corners", "corner")  # all points marked so, in the order in which they were booked
+    return polygon_of([(spot.x, spot.y) for spot in _named(corners, spots)])
 
 
 def _wall(reader: _Reader, spots: pd.DataFrame, reduced: ReducedLevels) -> Wall:
     name = reader.text("name")
-    first, second = reader.pair("first"), reader.pair("second")
+    first, second = (_end(reader, key, spots) for key in ("first", "second"))
     if "dpc_m" in reader.entry:
         return Wall(name, first, second, dpc=reader.number("dpc_m"))
     shots = [row.point for row in reduced.book.rows if row.feature == "dpc" and row.wall in ("", name)]
     if not shots:
+        others = sorted({row.wall for row in reduced.book.rows if row.feature == "dpc"})
         raise SurveyError(f"no DPC shot is booked for {name!r}",
+                          rule=f"Those booked name {', '.join(map(repr, others))}." if others else "None is booked at all.",
                           remedy="Mark shots with feature dpc and the wall's name, or give dpc_m.")
     bare = Wall(name, first, second, dpc=0.0)
     return Wall(name, first, second, dpc=[(bare.along(spot.x, spot.y), spot.level)
                                           for spot in _named(list(dict.fromkeys(shots)), spots)])
+
+
+def _end(reader: _Reader, key: str, spots: pd.DataFrame) -> tuple[float, float]:
+    """An end of a wall: the name of a point, or a pair x, y in m."""
+    if isinstance(reader.entry.get(key), str):
+        spot = _named([reader.text(key)], spots)[0]
+        return spot.x, spot.y
+    return reader.pair(key)
 
 
 def _demand(reader: _Reader, spots: pd.DataFrame, walls: list[Any]) -> Demand | None:

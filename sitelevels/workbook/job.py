@@ -26,7 +26,7 @@ from ..survey.reduction import ReducedLevels, reduce_book
 from ..wording import parse_fall
 from ..works.earthworks import Earthworks, cut_and_fill
 from ..works.setout import PegTable, set_out
-from .brief_file import brief_of, read_brief
+from .brief_file import brief_of, read_brief, toml, with_value
 
 GROUND_FEATURES = ("", "ground", "corner")
 DEMONSTRATION = "pottery-yard"
@@ -284,6 +284,7 @@ def new_job(folder: str | Path, like: str | Path | Job | None = None) -> Job:
     else:
         source = like if isinstance(like, Job) else open_job(like)
         brief_text, survey_text = source.brief_text, source.survey_text
+    brief_text = with_value(brief_text, "job", 1, "name", toml(place.name))
     place.mkdir(parents=True, exist_ok=True)
     write_whole(place / "brief.toml", brief_text.encode())
     write_whole(place / "survey.csv", survey_text.encode())

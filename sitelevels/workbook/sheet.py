@@ -17,6 +17,7 @@ from ..errors import SurveyError
 from ..wording import word_fall, word_level, word_mm
 from ..works.setout import Peg, PegTable
 from .figures import style
+from .figures.ground import mark_points
 from .job import Job, write_whole
 
 SHEET_FILES = ("levels.csv", "pegs.csv", "sheet.pdf", "verdicts.csv")
@@ -83,6 +84,8 @@ def _page(job: Job, number: int) -> Figure:
     made_up = " (invented)" if job.invented else ""
     page.text(0.07, 0.965, _short(job.name, 38) + made_up, fontsize=14, fontweight="bold", color=style.INK, va="top")
     page.text(0.93, 0.965, f"levels sheet, page {number} of 2", fontsize=style.TEXT, color=style.INK, ha="right", va="top")
+    page.text(0.93, 0.035, "date ____________   set out by ____________________", fontsize=style.TEXT, color=style.INK,
+              ha="right")
     return page
 
 
@@ -109,7 +112,11 @@ def _first_page(job: Job, pegs: PegTable) -> Figure:
     _paragraphs(page, 0.938, [
         f"Finished surface: {word_level(level)} at the first end of the {job.wall_name}; it falls {word_fall(away)} away from "
         f"the wall and {word_fall(along)} along it.", f"Build-up {word_mm(job.brief.build_up)}: {layers or 'none'}."])
-    plan = page.add_axes((0.10, 0.50, 0.83, 0.355))
+    failed = sum(not finding.met for finding in job.verdicts.worst)
+    if failed:
+        page.text(0.07, 0.898, f"THIS SURFACE DOES NOT DO WHAT WAS ASKED: {failed} demand(s) not met. Do not dig to it.",
+                  fontsize=style.TEXT + 1, fontweight="bold", color=style.NOT_MET, va="top")
+    plan = page.add_axes((0.10, 0.515, 0.83, 0.345))
     _peg_plan(plan, job, pegs)
     verdicts = page.add_axes((0.07, 0.10, 0.86, 0.335))
     words = job.verdicts.words.sort_values("verdict", key=lambda verdict: verdict == "met", kind="stable")  # worst news first
@@ -120,7 +127,7 @@ def _first_page(job: Job, pegs: PegTable) -> Figure:
     left = [f"{len(rows) - shown} more demands are in verdicts.csv."] if shown < len(rows) else []
     unsure = [f"{title} ({how})" for title, how in job.verdicts.unsure]
     told = [*(f"LOOK AGAIN: {doubt}" for doubt in job.doubts), *left, job.earthworks.sentence(), job.reduced.closing,
-            *filter(None, words["mend"]), job.verdicts.basis,
+            *(f"What would mend the design: {mend}" for mend in words["mend"] if mend), job.verdicts.basis,
             *([f"Usual limits that no document seen bears out: {', '.join(unsure)}."] if unsure else [])]
     lines = [part for line in told for part in textwrap.wrap(line, 105)]
     room = int((bottom + 0.12) / LINE)
@@ -134,6 +141,7 @@ def _first_page(job: Job, pegs: PegTable) -> Figure:
 def _peg_plan(ax: Axes, job: Job, pegs: PegTable) -> None:
     style.axes(ax, A4)
     style.plan_axes(ax, job.brief)
+    mark_points(ax, job, below=True)
     for peg in pegs.pegs[:MOST]:
         ax.plot([peg.x], [peg.y], "+", color=style.INK, markersize=6)
         ax.annotate(peg.point, (peg.x, peg.y), xytext=(2, -2), textcoords="offset points", fontsize=style.TEXT,
@@ -153,9 +161,9 @@ def _second_page(job: Job, pegs: PegTable) -> Figure:
     page = _page(job, 2)
     known, reading = pegs.backsight or (pegs.hpc, 0.0)
     _paragraphs(page, 0.938, [
-        f"Readings to look for, in m, with {word_level(reading)} read on {job.benchmark} ({word_level(known)}; "
-        f"plane of collimation {word_level(pegs.hpc)}). If today's reading on {job.benchmark} is another, add the difference "
-        f"(yours minus {word_level(reading)}) to every reading below, or print the sheet again."])
+        f"Levels, readings, x and y in m. Look for these readings with {word_level(reading)} read on {job.benchmark} "
+        f"({word_level(known)}; plane of collimation {word_level(pegs.hpc)}). If today's reading on {job.benchmark} is another, "
+        f"add the difference (yours minus {word_level(reading)}) to every reading below, or print the sheet again."])
     shown = pegs.pegs[:MOST]
     columns = [shown[:ROWS], shown[ROWS:]] if len(shown) > ROWS else [shown]
     for number, part in enumerate(columns):
@@ -181,12 +189,13 @@ def _peg_rows(ax: Axes, pegs: Sequence[Peg], *, wide: bool) -> None:
         now = "—" if peg.existing is None else word_level(peg.existing).removesuffix(" m")
         reads = [word_level(value).removesuffix(" m") for value in (peg.reading_formation, peg.reading_finished)]
         name = names[peg.point]
-        rows.append((name, now, *levels, depth, *reads) if wide else (name, depth, *reads))
+        plan = [word_level(value, digits=2).removesuffix(" m") for value in (peg.x, peg.y)]
+        rows.append((name, *plan, now, *levels, depth, *reads) if wide else (name, depth, *reads))
     headings: Sequence[str] = ("peg", "how deep", "formation", "finished")
     at: Sequence[float] = (0.0, 0.25, 0.5, 0.81)
     if wide:
-        headings = ("peg", "ground now", "finished", "formation", "how deep", "read: formation", "read: finished")
-        at = (0.0, 0.11, 0.25, 0.38, 0.52, 0.68, 0.85)
+        headings = ("peg", "x", "y", "ground", "finished", "formation", "how deep", "READ formation", "READ finished")
+        at = (0.0, 0.115, 0.185, 0.255, 0.345, 0.445, 0.56, 0.69, 0.86)
     _table(ax, "What must the staff read?" if wide else "Readings on the staff", headings, at, rows, step=1 / (ROWS + 2))
 
 

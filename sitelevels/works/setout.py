@@ -72,8 +72,10 @@ class PegTable:
         return ""
 
     def _repr_html_(self) -> str:
+        columns = ["point", "dig", "fill", "reading_formation", "reading_finished", "existing", "formation", "finished", "x", "y",
+                   "note"]
         return (f"<p>Height of the plane of collimation {word_level(self.hpc)}. All in m.</p>"
-                + html_table(self.table))
+                + html_table(self.table[columns]))
 
 
 def set_out(finish: Finish, brief: Brief, pegs: pd.DataFrame | Iterable[Any], *, hpc: float | None = None,

@@ -125,7 +125,7 @@ class TestPlan:
         inside = {round(float(level), 4): shapely.union_all([shapely.LineString(part) for part in parts if len(part) > 1])
                   for lines in contours(ax) for level, parts in zip(lines.levels, lines.allsegs, strict=True)}
         labels = [text for text in ax.texts if re.fullmatch(r"(dig |fill )?[\d.]+ mm?", text.get_text())]
-        assert len(labels) >= 3
+        assert labels
         for label in labels:
             place = shapely.Point(label.get_position())
             assert job.brief.area.contains(place)

@@ -120,7 +120,7 @@ BROKEN = {
     "points as a number": ('kind = "gradient"\nmost = "1:20"', 'kind = "meet"\npoints = 3'),
     "corners as a number": ('corners = ["C1", "C2", "C3", "C4"]', "corners = 4"),
     "corners that cross": ('"C2", "C3"', '"C3", "C2"'),
-    "no corners": ('corners = ["C1", "C2", "C3", "C4"]\n', ""),
+    "no corners": ('corners = ["C1", "C2", "C3", "C4"]\n', 'corners = ["Z1", "Z2", "Z3"]\n'),
     "a unit that is a list": ("[area]", '[survey]\nunit = ["m"]\n[area]'),
     "a unit that is not known": ("[area]", '[survey]\nunit = "yd"\n[area]'),
     "breaks as a number": ("[area]", "[survey]\nbreaks = 3\n[area]"),

@@ -33,7 +33,7 @@ class TestOpening:
         assert job.invented
         assert job.verdicts.all_met
         assert job.reduced.closes
-        assert len(job.pegs().pegs) == 4
+        assert len(job.pegs(1.4).pegs) == 4
 
     def test_hand_job(self, hand: Any) -> None:
         job = hand.open()
@@ -115,14 +115,14 @@ def test_no_reading_no_benchmark_and_no_known_level_is_told(hand: Any) -> None:
 class TestNewJob:
     def test_blank(self, tmp_path: Path) -> None:
         job = workbook.new_job(tmp_path / "Mine")
-        assert (job.folder, job.name) == (tmp_path / "Mine", "My job")
+        assert (job.folder, job.name) == (tmp_path / "Mine", "Mine")
         assert job.verdicts.all_met
         assert sorted(place.name for place in job.folder.iterdir()) == ["brief.toml", "survey.csv"]
 
     def test_like_another(self, demo: Any, tmp_path: Path) -> None:
         for number, like in enumerate((demo.path, str(demo.path), demo.open())):
             made = workbook.new_job(tmp_path / f"copy {number}", like=like)
-            assert (made.brief_text, made.survey_text) == (demo.brief, demo.book)
+            assert (made.brief_text, made.survey_text) == (demo.brief.replace('"Pottery yard"', f'"copy {number}"'), demo.book)
 
     def test_like_one_that_is_not_there_leaves_nothing(self, tmp_path: Path) -> None:
         refused(lambda: workbook.new_job(tmp_path / "new", like=tmp_path / "old"))

@@ -74,7 +74,7 @@ class TestWhatIsDrawn:
         (dpc,) = [line for line in ax.lines if line.get_color() == "black"]
         assert list(dpc.get_ydata()) == pytest.approx([10.200, 10.200])
         words = {text.get_text(): text for text in ax.texts}
-        assert words["200 mm below the DPC"].get_color() == style.MET
+        assert words["200 mm below the DPC (150 mm asked)"].get_color() == style.MET
         assert words["DPC"].xy[1] == pytest.approx(10.200)
         (arrow,) = [text for text in ax.texts if text.get_text() == "" and abs(text.xy[0] - text.xyann[0]) < 1e-9]
         assert sorted([arrow.xy[1], arrow.xyann[1]]) == pytest.approx([10.000, 10.200])

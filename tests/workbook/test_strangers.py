@@ -94,6 +94,7 @@ class TestHtml:
 
     def test_saying_a_chosen_job(self, desk: Any, strange: Any) -> None:
         job = workbook.new_job(desk / "mine", like=strange.open())
+        (job.folder / "brief.toml").write_bytes(strange.brief.encode())  # a new job takes the name of its folder
         form = forms.StartForm()
         form.pick.value = job.folder.name
         form.use()

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import shapely
@@ -40,6 +40,15 @@ def plan(job: Job, *, ax: Axes | None = None, levels: bool = False) -> Axes:
         for x, y, level in zip(ground.x, ground.y, ground.level, strict=True):
             ax.annotate(word_level(level).removesuffix(" m"), (x, y), xytext=(0, -4), textcoords="offset points", ha="center",
                         va="top", fontsize=style.TEXT, color=style.INK, zorder=6, bbox=style.BACKED)
+    mark_points(ax, job)
+    low, high = word_level(ground.level.min()), word_level(ground.level.max())
+    step = word_mm(float(steps[1] - steps[0])) if len(steps) > 1 else "no step"
+    return style.titled(ax, "How does the ground lie today?", f"{len(ground.x)} spots; contours every {step}",
+                        f"The ground lies between {low} and {high} at {len(ground.x)} spots; contours are drawn every {step}.")
+
+
+def mark_points(ax: Axes, job: Job, *, below: bool = False) -> None:
+    """The points that are not ground, each kind with its mark, and a key beside the plan or `below` it."""
     spots = job.reduced.spots()
     for feature, (marker, colour, words) in _MARKS.items():
         here = spots[(spots["feature"] == feature) & spots["x"].notna()]
@@ -47,11 +56,10 @@ def plan(job: Job, *, ax: Axes | None = None, levels: bool = False) -> Axes:
             ax.plot(here["x"], here["y"], marker, color=colour, markersize=6, linestyle="none", clip_on=False, zorder=5,
                     label=words)
     if ax.get_legend_handles_labels()[0]:
-        ax.legend(fontsize=style.TEXT, loc="upper left", bbox_to_anchor=(1.0, 1.0), frameon=False)
-    low, high = word_level(ground.level.min()), word_level(ground.level.max())
-    step = word_mm(float(steps[1] - steps[0])) if len(steps) > 1 else "no step"
-    return style.titled(ax, "How does the ground lie today?", f"{len(ground.x)} spots; contours every {step}",
-                        f"The ground lies between {low} and {high} at {len(ground.x)} spots; contours are drawn every {step}.")
+        where: dict[str, Any] = {"loc": "upper left", "bbox_to_anchor": (1.0, 1.0)}
+        if below:
+            where = {"loc": "upper center", "bbox_to_anchor": (0.5, -0.12), "ncols": 5, "columnspacing": 1.0}
+        ax.legend(fontsize=style.TEXT, frameon=False, **where)
 
 
 def residuals(fit: PlaneFit, *, ax: Axes | None = None, brief: Brief | None = None) -> Axes:

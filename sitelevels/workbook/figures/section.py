@@ -6,6 +6,7 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
+from ...design.check import ROUNDING
 from ...design.section import Section
 from ...wording import word_distance, word_fall, word_mm, word_times
 from . import style
@@ -30,11 +31,12 @@ def section(cut: Section, *, ax: Axes | None = None) -> Axes:
         level = max(float(np.interp(place, out[known], cut.existing[known])), float(np.interp(place, out, finished)))
         ax.annotate("ground today", (place, level), xytext=(0, 7), textcoords="offset points", color=style.EARTH,
                     fontsize=style.TEXT, ha="center")
-    good = style.MET if cut.clearance > 0 else style.NOT_MET
+    good = style.MET if cut.clearance >= (cut.asked or 0.0) - ROUNDING else style.NOT_MET
     at = out[0] + 0.045 * length
     ax.annotate("", (at, finished[0]), xytext=(at, cut.dpc), arrowprops={"arrowstyle": "<->", "color": good, "linewidth": 1.3})
     ax.text(at + 0.012 * length, (cut.dpc + max(finished[0], float(cut.existing[0]) if len(known) and known[0] == 0 else 0)) / 2,
-            _clear(cut), color=good, fontsize=style.TEXT, fontweight="bold", va="center")
+            _clear(cut) + (f" ({word_mm(cut.asked)} asked)" if cut.asked else ""), color=good,
+            fontsize=style.TEXT, fontweight="bold", va="center")
     _draw_fall(ax, cut, length)
     ax.set_xlabel(f"out from the {cut.wall.name}, m", fontsize=style.TEXT, color=style.INK)
     ax.set_ylabel("level, m", fontsize=style.TEXT, color=style.INK)

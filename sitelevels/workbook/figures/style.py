@@ -100,7 +100,7 @@ def draw_wall(ax: Axes, brief: Brief, wall: Wall, thickness: float = 0.22) -> No
 
 def contour_steps(low: float, high: float, *, most: int = 11) -> Floats:
     """Round contour levels in m between two levels, at most about `most` of them."""
-    for step in (0.001, 0.002, 0.005, 0.01, 0.02, 0.05, 0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0):
+    for step in (0.005, 0.01, 0.02, 0.05, 0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0):
         if (high - low) / step <= most:
             break
     return np.arange(np.ceil(low / step - 1e-9), np.floor(high / step + 1e-9) + 1) * step

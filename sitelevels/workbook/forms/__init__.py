@@ -1,8 +1,8 @@
 """Forms for people who write no code. A form holds controls and calls what a script would call."""
 
 from .dig import DigForm
-from .finish import BriefForm, SurfaceForm
+from .finish import BriefForm, BriefTextForm, SurfaceForm
 from .start import StartForm
 from .survey import BookForm
 
-__all__ = ["BookForm", "BriefForm", "DigForm", "StartForm", "SurfaceForm"]
+__all__ = ["BookForm", "BriefForm", "BriefTextForm", "DigForm", "StartForm", "SurfaceForm"]

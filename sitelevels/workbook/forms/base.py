@@ -14,8 +14,9 @@ from matplotlib.figure import Figure
 
 from ...errors import SurveyError
 from ..figures import style
-from ..job import Job
+from ..job import DEMONSTRATION, Job
 
+GOOD, BAD = f"var(--jp-success-color1, {style.MET})", f"var(--jp-error-color1, {style.NOT_MET})"  # readable in a dark theme too
 WIDE = widgets.Layout(width="auto", min_width="22em")
 
 
@@ -56,11 +57,11 @@ class Form(widgets.VBox):  # type: ignore[misc]
     def refuse(self, problems: tuple[str, ...]) -> None:
         """Show what is wrong, a line each."""
         lines = "".join(f"<li>{escape(problem)}</li>" for problem in problems)
-        self.message.value = f"<ul role='alert' style='color:{style.NOT_MET}'>{lines}</ul>"
+        self.message.value = f"<ul role='alert' style='color:{BAD}'>{lines}</ul>"
 
     def say(self, sentence: str) -> None:
         """Show that something went well."""
-        self.message.value = f"<p role='status' style='color:{style.MET}'>{escape(sentence)}</p>"
+        self.message.value = f"<p role='status' style='color:{GOOD}'>{escape(sentence)}</p>"
 
     def needed(self) -> Job:
         """The job of a form that cannot be without one."""
@@ -68,7 +69,11 @@ class Form(widgets.VBox):  # type: ignore[misc]
         return self.job
 
     def save(self, said: str, **texts: str) -> bool:
-        """Save changed files of the job, and say so."""
+        """Save changed files of the job, and say so. The demonstration stays as it is."""
+        if self.needed().folder.name == DEMONSTRATION:
+            self.refuse(("Nothing was saved: the demonstration stays as it is. In notebook 0-start, start a job of your own from "
+                         "it, and change that.",))
+            return False
         saved = self.attempt(lambda: self.needed().saved(**texts))
         if saved is None:
             return False
@@ -84,6 +89,11 @@ def button(words: str, act: Callable[[], Any]) -> widgets.Button:
     return made
 
 
+def row(*controls: widgets.Widget) -> widgets.HBox:
+    """Controls side by side, on more lines where the page is narrow."""
+    return widgets.HBox(controls, layout=widgets.Layout(flex_flow="row wrap"))
+
+
 def scrolled(html: str) -> str:
     """HTML in a box that scrolls, its lines as close as those of a table elsewhere in the notebook."""
     return f"<div style='max-height:24em;overflow:auto;line-height:1.5'>{html}</div>"
@@ -91,7 +101,8 @@ def scrolled(html: str) -> str:
 
 def png(draw: Callable[[Axes], Any], size: tuple[float, float]) -> bytes:
     """A picture drawn off screen, as PNG; no figure is left behind."""
-    figure = Figure(figsize=size, dpi=100, layout="constrained")
+    figure = Figure(figsize=size, dpi=100)
+    figure.subplots_adjust(left=0.09, right=0.98, bottom=0.13, top=0.83)  # fixed: working out a layout takes as long as drawing
     draw(figure.add_subplot())
     buffer = io.BytesIO()
     figure.savefig(buffer, format="png")

@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 from html import escape
+from urllib.parse import quote
 
 import ipywidgets as widgets
 
 from ...errors import SurveyError
 from ...survey.reading import LONGEST_READING
-from ...wording import html_table, word_level
+from ...wording import word_level
 from ...works.setout import PegTable
-from ..job import Job
+from ..brief_file import toml, with_value
+from ..job import DEMONSTRATION, Job
 from ..sheet import save_sheet
-from .base import Form, button, scrolled
+from .base import Form, button, row, scrolled
 
 
 class DigForm(Form):
@@ -24,7 +26,7 @@ class DigForm(Form):
         self.backsight = widgets.FloatText(value=told, step=0.001, description="Today's reading on the benchmark, m",
                                            style={"description_width": "initial"}, layout=widgets.Layout(width="30em"))
         self.shown = widgets.HTML()
-        self.children = [widgets.HBox([self.backsight, button("Write the sheet", self.write)]), self.message, self.shown]
+        self.children = [row(self.backsight, button("Write the sheet", self.write)), self.message, self.shown]
         self.backsight.observe(lambda _: self.follow(), "value")
         self.follow()
 
@@ -33,6 +35,9 @@ class DigForm(Form):
         if self.backsight.value == 0:
             raise SurveyError(f"today's reading on {self.needed().benchmark} is not typed yet",
                               remedy="Set the instrument up, read the staff there, and type the reading in m.")
+        if abs(self.backsight.value) > LONGEST_READING:
+            raise SurveyError(f"a reading of {word_level(self.backsight.value)} is longer than a 5 m staff",
+                              remedy="Type metres, with a decimal point.")
         return self.needed().pegs(self.backsight.value)
 
     def follow(self) -> None:
@@ -40,14 +45,23 @@ class DigForm(Form):
         self.message.value = self.shown.value = ""
         pegs = self.attempt(self.pegs)
         if pegs is not None:
-            if abs(self.backsight.value) > LONGEST_READING:
-                self.refuse((f"Doubtful: a reading of {word_level(self.backsight.value)} is longer than a 5 m staff.",))
-            self.shown.value = (f"<p>{escape(self.needed().benchmark)} read {word_level(self.backsight.value)}: plane of "
-                                f"collimation {word_level(pegs.hpc)}. All in m.</p>"
-                                f"{scrolled(html_table(pegs.table))}")
+            said = f"{self.needed().benchmark} read {word_level(self.backsight.value)}."
+            self.shown.value = f"<p>{escape(said)}</p>{scrolled(pegs._repr_html_())}"
 
     def write(self) -> None:
-        """Write sheet.pdf and the tables into the job folder."""
-        folder = self.attempt(lambda: save_sheet(self.needed(), backsight=self.backsight.value) if self.pegs() else None)
+        """Write sheet.pdf and the tables into the job folder, and keep the reading in the brief."""
+        if self.attempt(self.pegs) is None:
+            return
+        job = self.needed()
+        if job.folder.name != DEMONSTRATION:
+            reading = toml(float(self.backsight.value))
+            text = self.attempt(lambda: with_value(job.brief_text, "setting_out", 1, "backsight_m", reading))
+            if text is None or not self.save("", brief_text=text):
+                return
+        folder = self.attempt(lambda: save_sheet(self.needed(), backsight=self.backsight.value))
         if folder is not None:
-            self.say(f"Written: data/{self.needed().folder.name}/sheet/sheet.pdf, to print, and the tables beside it.")
+            failed = sum(not finding.met for finding in self.needed().verdicts.worst)
+            warning = f" Mind: {failed} demand(s) are NOT met by this surface." if failed else ""
+            self.say(f"Written: data/{job.folder.name}/sheet/sheet.pdf, to print, and the tables beside it.{warning}")
+            link = f"../data/{quote(job.folder.name)}/sheet/sheet.pdf"
+            self.message.value += f"<p><a href='{link}' target='_blank'>Open the sheet</a></p>"

@@ -11,12 +11,11 @@ import ipywidgets as widgets
 from ...design.check import Verdicts, check_finish
 from ...design.published import LIMITS
 from ...errors import SurveyError
-from ...wording import html_table, parse_fall, word_fall, word_level, word_number
+from ...wording import html_table, parse_fall, whole_mm, word_fall, word_level, word_number
 from .. import figures
 from ..brief_file import toml, with_value
-from ..figures import style
 from ..job import Job
-from .base import WIDE, Form, button, png, scrolled
+from .base import BAD, GOOD, WIDE, Form, button, png, row, scrolled
 
 _WORDS = {"least_mm": "at least, mm", "most_mm": "at most, mm", "within_mm": "within, mm", "by_mm": "by, mm",
           "thickness_mm": "thick, mm", "least": "at least", "target": "aim for", "most": "at most"}
@@ -33,9 +32,10 @@ class BriefForm(Form):
         for part, title in (("layer", "name"), ("demand", "kind")):
             for number, entry in enumerate(job.told.get(part, []), start=1):
                 of = entry.get("wall") or entry.get("point") or entry.get("points") or ""
-                named = f"{entry.get(title, '')} {', '.join(map(str, of)) if isinstance(of, list) else of}".strip()
+                of = ", ".join(map(str, of)) if isinstance(of, list) else of
+                named = f"{entry.get(title, '')}{f': {of}' if of else ''}"
                 controls = [self._field(part, number, key, value) for key, value in entry.items() if key in _WORDS]
-                rows.append(widgets.HBox([widgets.HTML(f"<div style='width:15em'>{escape(named)}</div>"), *controls]))
+                rows.append(row(widgets.HTML(f"<div style='width:17em'>{escape(named)}</div>"), *controls))
         self.children = [*rows, button("Save the brief", self.save_brief), self.message]
 
     def _field(self, part: str, at: int, key: str, value: Any) -> widgets.Widget:
@@ -50,8 +50,8 @@ class BriefForm(Form):
     def save_brief(self) -> None:
         """Write the changed numbers into brief.toml, if the brief still holds together."""
         text = self.attempt(self._typed)
-        if text is not None and self.save("Saved. Choose Run, then Run All Cells, to see it in the pictures below.",
-                                          brief_text=text):
+        if text is not None and self.save("Saved. Move a slider below to see what it changes; save the surface before "
+                                          "you choose Run All Cells.", brief_text=text):
             self.shown_at_first = {key: field.value for key, field in self.fields.items()}
 
     def _typed(self) -> str:
@@ -68,6 +68,34 @@ class BriefForm(Form):
         return text
 
 
+class BriefTextForm(Form):
+    """The whole of brief.toml to edit: walls, corners, points, new demands. It is checked when the cursor leaves the box."""
+
+    def __init__(self, job: Job) -> None:
+        super().__init__(job)
+        self.text = widgets.Textarea(value=job.brief_text, continuous_update=False,
+                                     layout=widgets.Layout(width="100%", height="24em"))
+        self.children = [self.text, row(button("Check", self.check), button("Save", self.save_text)), self.message]
+        self.text.observe(lambda _: self.check(), "value")
+        self.check()
+
+    def check(self) -> bool:
+        """Say what is wrong with what is typed, or what it comes to."""
+        brief = self.attempt(lambda: replace(self.needed(), brief_text=self.text.value).brief)
+        if brief is not None:
+            saved = "" if self.text.value == self.needed().brief_text else " Not saved yet."
+            self.say(f"The brief holds together: {brief.sentence()}{saved}")
+        return brief is not None
+
+    def save_text(self) -> None:
+        """Save what is typed if it can be read as a brief; the message says what is still wrong with it."""
+        good = self.check()
+        said = self.message.value
+        words = "Saved." if good else "Saved as it stands; the job cannot be worked out yet."
+        if self.save(f"{words} Choose Run, then Run All Cells.", brief_text=self.text.value) and not good:
+            self.message.value += said
+
+
 def can_reduce(job: Job) -> bool:
     """Whether the level book gives levels; where it does not, the brief cannot be held against them yet."""
     try:
@@ -81,8 +109,8 @@ class SurfaceForm(Form):
 
     def __init__(self, job: Job) -> None:
         super().__init__(job)
-        self.shown = widgets.HTML()
-        self.picture = widgets.Image(format="png", layout=widgets.Layout(width="760px", height="390px"))
+        self.said, self.shown = widgets.HTML(), widgets.HTML()
+        self.picture = widgets.Image(format="png", layout=widgets.Layout(width="760px", max_width="100%", height="auto"))
         self.children = [self.message]
         self.verdicts: Verdicts | None = None
         self.start: tuple[float, float, float] | None = None
@@ -99,19 +127,29 @@ class SurfaceForm(Form):
             self.start = (dpc - LIMITS["clearance"].value, 1 / 60, 0.0)
         level, away, along = self._began()
         style_of = {"description_width": "13em"}
-        self.level = widgets.FloatSlider(value=level, min=min(level, dpc - 0.4), max=max(level, dpc), step=0.001,
+        top = whole_mm(max(level, dpc))
+        self.level = widgets.FloatSlider(value=level, min=whole_mm(min(level, dpc - 0.4)), max=top, step=0.001,
                                          readout_format=".3f", description="Level at the wall, m", style=style_of, layout=WIDE)
         self.away = widgets.FloatSlider(value=away * 1000, min=min(-10.0, away * 1000), max=max(60.0, away * 1000), step=0.1,
-                                        description="Fall away, mm/m", style=style_of, layout=WIDE)
+                                        readout=False, description="Fall away", style=style_of, layout=WIDE)
         self.along = widgets.FloatSlider(value=along * 1000, min=min(-25.0, along * 1000), max=max(25.0, along * 1000), step=0.1,
-                                         description="Fall along, mm/m", style=style_of, layout=WIDE)
+                                         readout=False, description="Fall along", style=style_of, layout=WIDE)
         self.place = widgets.FloatSlider(value=(stations[0] + stations[-1]) / 2, min=stations[0], max=stations[-1], step=0.05,
                                          description="Section at, m along", style=style_of, layout=WIDE)
-        sliders = (self.level, self.away, self.along, self.place)
-        for slider in sliders:
+        self.away_words, self.along_words = (widgets.Text(continuous_update=False, layout=widgets.Layout(width="13em"))
+                                             for _ in range(2))
+        for slider, words in ((self.away, self.away_words), (self.along, self.along_words)):
+            words.observe(lambda change, slider=slider: self.attempt(lambda: self._typed_fall(slider, change["new"])), "value")
+        for slider in (self.level, self.away, self.along, self.place):
             slider.observe(lambda _: self.attempt(self.follow), "value")
-        self.children = [*sliders, button("Save this surface", self.save_surface), self.message, self.shown, self.picture]
+        self.children = [self.level, row(self.away, self.away_words), row(self.along, self.along_words), self.place,
+                         button("Save this surface", self.save_surface), self.message, self.said, self.picture, self.shown]
         self.follow()
+
+    def _typed_fall(self, slider: widgets.FloatSlider, words: str) -> None:
+        """Move a slider to a fall that was typed, e.g. 1:60; the words shown are passed over."""
+        if words != word_fall(slider.value / 1000):
+            slider.value = parse_fall(words) * 1000
 
     def _began(self) -> tuple[float, float, float]:
         """The surface that the sliders started from."""
@@ -136,12 +174,13 @@ class SurfaceForm(Form):
         self.verdicts = check_finish(finish, job.brief)
         works = job.earthworks_of(finish)
         failed = sum(not finding.met for finding in self.verdicts.worst)
-        colour, said = (style.NOT_MET, f"{failed} of {len(self.verdicts.worst)} demands not met") if failed else (
-            style.MET, "every demand met")
-        self.shown.value = (
+        colour, said = (BAD, f"{failed} of {len(self.verdicts.worst)} demands not met") if failed else (GOOD, "every demand met")
+        unsaved = "" if self.chosen() == self._began() else " <i>Not saved yet.</i>"
+        self.away_words.value, self.along_words.value = word_fall(away), word_fall(along)
+        self.said.value = (
             f"<p>{word_level(level)} at the wall, {word_fall(away)} away from it, {word_fall(along)} along it: "
-            f"<b class='surface-said' style='color:{colour}'>{said}</b>. {escape(works.sentence())}</p>"
-            f"{scrolled(html_table(self.verdicts.words, words=True))}<p>{escape(self.verdicts.basis)}</p>")
+            f"<b class='surface-said' style='color:{colour}'>{said}</b>.{unsaved}<br>{escape(works.sentence())}</p>")
+        self.shown.value = f"{scrolled(html_table(self.verdicts.words, words=True))}<p>{escape(self.verdicts.basis)}</p>"
         cut = job.section(finish, self.place.value)
         self.picture.value = png(lambda ax: figures.section(cut, ax=ax), (7.6, 3.9))
 
@@ -165,3 +204,4 @@ class SurfaceForm(Form):
         if text is not None and self.save("Saved. Choose Run, then Run All Cells, to see it below and in notebook 4.",
                                           brief_text=text):
             self.start = self.needed().choice
+            self.said.value = self.said.value.replace(" <i>Not saved yet.</i>", "")

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import ipywidgets as widgets
 
-from ..job import DEMONSTRATION, choose_job, current_job, job_folder, job_names, new_job
-from .base import WIDE, Form, button
+from ..job import choose_job, current_job, job_folder, job_names, new_job
+from .base import WIDE, Form, button, row
 
 _BLANK = "a blank job"
 
@@ -20,8 +20,8 @@ class StartForm(Form):
         self.pick = widgets.Dropdown(options=names, value=chosen.folder.name if chosen else None, description="Job", layout=WIDE)
         self.name = widgets.Text(description="New job", placeholder="a name for its folder", layout=WIDE, continuous_update=False)
         self.like = widgets.Dropdown(options=[_BLANK, *names], value=_BLANK, description="Start from", layout=WIDE)
-        self.children = [widgets.HBox([self.pick, button("Use this job", self.use)]),
-                         widgets.HBox([self.name, self.like, button("Start it", self.start)]), self.message]
+        self.children = [row(self.pick, button("Use this job", self.use)),
+                         row(self.name, self.like, button("Start it", self.start)), self.message]
 
     def use(self) -> None:
         """Open the job picked and remember it."""
@@ -40,4 +40,4 @@ class StartForm(Form):
             self.pick.value = name
             self.use()
             self.say(f"The folder data/{name} is made and chosen. Type your readings in notebook 1-survey, then your demands in "
-                     f"3-finish. {DEMONSTRATION} stays as it is.")
+                     "3-finish.")

@@ -11,7 +11,7 @@ from ...survey.reading import METRES_PER, with_known_level
 from ...wording import word_level
 from ..brief_file import with_value
 from ..job import Job
-from .base import Form, button, scrolled
+from .base import Form, button, row, scrolled
 
 _OFFERED = 10.0  # m: the level that a first point is called where no benchmark is to hand
 
@@ -30,7 +30,7 @@ class BookForm(Form):
         self.levels = widgets.HTML()
         self._offered = ""
         buttons = [button("Check", self.check), button("Save", self.save_book), self.offer]
-        self.children = [self.text, widgets.HBox([self.unit, *buttons]), self.message, self.levels]
+        self.children = [self.text, row(self.unit, *buttons), self.message, self.levels]
         for control in (self.text, self.unit):
             control.observe(lambda _: self.check(), "value")
         self.check()
@@ -54,7 +54,8 @@ class BookForm(Form):
         if doubts:
             self.refuse(tuple(doubts))
         else:
-            self.say(f"{len(reduced.table)} rows read and reduced; no check failed.")
+            saved = "" if self._typed().survey_text == self.needed().survey_text else " Not saved yet."
+            self.say(f"{len(reduced.table)} rows read and reduced; no check failed.{saved}")
         self.levels.value = scrolled(reduced._repr_html_())
         return True
 
