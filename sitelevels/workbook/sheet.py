@@ -118,7 +118,7 @@ def _first_page(job: Job, pegs: PegTable) -> Figure:
                   fontsize=style.TEXT + 1, fontweight="bold", color=style.NOT_MET, va="top")
     plan = page.add_axes((0.10, 0.515, 0.83, 0.345))
     _peg_plan(plan, job, pegs)
-    verdicts = page.add_axes((0.07, 0.10, 0.86, 0.335))
+    verdicts = page.add_axes((0.07, 0.095, 0.86, 0.33))
     words = job.verdicts.words.sort_values("verdict", key=lambda verdict: verdict == "met", kind="stable")  # worst news first
     rows = [tuple(row) for row in words[["demand", "place", "required", "found", "margin", "verdict"]].itertuples(index=False)]
     headings = ("demand", "where closest", "required", "found", "in hand", "verdict")
@@ -144,7 +144,7 @@ def _peg_plan(ax: Axes, job: Job, pegs: PegTable) -> None:
     mark_points(ax, job, below=True)
     for peg in pegs.pegs[:MOST]:
         ax.plot([peg.x], [peg.y], "+", color=style.INK, markersize=6)
-        ax.annotate(peg.point, (peg.x, peg.y), xytext=(2, -2), textcoords="offset points", fontsize=style.TEXT,
+        ax.annotate(peg.point, (peg.x, peg.y), xytext=(3, -4), textcoords="offset points", fontsize=style.TEXT,
                     va="top", color=style.INK, zorder=6, bbox=style.BACKED)
     outline = job.brief.area
     middle, plane = outline.representative_point(), job.finish.facets[0].plane

@@ -53,7 +53,7 @@ def mark_points(ax: Axes, job: Job, *, below: bool = False) -> None:
     for feature, (marker, colour, words) in _MARKS.items():
         here = spots[(spots["feature"] == feature) & spots["x"].notna()]
         if len(here):
-            ax.plot(here["x"], here["y"], marker, color=colour, markersize=6, linestyle="none", clip_on=False, zorder=5,
+            ax.plot(here["x"], here["y"], marker, color=colour, markersize=6, linestyle="none", clip_on=False, zorder=7,
                     label=words)
     if ax.get_legend_handles_labels()[0]:
         where: dict[str, Any] = {"loc": "upper left", "bbox_to_anchor": (1.0, 1.0)}

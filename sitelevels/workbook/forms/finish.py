@@ -17,6 +17,7 @@ from ..brief_file import toml, with_value
 from ..job import Job
 from .base import BAD, GOOD, WIDE, Form, button, png, row, scrolled
 
+SLIDER = widgets.Layout(width="34em", max_width="100%")
 _WORDS = {"least_mm": "at least, mm", "most_mm": "at most, mm", "within_mm": "within, mm", "by_mm": "by, mm",
           "thickness_mm": "thick, mm", "least": "at least", "target": "aim for", "most": "at most"}
 
@@ -131,9 +132,9 @@ class SurfaceForm(Form):
         self.level = widgets.FloatSlider(value=level, min=whole_mm(min(level, dpc - 0.4)), max=top, step=0.001,
                                          readout_format=".3f", description="Level at the wall, m", style=style_of, layout=WIDE)
         self.away = widgets.FloatSlider(value=away * 1000, min=min(-10.0, away * 1000), max=max(60.0, away * 1000), step=0.1,
-                                        readout=False, description="Fall away", style=style_of, layout=WIDE)
+                                        readout=False, description="Fall away", style=style_of, layout=SLIDER)
         self.along = widgets.FloatSlider(value=along * 1000, min=min(-25.0, along * 1000), max=max(25.0, along * 1000), step=0.1,
-                                         readout=False, description="Fall along", style=style_of, layout=WIDE)
+                                         readout=False, description="Fall along", style=style_of, layout=SLIDER)
         self.place = widgets.FloatSlider(value=(stations[0] + stations[-1]) / 2, min=stations[0], max=stations[-1], step=0.05,
                                          description="Section at, m along", style=style_of, layout=WIDE)
         self.away_words, self.along_words = (widgets.Text(continuous_update=False, layout=widgets.Layout(width="13em"))
