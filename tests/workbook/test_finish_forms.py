@@ -6,6 +6,7 @@ from typing import Any
 
 import pytest
 
+from sitelevels import workbook
 from sitelevels.workbook import forms
 from sitelevels.workbook.figures import style
 
@@ -184,3 +185,48 @@ class TestSurfaceForm:
         assert "Saved" in went_well(form)
         form.level.value = 10.002
         assert "Saved" not in form.message.value
+
+    def test_a_fall_can_be_typed_in_words_and_is_kept_exactly(self, demo: Any) -> None:
+        form = forms.SurfaceForm(demo.open())
+        form.away_words.value = "1:70"
+        assert form.chosen()[1] == 1 / 70
+        assert form.away.value == pytest.approx(14.3, abs=0.051)  # the slider stands at its nearest step, mm/m
+        assert "1:70 (14.3 mm/m) away" in form.said.value
+        form.save_surface()
+        assert demo.open().choice[1] == pytest.approx(1 / 70, rel=1e-9)
+
+    def test_a_fall_typed_wrongly_is_refused_and_the_surface_stays(self, demo: Any) -> None:
+        form = forms.SurfaceForm(demo.open())
+        form.away_words.value = "steep"
+        assert "was not understood" in refused(form)
+        assert form.chosen()[1] == 1 / 52
+
+
+class TestBriefTextForm:
+    def test_it_says_what_the_brief_comes_to(self, demo: Any) -> None:
+        assert "29.7 m² against studio wall" in went_well(forms.BriefTextForm(demo.open()))
+
+    def test_a_fault_is_told_with_its_line_and_nothing_typed_is_lost(self, demo: Any) -> None:
+        form = forms.BriefTextForm(demo.open())
+        form.text.value = form.text.value.replace('least = "1:80"', "least = 1:80")
+        assert "line" in refused(form)
+        assert "least = 1:80" in refused(form)
+        form.save_text()
+        assert 'least = "1:80"' in demo.brief
+        assert "least = 1:80" in form.text.value
+
+    def test_a_new_demand_can_be_added(self, demo: Any) -> None:
+        form = forms.BriefTextForm(demo.open())
+        form.text.value += '\n[[demand]]\nkind = "keep below"\npoint = "T1"\nby_mm = 50\n'
+        assert "Not saved yet" in went_well(form)
+        form.save_text()
+        assert len(demo.open().brief.demands) == 9
+
+    def test_the_demonstration_itself_is_never_changed(self, demo: Any) -> None:
+        folder = demo.path.rename(demo.path.parent / "pottery-yard")
+        form = forms.BriefTextForm(workbook.open_job(folder))
+        before = (folder / "brief.toml").read_bytes()
+        form.text.value = form.text.value.replace("thickness_mm = 50", "thickness_mm = 60")
+        form.save_text()
+        assert "the demonstration stays as it is" in refused(form)
+        assert (folder / "brief.toml").read_bytes() == before

@@ -127,6 +127,7 @@ class SurfaceForm(Form):
         else:  # somewhere to begin from
             self.start = (dpc - LIMITS["clearance"].value, 1 / 60, 0.0)
         level, away, along = self._began()
+        self.exact = [level, away, along]
         style_of = {"description_width": "13em"}
         top = whole_mm(max(level, dpc))
         self.level = widgets.FloatSlider(value=level, min=whole_mm(min(level, dpc - 0.4)), max=top, step=0.001,
@@ -139,18 +140,21 @@ class SurfaceForm(Form):
                                          description="Section at, m along", style=style_of, layout=WIDE)
         self.away_words, self.along_words = (widgets.Text(continuous_update=False, layout=widgets.Layout(width="13em"))
                                              for _ in range(2))
-        for slider, words in ((self.away, self.away_words), (self.along, self.along_words)):
-            words.observe(lambda change, slider=slider: self.attempt(lambda: self._typed_fall(slider, change["new"])), "value")
+        for which, slider, words in ((1, self.away, self.away_words), (2, self.along, self.along_words)):
+            words.observe(lambda change, which=which, slider=slider: self.attempt(
+                lambda: self._typed_fall(which, slider, change["new"])), "value")
         for slider in (self.level, self.away, self.along, self.place):
             slider.observe(lambda _: self.attempt(self.follow), "value")
         self.children = [self.level, row(self.away, self.away_words), row(self.along, self.along_words), self.place,
                          button("Save this surface", self.save_surface), self.message, self.said, self.picture, self.shown]
         self.follow()
 
-    def _typed_fall(self, slider: widgets.FloatSlider, words: str) -> None:
-        """Move a slider to a fall that was typed, e.g. 1:60; the words shown are passed over."""
-        if words != word_fall(slider.value / 1000):
-            slider.value = parse_fall(words) * 1000
+    def _typed_fall(self, which: int, slider: widgets.FloatSlider, words: str) -> None:
+        """Take a fall that was typed, e.g. 1:60, and move the slider there; what the form wrote itself is passed over."""
+        if words != word_fall(self.chosen()[which]):
+            self.exact[which] = parse_fall(words)
+            slider.value = self.exact[which] * 1000
+            self.follow()  # the slider may have stood there already, to its step
 
     def _began(self) -> tuple[float, float, float]:
         """The surface that the sliders started from."""
@@ -158,13 +162,12 @@ class SurfaceForm(Form):
         return self.start
 
     def chosen(self) -> tuple[float, float, float]:
-        """Level (m) and falls (m/m) as the sliders stand; untouched ones keep the value in the file to the last digit."""
-        level, away, along = self._began()
-        near = (abs(self.level.value - level) < 0.0005, abs(self.away.value - away * 1000) < 0.05,
-                abs(self.along.value - along * 1000) < 0.05)
-        moved = (self.level.value, self.away.value / 1000, self.along.value / 1000)
-        kept = (level, away, along)
-        return tuple(old if same else new for same, old, new in zip(near, kept, moved, strict=True))  # type: ignore[return-value]
+        """Level (m) and falls (m/m): as typed or read from the file, to the last digit, until a slider is moved off it."""
+        sliders = (self.level.value, self.away.value / 1000, self.along.value / 1000)
+        steps = (0.0005, 0.00005, 0.00005)  # half of a slider's step
+        level, away, along = (exact if abs(slider - exact) <= step else slider
+                              for exact, slider, step in zip(self.exact, sliders, steps, strict=True))
+        return level, away, along
 
     def follow(self) -> None:
         """Numbers first, then the picture."""
@@ -191,8 +194,8 @@ class SurfaceForm(Form):
             self.attempt(self._build)
             return
         level, away, along = self.chosen()
-        written = (("level_at_wall_m", word_level(level).removesuffix(" m")), ("fall_away", f'"{word_number(away * 1000)} mm/m"'),
-                   ("fall_along", f'"{word_number(along * 1000)} mm/m"'))
+        written = (("level_at_wall_m", word_level(level).removesuffix(" m")), ("fall_away", f'"{word_number(away * 1000, figures=12)} mm/m"'),
+                   ("fall_along", f'"{word_number(along * 1000, figures=12)} mm/m"'))
 
         def changed() -> str:
             text = self.needed().brief_text
@@ -205,4 +208,5 @@ class SurfaceForm(Form):
         if text is not None and self.save("Saved. Choose Run, then Run All Cells, to see it below and in notebook 4.",
                                           brief_text=text):
             self.start = self.needed().choice
+            self.exact = list(self.start)
             self.said.value = self.said.value.replace(" <i>Not saved yet.</i>", "")
