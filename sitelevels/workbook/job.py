@@ -15,6 +15,7 @@ from typing import Any
 import pandas as pd
 
 from ..design.brief import Brief
+from ..design.brief_file import brief_of, read_brief, toml, with_value
 from ..design.check import Verdicts, check_finish
 from ..design.section import Section, cut_section
 from ..errors import SurveyError, SurveyWarning
@@ -26,7 +27,6 @@ from ..survey.reduction import ReducedLevels, reduce_book
 from ..wording import parse_fall
 from ..works.earthworks import Earthworks, cut_and_fill
 from ..works.setout import PegTable, set_out
-from .brief_file import brief_of, read_brief, toml, with_value
 
 GROUND_FEATURES = ("", "ground", "corner")
 DEMONSTRATION = "pottery-yard"

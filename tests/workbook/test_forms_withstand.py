@@ -88,6 +88,7 @@ def test_any_number_as_the_reading_on_the_benchmark(hand: Any, typed: float) -> 
     form = forms.DigForm(hand.open())
     form.backsight.value = typed
     answers(form)
+    assert ("plane of collimation" in form.shown.value) != ("role='alert'" in form.message.value)
 
 
 @given(st.floats(9.8, 10.2), st.floats(-10, 60), st.floats(-25, 25), st.floats(0, 4))

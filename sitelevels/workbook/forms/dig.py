@@ -7,11 +7,11 @@ from urllib.parse import quote
 
 import ipywidgets as widgets
 
+from ...design.brief_file import toml, with_value
 from ...errors import SurveyError
 from ...survey.reading import LONGEST_READING
 from ...wording import word_level
 from ...works.setout import PegTable
-from ..brief_file import toml, with_value
 from ..job import DEMONSTRATION, Job
 from ..sheet import save_sheet
 from .base import Form, button, row, scrolled

@@ -8,12 +8,12 @@ from typing import Any
 
 import ipywidgets as widgets
 
+from ...design.brief_file import toml, with_value
 from ...design.check import Verdicts, check_finish
 from ...design.published import LIMITS
 from ...errors import SurveyError
 from ...wording import html_table, parse_fall, whole_mm, word_fall, word_level, word_number
 from .. import figures
-from ..brief_file import toml, with_value
 from ..job import Job
 from .base import BAD, GOOD, WIDE, Form, button, png, row, scrolled
 
@@ -194,8 +194,8 @@ class SurfaceForm(Form):
             self.attempt(self._build)
             return
         level, away, along = self.chosen()
-        written = (("level_at_wall_m", word_level(level).removesuffix(" m")), ("fall_away", f'"{word_number(away * 1000, figures=12)} mm/m"'),
-                   ("fall_along", f'"{word_number(along * 1000, figures=12)} mm/m"'))
+        falls = [toml(f"{word_number(fall * 1000, figures=12)} mm/m") for fall in (away, along)]
+        written = zip(("level_at_wall_m", "fall_away", "fall_along"), (toml(level), *falls), strict=True)
 
         def changed() -> str:
             text = self.needed().brief_text

@@ -6,10 +6,10 @@ from dataclasses import replace
 
 import ipywidgets as widgets
 
+from ...design.brief_file import with_value
 from ...errors import SurveyError
 from ...survey.reading import METRES_PER, with_known_level
 from ...wording import word_level
-from ..brief_file import with_value
 from ..job import Job
 from .base import Form, button, row, scrolled
 

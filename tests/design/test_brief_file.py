@@ -6,10 +6,10 @@ import pytest
 
 from sitelevels import reduce_book
 from sitelevels.design.brief import Brief
+from sitelevels.design.brief_file import brief_of, read_brief
 from sitelevels.design.demands import Clearance, Cover, FallAlong, FallAway, Gully, KeepBelow, MaxGradient, Meet, Step
 from sitelevels.errors import SurveyError
 from sitelevels.survey.reading import read_book
-from sitelevels.workbook.brief_file import brief_of, read_brief
 
 MM = 0.001
 

@@ -7,8 +7,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from sitelevels.design.brief_file import with_value
 from sitelevels.errors import SurveyError
-from sitelevels.workbook.brief_file import with_value
 
 TEXT = (Path(__file__).parents[2] / "data" / "pottery-yard" / "brief.toml").read_text(encoding="utf-8")
 

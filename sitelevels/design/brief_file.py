@@ -13,8 +13,12 @@ import shapely
 import tomlkit
 import tomlkit.exceptions
 
-from ..design.brief import Brief, Layer, Wall
-from ..design.demands import (
+from ..errors import SurveyError
+from ..surface.finish import polygon_of
+from ..survey.reduction import ReducedLevels
+from ..wording import parse_fall
+from .brief import Brief, Layer, Wall
+from .demands import (
     Clearance,
     Cover,
     Demand,
@@ -27,10 +31,6 @@ from ..design.demands import (
     Spot,
     Step,
 )
-from ..errors import SurveyError
-from ..surface.finish import polygon_of
-from ..survey.reduction import ReducedLevels
-from ..wording import parse_fall
 
 FORMAT = 1
 
