@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import warnings
+from abc import ABC, abstractmethod
 from collections.abc import Iterable
 from dataclasses import dataclass
 from itertools import pairwise
@@ -96,7 +97,7 @@ def _spots(points: Iterable[Any], who: str) -> tuple[Spot, ...]:
 
 
 @dataclass(frozen=True)
-class Demand:
+class Demand(ABC):
     """One thing that the finished surface must do.
 
     `title` is its short name and `unit` ("mm" or "mm/m") that of its numbers when shown; `limits` name entries of LIMITS.
@@ -106,13 +107,13 @@ class Demand:
     unit: ClassVar[str] = "mm"
     limits: ClassVar[tuple[str, ...]] = ()
 
+    @abstractmethod
     def words(self) -> str:
         """The demand in a sentence's middle, e.g. "at least 150 mm below the DPC of the north wall"."""
-        raise NotImplementedError
 
+    @abstractmethod
     def conditions(self, brief: Brief, corners: Corners = ()) -> list[Condition]:
         """What it comes to, place by place."""
-        raise NotImplementedError
 
 
 @dataclass(frozen=True)
