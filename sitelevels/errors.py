@@ -66,6 +66,17 @@ class SurveyError(ValueError):
         return whole
 
 
+def must_be(value: object, kind: type | tuple[type, ...], name: str) -> None:
+    """Refuse a value of another kind, in words.
+
+    >>> must_be(1.5, float, "the level")
+    """
+    if not isinstance(value, kind):
+        kinds = kind if isinstance(kind, tuple) else (kind,)
+        wanted = " or ".join(one.__name__ for one in kinds)
+        raise SurveyError(f"{name} is a {type(value).__name__}", rule=f"It must be a {wanted}.")
+
+
 def rows_named(numbers: Iterable[int]) -> str:
     """'row 3' or 'rows 3, 7 and 9'.
 

@@ -78,8 +78,8 @@ def word_fall(fall: float, *, never: Literal["flatter", "steeper"] | None = None
     >>> word_fall(1 / 60), word_fall(-0.0125), word_fall(0)
     ('1:60 (16.7 mm/m)', '1:80 uphill (12.5 mm/m)', 'level (0.0 mm/m)')
     """
-    if not math.isfinite(fall):
-        raise SurveyError(f"the fall {fall} is not a finite number")
+    if not isinstance(fall, (int, float)) or not math.isfinite(fall):
+        raise SurveyError(f"the fall {fall!r} is not a finite number of m/m")
     steep = abs(fall)
     if steep < 0.00005:
         return "level (0.0 mm/m)"

@@ -14,7 +14,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from ..errors import SurveyError, SurveyWarning
+from ..errors import SurveyError, SurveyWarning, must_be
 from ..surface.finish import REACH, polygon_of
 from ..surface.plane import Plane
 from ..wording import word_area, word_distance, word_level, word_mm, word_number
@@ -30,7 +30,7 @@ def _numbers(values: Any) -> NDArray[np.float64]:
     """Values as an array of floats; an empty one if they are none."""
     try:
         return np.array(list(values), dtype=float)
-    except (TypeError, ValueError):
+    except (TypeError, ValueError, OverflowError):
         return np.empty(0)
 
 
@@ -73,7 +73,7 @@ class Wall:
         own["name"] = str(name)
         ends = _numbers([first, second])
         if ends.shape != (2, 2) or not np.isfinite(ends).all() or math.dist(*ends) < 1e-6:
-            raise SurveyError(f"the wall {self.name!r} from {tuple(first)} to {tuple(second)} has no length",
+            raise SurveyError(f"the wall {self.name!r} from {first!r} to {second!r} has no length",
                               remedy="Give its two ends as x, y in m.")
         own["first"], own["second"] = ((float(x), float(y)) for x, y in ends)
         own["length"] = math.dist(self.first, self.second)
@@ -130,10 +130,13 @@ def _in_order(shots: NDArray[np.float64], name: str) -> NDArray[np.float64]:
         if place + 2 < len(shots) and ordered[place + 2, 0] - ordered[place, 0] <= SAME_STATION:
             raise SurveyError(f"three DPC shots of the wall {name!r} stand {word_distance(ordered[place, 0])} along",
                               rule="A step has two levels.", remedy="Correct a distance.")
-        before = ordered[place - 1, 1] if place else ordered[place, 1]
-        after = ordered[place + 2, 1] if place + 2 < len(shots) else ordered[place + 1, 1]
         one, two = ordered[place, 1], ordered[place + 1, 1]
-        if abs(before - two) + abs(one - after) < abs(before - one) + abs(two - after):
+        as_booked = swapped = 0.0
+        if place:
+            as_booked, swapped = abs(ordered[place - 1, 1] - one), abs(ordered[place - 1, 1] - two)
+        if place + 2 < len(shots):
+            as_booked, swapped = as_booked + abs(two - ordered[place + 2, 1]), swapped + abs(one - ordered[place + 2, 1])
+        if swapped < as_booked:
             ordered[[place, place + 1], 1] = two, one
     return ordered
 
@@ -181,8 +184,13 @@ class Brief:
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "area", polygon_of(self.area))
-        for name in ("walls", "demands", "layers"):
-            object.__setattr__(self, name, tuple(getattr(self, name)))
+        for name, kind in (("walls", Wall), ("demands", Demand), ("layers", Layer)):
+            given = getattr(self, name)
+            given = (given,) if isinstance(given, kind) else given
+            must_be(given, Iterable, f"the list of {name}")
+            object.__setattr__(self, name, tuple(given))
+            for one in getattr(self, name):
+                must_be(one, kind, f"one of the {name}")
         names = [wall.name for wall in self.walls]
         if len(set(names)) < len(names):
             raise SurveyError(f"two walls have one name among {', '.join(names)}", remedy="Give each its own.")
@@ -214,7 +222,7 @@ class Brief:
         spans = sorted((min(along), max(along)) for part in beside if part.geom_type == "Polygon" and not part.is_empty
                        for along in [[wall.along(*corner) for corner in part.exterior.coords]])
         stretches: list[tuple[float, float]] = []
-        for start, end in spans:
+        for start, end in map(self._squared_off, [wall] * len(spans), spans):
             if stretches and start <= stretches[-1][1] + SAME_STATION:  # one part on each side of the line
                 start, end = stretches[-1][0], max(end, stretches.pop()[1])
             stretches.append((start, end))
@@ -224,6 +232,15 @@ class Brief:
                               rule=f"It comes no nearer than {word_distance(self.area.distance(line))} along any length.",
                               remedy="Correct the wall's ends or the corners of the area.")
         return stretches
+
+    def _squared_off(self, wall: Wall, span: tuple[float, float]) -> tuple[float, float]:
+        """A stretch less what an edge that leaves the wall obliquely adds at its ends, within the tape's tolerance."""
+        corners = [corner for ring in (self.area.exterior, *self.area.interiors) for corner in ring.coords[:-1]]
+        line = shapely.LineString([wall.place(span[0]), wall.place(span[1])])
+        near = [wall.along(*corner) for corner in corners if shapely.Point(corner).distance(line) <= AGAINST]
+        start = max((along for along in near if 0 <= along - span[0] <= AGAINST), default=span[0])
+        end = min((along for along in near if 0 <= span[1] - along <= AGAINST), default=span[1])
+        return start, end
 
     def stations(self, wall: Wall, corners: Iterable[tuple[float, float]] = ()) -> list[float]:
         """Distances along a wall (m) at which a straight DPC and a flat facet can come nearest to each other.

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import math
 import re
 import tomllib
+import warnings
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
@@ -13,11 +15,11 @@ import shapely
 import tomlkit
 import tomlkit.exceptions
 
-from ..errors import SurveyError
+from ..errors import SurveyError, SurveyWarning
 from ..surface.finish import polygon_of
 from ..survey.reduction import ReducedLevels
-from ..wording import parse_fall
-from .brief import Brief, Layer, Wall
+from ..wording import parse_fall, word_distance, word_mm
+from .brief import BEYOND_SHOTS, Brief, Layer, Wall
 from .demands import (
     Clearance,
     Cover,
@@ -164,7 +166,7 @@ def brief_of(told: dict[str, Any], reduced: ReducedLevels) -> Brief:
     """The brief of a job from its file and its levels.
 
     Points are named as in the book; a wall's DPC comes from the shots with feature dpc and that wall's name, or from dpc_m.
-    Raises SurveyError with every problem at once.
+    Raises SurveyError with every problem at once, and warns (SurveyWarning) of DPC shots on walls that it does not know.
     """
     faults: list[SurveyError] = []
     spots = reduced.spots()
@@ -176,9 +178,14 @@ def brief_of(told: dict[str, Any], reduced: ReducedLevels) -> Brief:
                    for number, entry in enumerate(told.get(part, []), start=1)]
         return [reader.keep(make, reader, *given) for reader in readers]
 
-    walls = each("wall", _wall, spots, reduced)
+    names = [entry.get("name") for entry in told.get("wall", [])]
+    for row in reduced.book.rows:
+        if row.feature == "dpc" and row.wall and not any(_same(row.wall, str(name)) for name in names):
+            warnings.warn(f"Row {row.number}, point {row.point}: this DPC shot is not used, for the brief has no wall "
+                          f"{row.wall!r}. Its walls are {', '.join(map(str, names)) or 'none'}.", SurveyWarning, stacklevel=3)
+    walls = each("wall", _wall, spots, reduced, names)
     layers = each("layer", lambda reader: Layer(reader.text("name"), reader.number("thickness_mm", 0.001)))
-    demands = each("demand", _demand, spots, [entry.get("name") for entry in told.get("wall", [])])
+    demands = each("demand", _demand, spots, names)
     if faults:
         raise SurveyError.together(faults)
     return Brief(corners, walls=tuple(walls), layers=tuple(layers), demands=tuple(demands))
@@ -212,20 +219,38 @@ def _area(reader: _Reader, spots: pd.DataFrame) -> shapely.Polygon:
     return polygon_of([(spot.x, spot.y) for spot in _named(corners, spots)])
 
 
-def _wall(reader: _Reader, spots: pd.DataFrame, reduced: ReducedLevels) -> Wall:
+def _wall(reader: _Reader, spots: pd.DataFrame, reduced: ReducedLevels, walls: list[Any]) -> Wall:
     name = reader.text("name")
     first, second = (_end(reader, key, spots) for key in ("first", "second"))
     if "dpc_m" in reader.entry:
         return Wall(name, first, second, dpc=reader.number("dpc_m"))
-    shots = [row.point for row in reduced.book.rows if row.feature == "dpc" and row.wall in ("", name)]
-    if not shots:
-        others = sorted({row.wall for row in reduced.book.rows if row.feature == "dpc"})
-        raise SurveyError(f"no DPC shot is booked for {name!r}",
-                          rule=f"Those booked name {', '.join(map(repr, others))}." if others else "None is booked at all.",
-                          remedy="Mark shots with feature dpc and the wall's name, or give dpc_m.")
     bare = Wall(name, first, second, dpc=0.0)
-    return Wall(name, first, second, dpc=[(bare.along(spot.x, spot.y), spot.level)
-                                          for spot in _named(list(dict.fromkeys(shots)), spots)])
+    named = [row for row in reduced.book.rows if row.feature == "dpc" and _same(row.wall, name)]
+    unnamed = [row for row in reduced.book.rows if row.feature == "dpc" and not row.wall]
+    if len(walls) > 1:  # a shot that names no wall serves those that it stands on
+        unnamed = [row for row in unnamed if row.x is not None and row.y is not None and _off(bare, row.x, row.y) <= BEYOND_SHOTS]
+    shots = list(dict.fromkeys(row.point for row in (*named, *unnamed)))
+    if not shots:
+        raise SurveyError(f"no DPC shot is booked for {name!r}",
+                          remedy="Mark shots with feature dpc and the wall's name, or give dpc_m.")
+    spots_on_it = _named(shots, spots)
+    off = [f"{spot.point} ({word_distance(_off(bare, spot.x, spot.y))})" for spot in spots_on_it
+           if _off(bare, spot.x, spot.y) > BEYOND_SHOTS]
+    if off:
+        raise SurveyError(f"the DPC shots {', '.join(off)} do not stand on the wall {name!r}",
+                          rule=f"A shot may stand {word_mm(BEYOND_SHOTS)} off it at the most.",
+                          remedy="Correct x and y, or the wall.")
+    return Wall(name, first, second, dpc=[(bare.along(spot.x, spot.y), spot.level) for spot in spots_on_it])
+
+
+def _same(one: str, other: str) -> bool:
+    return one.strip().casefold() == other.strip().casefold()
+
+
+def _off(wall: Wall, x: float, y: float) -> float:
+    """Distance in m of a place from the line of a wall."""
+    foot = wall.place(wall.along(x, y))
+    return math.dist(foot, (x, y))
 
 
 def _end(reader: _Reader, key: str, spots: pd.DataFrame) -> tuple[float, float]:

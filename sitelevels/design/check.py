@@ -10,7 +10,7 @@ from itertools import pairwise
 import pandas as pd
 import shapely
 
-from ..errors import SurveyError
+from ..errors import SurveyError, must_be
 from ..surface.finish import REACH, Facet, Finish
 from ..wording import html_table, word_change, word_distance, word_fall, word_mm
 from .brief import Brief
@@ -163,6 +163,8 @@ def check_finish(finish: Finish, brief: Brief) -> Verdicts:
     >>> check_finish(Finish.plane(Plane(9.848, 0.0, -1 / 60), area), brief).words.loc[0, ["found", "verdict"]].tolist()
     ['152.0 mm', 'met']
     """
+    must_be(finish, Finish, "the finish")
+    must_be(brief, Brief, "the brief")
     corners = [(float(x), float(y)) for facet in finish.facets for x, y in facet.area.exterior.coords]
     worst, everywhere = [], []
     for demand in brief.demands:

@@ -11,7 +11,7 @@ from itertools import pairwise
 from numbers import Real
 from typing import TYPE_CHECKING, Any, ClassVar, NamedTuple
 
-from ..errors import SurveyError, SurveyWarning
+from ..errors import SurveyError, SurveyWarning, must_be
 from ..surface.plane import Plane
 from ..wording import word_distance, word_fall, word_mm, word_number
 from .published import LIMITS
@@ -85,7 +85,7 @@ def _ordered(who: str, *limits: tuple[str, float | None], falls: bool = False) -
 def _spots(points: Iterable[Any], who: str) -> tuple[Spot, ...]:
     try:
         spots = tuple(Spot(str(point), float(x), float(y), float(level)) for point, x, y, level in points)
-    except (TypeError, ValueError):
+    except (TypeError, ValueError, OverflowError):
         raise SurveyError(f"the demand {who} needs points as (name, x, y, level)", remedy="Levels and positions in m.") from None
     if not spots:
         raise SurveyError(f"the demand {who} names no point")
@@ -190,6 +190,7 @@ class _AtSpots(Demand):
 
     def __post_init__(self) -> None:
         given = getattr(self, self._field)
+        must_be(given, (list, tuple), f"the points of the demand {type(self).__name__}")
         single = len(given) > 0 and isinstance(given[0], str)
         spots = _spots((given,) if single else given, type(self).__name__)
         if self._field == "point" and len(spots) > 1:
@@ -308,7 +309,7 @@ class Gully(_AtSpots):
 
     def __post_init__(self) -> None:
         super().__post_init__()
-        if len(self.proud) != 2:
+        if not isinstance(self.proud, (list, tuple)) or len(self.proud) != 2:
             raise SurveyError(f"proud of the demand Gully {self._names()} is {self.proud!r}",
                               rule="It is a pair, least and most, in m.")
         _ordered(f"Gully {self._names()}", ("least", self.proud[0]), ("most", self.proud[1]))

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from numbers import Real
 from typing import Any
 
 import numpy as np
@@ -13,9 +14,9 @@ from numpy.typing import ArrayLike, NDArray
 from shapely.geometry.base import BaseGeometry
 from shapely.validation import explain_validity
 
-from ..errors import SurveyError
+from ..errors import SurveyError, must_be
 from ..wording import word_distance, word_fall, word_mm, word_place
-from .plane import Floats, Plane
+from .plane import FARTHEST, Floats, Plane, plan_places
 
 REACH = 0.3  # m: a facet is carried on this far beyond its edge, for a staff held on the paving or the sill next to it
 
@@ -30,12 +31,13 @@ def polygon_of(area: Any) -> shapely.Polygon:
     else:
         try:
             corners = np.asarray(area, dtype=float)
-        except (TypeError, ValueError):
+        except (TypeError, ValueError, OverflowError):
             corners = np.empty(0)
         if corners.ndim != 2 or corners.shape[1] != 2 or len(corners) < 3:
             raise SurveyError(f"the area {area!r} is not a list of corners", rule="It needs three or more pairs x, y in m.")
-        if not np.isfinite(corners).all():
-            raise SurveyError(f"corner {int(np.argwhere(~np.isfinite(corners))[0][0]) + 1} of the area is not a finite number")
+        if not (np.abs(corners) < FARTHEST).all():
+            bad = int(np.argwhere(~(np.abs(corners) < FARTHEST))[0][0])
+            raise SurveyError(f"corner {bad + 1} of the area is not a finite number", rule="Corners are in m.")
         polygon = shapely.Polygon(corners)
     if not isinstance(polygon, shapely.Polygon):
         raise SurveyError(f"the area is a {polygon.geom_type}", rule="It must be one polygon.")
@@ -56,6 +58,10 @@ class Facet:
     plane: Plane
     area: shapely.Polygon
 
+    def __post_init__(self) -> None:
+        must_be(self.plane, Plane, "the plane of a facet")
+        object.__setattr__(self, "area", polygon_of(self.area))
+
 
 @dataclass(frozen=True, eq=False)
 class Finish:
@@ -69,7 +75,10 @@ class Finish:
     facets: tuple[Facet, ...]
 
     def __post_init__(self) -> None:
+        must_be(self.facets, Iterable, "the list of facets")
         object.__setattr__(self, "facets", tuple(self.facets))
+        for facet in self.facets:
+            must_be(facet, Facet, "one of the facets")
         if not self.facets:
             raise SurveyError("the finished surface has no facet", rule="It needs at least one plane over an area.")
         for number, facet in enumerate(self.facets):
@@ -88,12 +97,11 @@ class Finish:
 
     def facet_at(self, x: float, y: float) -> Facet:
         """The facet at a plan position, or the nearest within 300 mm. Raises SurveyError beyond that."""
-        return self.facets[int(self._nearest(np.array([x], float), np.array([y], float))[0])]
+        xs, ys = plan_places(x, y)
+        return self.facets[int(self._nearest(xs.reshape(-1), ys.reshape(-1))[0])]
 
     def _nearest(self, x: Floats, y: Floats) -> NDArray[np.intp]:
         """Number of the facet at each place, or the nearest within reach."""
-        if not (np.isfinite(x).all() and np.isfinite(y).all()):
-            raise SurveyError("a position is not a finite number", rule="x and y are in m.")
         places = shapely.points(x, y)
         distances = np.array([shapely.distance(facet.area, places) for facet in self.facets])
         out = np.flatnonzero(distances.min(axis=0) > REACH)
@@ -106,7 +114,7 @@ class Finish:
 
     def level_at(self, x: ArrayLike, y: ArrayLike) -> Any:
         """Level in m at x, y in m: a float for a point, an array for arrays; see `facet_at` for places beyond the edge."""
-        wanted_x, wanted_y = np.broadcast_arrays(np.asarray(x, float), np.asarray(y, float))
+        wanted_x, wanted_y = plan_places(x, y)
         xs, ys = wanted_x.reshape(-1), wanted_y.reshape(-1)
         nearest = self._nearest(xs, ys)
         levels = np.empty(len(xs))
@@ -117,6 +125,7 @@ class Finish:
 
     def lowered(self, depth: float) -> Finish:
         """The surface `depth` m below, e.g. the formation under all layers."""
+        must_be(depth, Real, "the depth")
         return Finish(tuple(Facet(facet.plane.lowered(depth), facet.area) for facet in self.facets))
 
     @property

@@ -12,7 +12,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from ..errors import SurveyError
 from ..wording import word_level, word_place
-from .plane import Floats, PlaneFit, fit_plane, frozen, name_of, spots_as_arrays
+from .plane import Floats, PlaneFit, fit_plane, frozen, name_of, plan_places, spots_as_arrays
 from .triangles import force_breaks
 
 SAME_PLACE = 1e-6  # m: tapes are booked to a millimetre, so nearer spots have one and the same place
@@ -162,7 +162,8 @@ class Ground:
 
     def covers(self, x: ArrayLike, y: ArrayLike) -> NDArray[np.bool_]:
         """Whether each plan position lies within the hull, its edge included."""
-        return self._triangle_of(np.asarray(x, float).reshape(-1), np.asarray(y, float).reshape(-1)) >= 0
+        xs, ys = plan_places(x, y)
+        return self._triangle_of(xs.reshape(-1), ys.reshape(-1)) >= 0
 
     def _triangle_of(self, x: NDArray[np.float64], y: NDArray[np.float64]) -> NDArray[np.intp]:
         """Index of a triangle that holds each position, −1 outside the hull."""
@@ -184,10 +185,8 @@ class Ground:
 
         Raises SurveyError outside the hull of the spots: no guess is made there.
         """
-        wanted_x, wanted_y = np.broadcast_arrays(np.asarray(x, float), np.asarray(y, float))
+        wanted_x, wanted_y = plan_places(x, y)
         xs, ys = wanted_x.reshape(-1), wanted_y.reshape(-1)
-        if not (np.isfinite(xs).all() and np.isfinite(ys).all()):
-            raise SurveyError("a position is not a finite number", rule="x and y are in m.")
         triangle = self._triangle_of(xs, ys)
         if (triangle < 0).any():
             out = int(np.flatnonzero(triangle < 0)[0])

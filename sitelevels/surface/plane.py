@@ -6,17 +6,19 @@ import math
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 from functools import cached_property
+from numbers import Real
 from typing import Any, overload
 
 import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
-from ..errors import SurveyError
+from ..errors import SurveyError, must_be
 from ..wording import word_angle, word_fall, word_mm, word_place
 
 Floats = NDArray[np.float64]
 
+FARTHEST = 1e9  # m: no grid on earth has a coordinate so large
 THIN = 1e-6  # spots whose band is narrower than this share of its length lie in a line
 NOTHING = 1e-6  # m: a residual of a thousandth of a millimetre is rounding
 SUSPECT = 0.05  # chance, shared over all spots (Bonferroni), below which a residual is suspected
@@ -27,6 +29,17 @@ def frozen(values: ArrayLike) -> Floats:
     array = np.array(values, dtype=np.float64)
     array.setflags(write=False)
     return array
+
+
+def plan_places(x: ArrayLike, y: ArrayLike) -> tuple[Floats, Floats]:
+    """Plan positions as two float arrays of one shape; SurveyError for what is no finite number, and for unlike shapes."""
+    try:
+        xs, ys = np.broadcast_arrays(np.asarray(x, float), np.asarray(y, float))
+    except (TypeError, ValueError, OverflowError):
+        raise SurveyError("a position is not a number, or x and y differ in number", rule="x and y are in m.") from None
+    if not (np.isfinite(xs).all() and np.isfinite(ys).all()):
+        raise SurveyError("a position is not a finite number", rule="x and y are in m.")
+    return xs, ys
 
 
 @dataclass(frozen=True)
@@ -45,7 +58,11 @@ class Plane:
 
     def __post_init__(self) -> None:
         for name, value in (("level", self.level), ("gx", self.gx), ("gy", self.gy), ("at", self.at)):
-            if not np.isfinite(np.asarray(value, dtype=float)).all():
+            try:
+                finite = bool(np.isfinite(np.asarray(value, dtype=float)).all())
+            except (TypeError, ValueError, OverflowError):
+                finite = False
+            if not finite:
                 raise SurveyError(f"the plane's {name} is {value!r}", rule="It must be a finite number.")
 
     @overload
@@ -54,7 +71,8 @@ class Plane:
     def level_at(self, x: ArrayLike, y: ArrayLike) -> Any: ...
     def level_at(self, x: ArrayLike, y: ArrayLike) -> Any:
         """Level in m at x, y in m: a float for a point, an array for arrays."""
-        level = self.level + self.gx * (np.asarray(x, float) - self.at[0]) + self.gy * (np.asarray(y, float) - self.at[1])
+        xs, ys = plan_places(x, y)
+        level = self.level + self.gx * (xs - self.at[0]) + self.gy * (ys - self.at[1])
         return float(level) if np.ndim(level) == 0 else level
 
     @property
@@ -74,6 +92,8 @@ class Plane:
 
         Raises SurveyError for a direction of no length.
         """
+        must_be(dx, Real, "dx")
+        must_be(dy, Real, "dy")
         length = math.hypot(dx, dy)
         if not 0 < length < math.inf:
             raise SurveyError(f"the direction ({dx}, {dy}) has no length", remedy="Give two finite numbers, not both nought.")
@@ -183,16 +203,17 @@ def spots_as_arrays(x: ArrayLike, y: ArrayLike, level: ArrayLike,
     for name, values in (("x", x), ("y", y), ("level", level)):
         try:
             arrays.append(frozen(values).reshape(-1))
-        except (TypeError, ValueError):
+        except (TypeError, ValueError, OverflowError):
             raise SurveyError(f"{name} holds something that is not a number", remedy="Give numbers in metres.") from None
+    must_be(points, (Iterable, type(None)), "points")
     names = None if points is None else tuple(str(name) for name in points)
     lengths = [len(array) for array in arrays] + ([] if names is None else [len(names)])
     if len(set(lengths)) != 1:
         raise SurveyError(f"x, y, level and points have {', '.join(map(str, lengths))} values",
                           rule="They must have the same number.")
     for name, array in zip(("x", "y", "level"), arrays, strict=True):
-        if not np.isfinite(array).all():
-            bad = int(np.flatnonzero(~np.isfinite(array))[0])
+        if not (np.abs(array) < FARTHEST).all():
+            bad = int(np.flatnonzero(~(np.abs(array) < FARTHEST))[0])
             raise SurveyError(f"{name} is {array[bad]}", where=f"point {name_of(names, bad)}",
                               rule="It must be a finite number in m.", remedy="Fill it in, or leave the point out.")
     return arrays[0], arrays[1], arrays[2], names
@@ -210,12 +231,15 @@ class _Whitener:
         if sd is not None:
             try:
                 self.sd = np.broadcast_to(np.asarray(sd, float), count)
-            except (TypeError, ValueError):
+            except (TypeError, ValueError, OverflowError):
                 self.sd = np.zeros(count)
             if not (np.isfinite(self.sd) & (self.sd > 0)).all():
                 raise SurveyError(f"sd is {sd!r}", rule=f"It must be one finite length above nought in m, or {count} of them.")
         if covariance is not None:
-            matrix = np.asarray(covariance, float)
+            try:
+                matrix = np.asarray(covariance, float)
+            except (TypeError, ValueError, OverflowError):
+                matrix = np.empty(0)
             if matrix.shape != (count, count) or not np.isfinite(matrix).all() or not np.allclose(
                     matrix, matrix.T, rtol=1e-9, atol=0.0):
                 raise SurveyError(f"the covariance has the shape {matrix.shape}",
@@ -292,6 +316,8 @@ def fit_plane(x: ArrayLike, y: ArrayLike, level: ArrayLike, *, sd: ArrayLike | N
     turned = (axes / np.sqrt(spread)).T @ offsets
     design = np.vstack([whiten(row) for row in (np.ones(count), *turned)])
     normal = design @ design.T
+    if not np.isfinite(normal).all() or np.linalg.matrix_rank(normal) < 3:
+        raise SurveyError("the weights of the spots are too unlike to fit a plane", remedy="Check the standard deviations.")
     base = levels.mean()
     answer = np.linalg.solve(normal, design @ whiten(levels - base))
     residuals = levels - base - answer[0] - answer[1:] @ turned

@@ -6,6 +6,7 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
+from numbers import Real
 from types import MappingProxyType
 from typing import Literal
 
@@ -99,8 +100,8 @@ class LevelBook:
         """
         if point not in {row.point for row in self.rows}:
             raise SurveyError(f"no row of the book has the point {point!r}", remedy="Choose one that was read.")
-        if not math.isfinite(level):
-            raise SurveyError(f"the level of {point} is {level}", rule="It must be a finite number in m.")
+        if not isinstance(level, Real) or not math.isfinite(level):
+            raise SurveyError(f"the level of {point} is {level!r}", rule="It must be a finite number in m.")
         rows = tuple(replace(row, rl=level) if row.point == point else row for row in self.rows)
         return replace(self, rows=rows)
 

@@ -31,6 +31,7 @@ FEATURES = ("ground", "corner", "dpc", "threshold", "edge", "buried", "gully", "
 
 COLUMNS = ("point", "reading", "bs", "is", "fs", "x", "y", "feature", "rl", "hand_level", "sight", "wall", "remarks")
 LONGEST_READING = 5.0  # m: the common garden or site staff; a longer one is questioned, not refused
+SMALL_LEVEL = 0.1  # m: a known level below this in a book of other units was perhaps meant in m
 SAME_PLACE = 0.001  # m: tape measurements are booked to the millimetre at the finest
 
 _UPSIDE_DOWN = re.compile(r"upside|invert", re.IGNORECASE)
@@ -229,7 +230,9 @@ def _book_of_cells(headings: list[str], cells: list[list[Any]], scale: float, *,
     faults += _faults_of_rows(rows, unclear) + _faults_between_rows(rows)
     if faults:
         raise SurveyError.together(faults)
-    doubts += _doubts(rows)
+    doubts += _doubts(rows) + [
+        f"Row {row.number}, point {row.point}: the known level comes to {word_level(row.rl)}. rl is in the unit of the book."
+        for row in rows if scale != 1 and row.rl and abs(row.rl) < SMALL_LEVEL]
     for doubt in doubts:
         warnings.warn(doubt, SurveyWarning, stacklevel=3)
     hand = [dict(zip(names, row, strict=False)).get("hand_level") for row in cells]
@@ -272,6 +275,10 @@ def _row_of_cells(number: int, cells: dict[str, Any], beyond: list[Any], scale: 
     if any(not _is_empty(cell) for cell in beyond):
         faults.append(SurveyError("there are more cells than headings", where=where,
                                   remedy="Look for a comma in a number (write 1.245) or a remark (put it in quotation marks)."))
+        return None
+    if not point.isprintable():
+        faults.append(SurveyError(f"the name {point!r} has a sign in it that cannot be printed", where=f"row {number}",
+                                  remedy="Type the name again."))
         return None
     if not point:
         faults.append(SurveyError("the point has no name", where=where, remedy="Give it the name chalked on the ground."))

@@ -11,7 +11,7 @@ from itertools import pairwise
 
 import pandas as pd
 
-from ..errors import SurveyError, SurveyWarning, rows_named
+from ..errors import SurveyError, SurveyWarning, must_be, rows_named
 from ..wording import html_table, word_level, word_mm
 from .adjustment import Adjust, Adjustment, Closure
 from .book import ALLOWANCES, LevelBook, Row
@@ -59,6 +59,7 @@ def reduce_book(book: LevelBook, *, adjust: Adjust = "setups", allowable: float 
     >>> round(reduced.misclosure, 3), reduced.closes
     (-0.001, True)
     """
+    must_be(book, LevelBook, "the book")
     if adjust not in ("setups", "distance", None):
         raise SurveyError(f"the adjustment {adjust!r} is not known", rule="It can be 'setups', 'distance' or None.")
     if isinstance(allowable, str) and allowable not in ALLOWANCES:

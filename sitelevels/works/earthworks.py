@@ -10,7 +10,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from ..errors import SurveyError
+from ..errors import SurveyError, must_be
 from ..surface.finish import Finish, polygon_of
 from ..surface.ground import Ground
 from ..surface.plane import Plane
@@ -177,6 +177,8 @@ def cut_and_fill(ground: Ground, formation: Plane | Finish, area: Any) -> Earthw
     >>> round(works.cut, 6), round(works.fill, 6)
     (0.4, 0.0)
     """
+    must_be(ground, Ground, "the ground")
+    must_be(formation, (Plane, Finish), "the formation")
     polygon = polygon_of(area)
     finish = formation if isinstance(formation, Finish) else Finish.plane(formation, polygon)
     middle = np.array([ground.x.mean(), ground.y.mean()])

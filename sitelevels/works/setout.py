@@ -10,7 +10,7 @@ from typing import Any
 import pandas as pd
 
 from ..design.brief import Brief
-from ..errors import SurveyError
+from ..errors import SurveyError, must_be
 from ..surface.finish import Finish
 from ..surface.ground import Ground
 from ..wording import html_table, word_level
@@ -113,6 +113,10 @@ def set_out(finish: Finish, brief: Brief, pegs: pd.DataFrame | Iterable[Any], *,
     >>> round(pegs[0].dig, 3), round(pegs[0].reading_formation, 3)
     (0.23, 1.43)
     """
+    must_be(finish, Finish, "the finish")
+    must_be(brief, Brief, "the brief")
+    must_be(ground, (Ground, type(None)), "the ground")
+    must_be(pegs, Iterable, "the list of pegs")
     height = _height(hpc, backsight)
     formation = finish.lowered(brief.build_up)
     found, faults = [], []
@@ -142,7 +146,7 @@ def _height(hpc: float | None, backsight: tuple[float, float] | None) -> float:
             height = level + reading
         else:
             height = float(hpc)  # type: ignore[arg-type]
-    except (TypeError, ValueError):
+    except (TypeError, ValueError, OverflowError):
         height = math.nan
     if not math.isfinite(height):
         raise SurveyError(f"the instrument's height cannot be had from {hpc if backsight is None else backsight!r}",
@@ -163,7 +167,7 @@ def _places(pegs: pd.DataFrame | Iterable[Any]) -> Iterator[tuple[str, float, fl
             point, x, y, *level = row
             existing = None if not level or pd.isna(level[0]) else float(level[0])
             yield str(point), float(x), float(y), existing
-        except (TypeError, ValueError):
+        except (TypeError, ValueError, OverflowError):
             raise SurveyError(f"the peg {row!r} cannot be read",
                               rule="A peg is point, x, y and, if known, level, in m.") from None
         if existing is not None and not math.isfinite(existing):

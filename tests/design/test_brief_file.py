@@ -40,6 +40,9 @@ first = [1.0, 2.0]
 second = [5.0, 2.0]
 """
 
+# the book of these tests has a shot on a wall that most of the briefs do not name
+pytestmark = pytest.mark.filterwarnings("ignore:.*this DPC shot is not used")
+
 
 @pytest.fixture(scope="module")
 def reduced() -> Any:
