@@ -150,7 +150,7 @@ class Layer:
 
     def __post_init__(self) -> None:
         number = isinstance(self.thickness, Real) and not isinstance(self.thickness, bool)
-        if not (number and math.isfinite(self.thickness) and self.thickness >= 0):
+        if not (number and 0 <= self.thickness < math.inf):
             raise SurveyError(f"the layer {self.name!r} is {self.thickness!r} m thick", rule="A thickness is nought or more.")
         if self.thickness > THICKEST:
             warnings.warn(f"The layer {self.name!r} is {word_distance(self.thickness)} thick. Are those millimetres?",
@@ -296,6 +296,9 @@ class Brief:
         """Area, walls and build-up in words."""
         walls = ", ".join(f"{wall.name} (DPC {word_level(wall.shots[0][1])})" for wall in self.walls)
         return f"{word_area(self.area.area)} against {walls or 'no wall'}; build-up {word_mm(self.build_up)}."
+
+    def __repr__(self) -> str:
+        return f"Brief with {len(self.demands)} demands: {self.sentence()}"
 
     def _repr_html_(self) -> str:
         demands = "".join(f"<li>{escape(demand.words())}</li>" for demand in self.demands)

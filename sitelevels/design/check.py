@@ -135,17 +135,22 @@ class Verdicts:
         return list(dict.fromkeys((one.demand.title, LIMITS[one.demand.limits[0]].confidence) for one in self.worst
                                   if LIMITS[one.demand.limits[0]].confidence in (MEMORY, PRACTICE)))
 
+    def __repr__(self) -> str:
+        return f"Verdicts on {len(self.worst)} demands, {sum(not one.met for one in self.worst)} not met"
+
     def _repr_html_(self) -> str:
         return f"<p>{escape(self.basis)}</p>" + html_table(self.words, words=True)
 
 
-def check_finish(finish: Finish, brief: Brief) -> Verdicts:
+def check_finish(finish: Finish, brief: Brief, *, budget: None = None) -> Verdicts:
     """Hold a finished surface against every demand of a brief.
 
     Parameters
     ----------
     finish : Finish
     brief : Brief
+    budget : None
+        The place for errors of the readings, which are not counted yet; anything but None is refused.
 
     Returns
     -------
@@ -165,6 +170,9 @@ def check_finish(finish: Finish, brief: Brief) -> Verdicts:
     """
     must_be(finish, Finish, "the finish")
     must_be(brief, Brief, "the brief")
+    if budget is not None:
+        raise SurveyError("errors of the readings are not counted yet", rule="A verdict goes by the margin alone.",
+                          remedy="Leave the budget out.")
     corners = [(float(x), float(y)) for facet in finish.facets for x, y in facet.area.exterior.coords]
     worst, everywhere = [], []
     for demand in brief.demands:

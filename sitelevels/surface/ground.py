@@ -219,6 +219,9 @@ class Ground:
         return pd.DataFrame({"point": [self._called(index) for index in range(len(self.x))], "x": self.x, "y": self.y,
                              "level": self.level})
 
+    def __repr__(self) -> str:
+        return f"Ground through {len(self.x)} spots"
+
     def _repr_html_(self) -> str:
         return (f"<p>Ground through {len(self.x)} spots and {len(self.triangles)} triangles, from "
                 f"{word_level(self.level.min())} to {word_level(self.level.max())}.</p>")

@@ -105,5 +105,8 @@ class LevelBook:
         rows = tuple(replace(row, rl=level) if row.point == point else row for row in self.rows)
         return replace(self, rows=rows)
 
+    def __repr__(self) -> str:
+        return f"LevelBook of {len(self.rows)} rows"
+
     def _repr_html_(self) -> str:
         return html_table(self.table, index=True)

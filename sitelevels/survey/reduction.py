@@ -65,7 +65,7 @@ def reduce_book(book: LevelBook, *, adjust: Adjust = "setups", allowable: float 
     if isinstance(allowable, str) and allowable not in ALLOWANCES:
         raise SurveyError(f"the allowance {allowable!r} is not known", rule=f"It can be {', '.join(ALLOWANCES)}, or metres.")
     number = isinstance(allowable, (int, float)) and not isinstance(allowable, bool)
-    if not (allowable is None or isinstance(allowable, str) or (number and 0 <= float(allowable) < math.inf)):
+    if not (allowable is None or isinstance(allowable, str) or (number and 0 <= allowable < math.inf)):
         raise SurveyError(f"the allowance {allowable!r} is not a length", remedy="Give metres, e.g. 0.005, or a name.")
     rows = tuple(row for row in book.rows if (row.bs, row.is_, row.fs) != (None, None, None))
     reduced = ReducedLevels(book, Adjustment(link(rows, book.known), book.known, adjust, allowable))
@@ -330,6 +330,9 @@ class ReducedLevels:
             raise SurveyError.together(faults)
         table = pd.DataFrame(lines, columns=["point", "feature", "x", "y", "level", "n", "spread"])
         return table.astype({"x": float, "y": float})
+
+    def __repr__(self) -> str:
+        return f"ReducedLevels of {len(self._rows)} rows. {self.closing}"
 
     def _repr_html_(self) -> str:
         closed = f"<p>{escape(self.closing)}</p>"

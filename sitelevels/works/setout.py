@@ -71,6 +71,9 @@ class PegTable:
             return "ground not read here"
         return ""
 
+    def __repr__(self) -> str:
+        return f"PegTable of {len(self.pegs)} pegs, plane of collimation {word_level(self.hpc)}"
+
     def _repr_html_(self) -> str:
         columns = ["point", "dig", "fill", "reading_formation", "reading_finished", "existing", "formation", "finished", "x", "y",
                    "note"]

@@ -248,6 +248,13 @@ class TestTurning:
         assert table["found"].tolist() == pytest.approx([160, 30, 10], abs=1e-9)
 
 
+def test_an_error_budget_is_refused_rather_than_passed_over() -> None:
+    brief = Brief(YARD, walls=[WALL], demands=[Clearance("wall")])
+    assert check_finish(Finish.plane(SLOPING, YARD), brief, budget=None).all_met
+    with pytest.raises(SurveyError, match="not counted yet"):
+        check_finish(Finish.plane(SLOPING, YARD), brief, budget=0.002)  # type: ignore[arg-type]
+
+
 class TestTables:
     VERDICTS = check(SLOPING, Clearance("wall", 0.165), MaxGradient(), Cover([("<b>", 3, 2, 9.6)]))
 
