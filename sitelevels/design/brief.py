@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from ..errors import SurveyError, SurveyWarning, must_be
 from ..surface.finish import REACH, polygon_of
-from ..surface.plane import Plane
+from ..surface.plane import FARTHEST, Plane
 from ..wording import word_area, word_distance, word_level, word_mm, word_number
 from .demands import Demand
 
@@ -150,8 +150,9 @@ class Layer:
 
     def __post_init__(self) -> None:
         number = isinstance(self.thickness, Real) and not isinstance(self.thickness, bool)
-        if not (number and 0 <= self.thickness < math.inf):
-            raise SurveyError(f"the layer {self.name!r} is {self.thickness!r} m thick", rule="A thickness is nought or more.")
+        if not (number and 0 <= self.thickness < FARTHEST):
+            raise SurveyError(f"the layer {self.name!r} is {self.thickness!r} m thick",
+                              rule="A thickness is a length in m, nought or more.")
         if self.thickness > THICKEST:
             warnings.warn(f"The layer {self.name!r} is {word_distance(self.thickness)} thick. Are those millimetres?",
                           SurveyWarning, stacklevel=3)
