@@ -89,9 +89,14 @@ class Verdicts:
     basis = "By the margin alone: errors of the readings are not counted."
 
     @property
+    def failed(self) -> int:
+        """How many demands are not met."""
+        return sum(not finding.met for finding in self.worst)
+
+    @property
     def all_met(self) -> bool:
         """Whether every demand is met."""
-        return all(finding.met for finding in self.worst)
+        return self.failed == 0
 
     @property
     def table(self) -> pd.DataFrame:
@@ -136,7 +141,7 @@ class Verdicts:
                                   if LIMITS[one.demand.limits[0]].confidence in (MEMORY, PRACTICE)))
 
     def __repr__(self) -> str:
-        return f"Verdicts on {len(self.worst)} demands, {sum(not one.met for one in self.worst)} not met"
+        return f"Verdicts on {len(self.worst)} demands, {self.failed} not met"
 
     def _repr_html_(self) -> str:
         return f"<p>{escape(self.basis)}</p>" + html_table(self.words, words=True)

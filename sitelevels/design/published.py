@@ -6,7 +6,6 @@ from dataclasses import dataclass
 
 READ = "text read"
 QUOTED = "quoted by others; the document itself was not seen"
-SECOND_HAND = "second-hand quotation"
 MEMORY = "from memory: check before use"
 PRACTICE = "common practice, no source"
 

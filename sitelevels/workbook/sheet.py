@@ -112,7 +112,7 @@ def _first_page(job: Job, pegs: PegTable) -> Figure:
     _paragraphs(page, 0.938, [
         f"Finished surface: {word_level(level)} at the first end of the {job.wall_name}; it falls {word_fall(away)} away from "
         f"the wall and {word_fall(along)} along it.", f"Build-up {word_mm(job.brief.build_up)}: {layers or 'none'}."])
-    failed = sum(not finding.met for finding in job.verdicts.worst)
+    failed = job.verdicts.failed
     if failed:
         page.text(0.07, 0.898, f"THIS SURFACE DOES NOT DO WHAT WAS ASKED: {failed} demand(s) not met. Do not dig to it.",
                   fontsize=style.TEXT + 1, fontweight="bold", color=style.NOT_MET, va="top")

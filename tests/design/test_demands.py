@@ -23,7 +23,7 @@ from sitelevels import (
     SurveyError,
     Wall,
 )
-from sitelevels.design.published import MEMORY, PRACTICE, QUOTED, READ, SECOND_HAND
+from sitelevels.design.published import MEMORY, PRACTICE, QUOTED, READ
 
 P, Q = ("P", 1.0, 2.0, 9.9), ("Q", 3.0, 2.0, 9.8)
 BRIEF = Brief([(0, 0), (6, 0), (6, 4), (0, 4)], walls=[Wall("wall", (0, 0), (6, 0), dpc=10.0)])
@@ -131,7 +131,7 @@ class TestLimits:
     @pytest.mark.parametrize("name", LIMITS)
     def test_each_names_its_document_or_says_that_it_is_practice_and_how_sure_we_are(self, name: str) -> None:
         limit = LIMITS[name]
-        assert limit.confidence in (READ, QUOTED, SECOND_HAND, MEMORY, PRACTICE)
+        assert limit.confidence in (READ, QUOTED, MEMORY, PRACTICE)
         assert bool(limit.document) != (limit.confidence == PRACTICE)
         assert limit.confidence in limit.source
         assert limit.document in limit.source

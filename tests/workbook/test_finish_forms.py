@@ -177,6 +177,13 @@ class TestSurfaceForm:
         form.save_surface()
         assert demo.open().choice[1] == pytest.approx(1 / 70, rel=1e-9)
 
+    @pytest.mark.parametrize(("words", "fall"), [("1:10", 0.1), ("1:25 uphill", -0.04)])
+    def test_a_fall_beyond_the_slider_is_taken_as_typed(self, demo: Any, words: str, fall: float) -> None:
+        form = forms.SurfaceForm(demo.open())
+        form.away_words.value = words
+        assert form.chosen()[1] == pytest.approx(fall, rel=1e-12)
+        assert words in form.said.value
+
     def test_a_fall_typed_wrongly_is_refused_and_the_surface_stays(self, demo: Any) -> None:
         form = forms.SurfaceForm(demo.open())
         form.away_words.value = "steep"

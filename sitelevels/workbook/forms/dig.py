@@ -60,7 +60,7 @@ class DigForm(Form):
                 return
         folder = self.attempt(lambda: save_sheet(self.needed(), backsight=self.backsight.value))
         if folder is not None:
-            failed = sum(not finding.met for finding in self.needed().verdicts.worst)
+            failed = self.needed().verdicts.failed
             warning = f" Mind: {failed} demand(s) are NOT met by this surface." if failed else ""
             self.say(f"Written: data/{job.folder.name}/sheet/sheet.pdf, to print, and the tables beside it.{warning}")
             link = f"../data/{quote(job.folder.name)}/sheet/sheet.pdf"

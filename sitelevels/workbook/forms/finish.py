@@ -152,7 +152,8 @@ class SurfaceForm(Form):
     def _typed_fall(self, which: int, slider: widgets.FloatSlider, words: str) -> None:
         """Take a fall that was typed, e.g. 1:60, and move the slider there; what the form wrote itself is passed over."""
         if words != word_fall(self.chosen()[which]):
-            self.exact[which] = parse_fall(words)
+            fall = self.exact[which] = parse_fall(words)
+            slider.max, slider.min = max(slider.max, fall * 1000), min(slider.min, fall * 1000)  # never cut down what is typed
             slider.value = self.exact[which] * 1000
             self.follow()  # the slider may have stood there already, to its step
 
@@ -177,7 +178,7 @@ class SurfaceForm(Form):
         finish = job.finish_of(level, away, along)
         self.verdicts = check_finish(finish, job.brief)
         works = job.earthworks_of(finish)
-        failed = sum(not finding.met for finding in self.verdicts.worst)
+        failed = self.verdicts.failed
         colour, said = (BAD, f"{failed} of {len(self.verdicts.worst)} demands not met") if failed else (GOOD, "every demand met")
         unsaved = "" if self.chosen() == self._began() else " <i>Not saved yet.</i>"
         self.away_words.value, self.along_words.value = word_fall(away), word_fall(along)
