@@ -2,8 +2,23 @@
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Iterable
+from numbers import Real
+
+_TURNS = re.compile("[\u061c\u200e\u200f\u202a-\u202e\u2066-\u2069]")
+_LONG = re.compile(r"\S{81,}")
+
+
+def plainly(text: str) -> str:
+    """Text that somebody typed, safe to stand in a sentence: marks that turn its direction are spelt out, endless words cut.
+
+    >>> plainly("peg\\u202e7")
+    'peg\\\\u202e7'
+    """
+    text = _TURNS.sub(lambda mark: f"\\u{ord(mark[0]):04x}", text)
+    return _LONG.sub(lambda word: f"{word[0][:60]}…", text)
 
 
 class SurveyWarning(UserWarning):
@@ -23,25 +38,34 @@ class SurveyError(ValueError):
         What it must be.
     remedy : str
         What to do about it.
+    row : int
+        Number of the row of a level book that it is about; 0 where it is about none, or more than one.
+    column : str
+        Name of the column, where it is about one cell.
 
     Attributes
     ----------
     problems : tuple of str
         Every problem found, one sentence or two each; `str(error)` joins them by new lines.
+    parts : tuple of SurveyError
+        The problems one by one, each with its row and column.
 
     >>> print(SurveyError("the reading is empty", where="row 3, point A", rule="Every row needs one reading.",
     ...                   remedy="Fill it in or delete the row."))
     Row 3, point A: the reading is empty. Every row needs one reading. Fill it in or delete the row.
     """
 
-    def __init__(self, what: str, *, where: str = "", rule: str = "", remedy: str = "") -> None:
+    def __init__(self, what: str, *, where: str = "", rule: str = "", remedy: str = "", row: int = 0,
+                 column: str = "") -> None:
         said = f"{where}: {what}" if where else what
         sentences = [said if said.endswith((".", "?", "!")) else said + "."]
         sentences += [part for part in (rule, remedy) if part]
         text = " ".join(sentences)
         if not re.match(r"\S+\.\w", text):  # the name of a file keeps its small letter
             text = text[:1].upper() + text[1:]
-        self.problems: tuple[str, ...] = (text,)
+        self.problems: tuple[str, ...] = (plainly(text),)
+        self.row, self.column = row, column
+        self.parts: tuple[SurveyError, ...] = (self,)
         super().__init__(self.problems[0])
 
     def at(self, where: str) -> SurveyError:
@@ -50,7 +74,9 @@ class SurveyError(ValueError):
         >>> print(SurveyError("least_mm is 'a'").at("brief.toml, [[demand]] number 1"))
         brief.toml, [[demand]] number 1: least_mm is 'a'.
         """
-        return SurveyError.together(SurveyError(problem[:1].lower() + problem[1:], where=where) for problem in self.problems)
+        return SurveyError.together(
+            SurveyError(problem[:1].lower() + problem[1:], where=where, row=part.row, column=part.column)
+            for part in self.parts for problem in part.problems)
 
     def _render_traceback_(self) -> list[str]:
         """What a notebook shows instead of a traceback: the sentences."""
@@ -59,10 +85,10 @@ class SurveyError(ValueError):
     @classmethod
     def together(cls, errors: Iterable[SurveyError]) -> SurveyError:
         """One error that holds every problem of `errors`, in order, each told once."""
-        problems = tuple(dict.fromkeys(problem for error in errors for problem in error.problems))
+        parts = {problem: part for error in errors for part in error.parts for problem in part.problems}
         whole = cls("")
-        whole.problems = problems
-        whole.args = ("\n".join(problems),)
+        whole.problems, whole.parts = tuple(parts), tuple(parts.values())
+        whole.args = ("\n".join(parts),)
         return whole
 
 
@@ -75,6 +101,19 @@ def must_be(value: object, kind: type | tuple[type, ...], name: str) -> None:
         kinds = kind if isinstance(kind, tuple) else (kind,)
         wanted = " or ".join(one.__name__ for one in kinds)
         raise SurveyError(f"{name} is a {type(value).__name__}", rule=f"It must be a {wanted}.")
+
+
+def finite(value: object, name: str, rule: str = "It must be a number in m.", *, least: float = -math.inf,
+           over: float = -math.inf) -> float:
+    """A finite number not under `least` and over `over`, as a float; else a refusal with the rule.
+
+    >>> finite(3, "the length", least=0)
+    3.0
+    """
+    number = float(value) if isinstance(value, Real) and not isinstance(value, bool) else math.nan
+    if not (abs(number) < 1e12 and number >= least and number > over):
+        raise SurveyError(f"{name} is {value!r}", rule=rule)
+    return number
 
 
 def rows_named(numbers: Iterable[int]) -> str:

@@ -1,0 +1,121 @@
+"""Places in plan from a tape: two ties, or offsets along a wall and out from it."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import Literal
+
+import numpy as np
+
+from ..errors import SurveyError, finite
+from ..wording import word_distance
+
+Side = Literal["left", "right"]
+Place = tuple[float, float]
+_LENGTH = "It must be a length in m."
+
+
+def from_ties(a: Sequence[float], b: Sequence[float], from_a: float, from_b: float, *, side: Side) -> Place:
+    """Place (x, y) in m of a point that was taped from two others.
+
+    Parameters
+    ----------
+    a, b : (x, y)
+        The two places taped from, m.
+    from_a, from_b : float
+        The taped lengths, m, level (not down the slope).
+    side : {"left", "right"}
+        Where the point lies, as seen looking from a to b.
+
+    Raises
+    ------
+    SurveyError
+        If the three lengths make no triangle, or a value is no finite number.
+
+    Notes
+    -----
+    Intersection of two circles, as in any survey textbook.
+
+    >>> from_ties((0, 0), (4, 0), 3, 5, side="left")
+    (0.0, 3.0)
+    """
+    (ax, ay), (bx, by) = _place(a, "a"), _place(b, "b")
+    first, second = finite(from_a, "from_a", _LENGTH, least=0), finite(from_b, "from_b", _LENGTH, least=0)
+    turn = _turn(side)
+    base = math.hypot(bx - ax, by - ay)
+    if base < 1e-6:
+        raise SurveyError("the two places taped from are one and the same", remedy="Tape from two places well apart.")
+    along = ((first - second) * (first + second) / base + base) / 2
+    square = (first - along) * (first + along)
+    if square < -2 * max(first, 1e-3) * 1e-9:
+        short, fits = base - first - second, abs(first - second) - base
+        wrong = (f"the two ties are {word_distance(short)} too short to meet" if short > 0
+                 else f"one tie is {word_distance(fits)} too long for the other")
+        raise SurveyError(f"{wrong}: {word_distance(first)} and {word_distance(second)} from places {word_distance(base)} apart",
+                          rule="Each side of a triangle is shorter than the other two together.",
+                          remedy="Tape them again, and see that they are booked from the right places.")
+    out = turn * math.sqrt(max(square, 0.0))
+    ux, uy = (bx - ax) / base, (by - ay) / base
+    return ax + along * ux - out * uy, ay + along * uy + out * ux
+
+
+def from_offsets(first: Sequence[float], second: Sequence[float], along: float, out: float, *, side: Side = "left") -> Place:
+    """Place (x, y) in m from a distance `along` the line first to second (a wall) and a distance `out` from it, square, m.
+
+    `side` is where the point lies, as seen looking from first to second. Raises SurveyError as `from_ties` does.
+
+    >>> from_offsets((0, 0), (0, 5), 2, 1.5, side="right")
+    (1.5, 2.0)
+    """
+    (ax, ay), (bx, by) = _place(first, "first"), _place(second, "second")
+    base = math.hypot(bx - ax, by - ay)
+    if base < 1e-6:
+        raise SurveyError("the two ends of the line are one and the same")
+    along = finite(along, "along", _LENGTH)
+    out = _turn(side) * finite(out, "out", _LENGTH, least=0)
+    ux, uy = (bx - ax) / base, (by - ay) / base
+    return ax + along * ux - out * uy, ay + along * uy + out * ux
+
+
+def ties_covariance(a: Sequence[float], b: Sequence[float], place: Sequence[float], *,
+                    sd: float | tuple[float, float]) -> np.ndarray:
+    """Covariance (2 × 2, m²) of a place taped from a and b.
+
+    `sd` is the standard deviation of a taped length, m, or one for each tie. Raises SurveyError where the ties meet in line:
+    the place is then free to slide. Linear propagation: JCGM 100:2008, clause 5.2.
+    """
+    x, y = _place(place, "place")
+    towards = np.array([(x - px, y - py) for px, py in (_place(a, "a"), _place(b, "b"))])
+    lengths = np.hypot(*towards.T)
+    if (lengths < 1e-6).any() or abs(np.linalg.det(towards / np.maximum(lengths, 1e-9)[:, None])) < 1e-4:
+        raise SurveyError("the two ties meet in line, so the place can slide square to them", remedy="Tape from another place.")
+    both = np.broadcast_to([finite(one, "sd", _LENGTH, least=0) for one in (sd if isinstance(sd, tuple) else (sd,))], 2)
+    inverse = np.linalg.inv(towards / lengths[:, None])
+    return np.asarray(inverse @ np.diag(both**2) @ inverse.T)
+
+
+def level_sd(covariance: np.ndarray, gx: float, gy: float) -> float:
+    """Standard deviation in m that an unsure place gives to a level on ground with the gradients gx, gy (m/m).
+
+    `covariance` of the place, 2 × 2, m².
+
+    >>> level_sd(np.diag([0.01**2, 0.01**2]), 0.05, 0.0)
+    0.0005
+    """
+    gradient = np.array([gx, gy], dtype=float)
+    return math.sqrt(float(gradient @ np.asarray(covariance) @ gradient))
+
+
+def _turn(side: str) -> float:
+    if side not in ("left", "right"):
+        raise SurveyError(f"the side is {side!r}",
+                          rule="It is 'left' or 'right', as seen looking from the first place to the second.")
+    return 1.0 if side == "left" else -1.0
+
+
+def _place(value: object, name: str) -> Place:
+    if isinstance(value, str) or not isinstance(value, (Sequence, np.ndarray)) or len(value) != 2:
+        raise SurveyError(f"{name} is {value!r}", rule="A place is a pair (x, y) in m.")
+    x, y = (finite(part, name) for part in value)
+    return x, y
