@@ -5,6 +5,7 @@ from .wording import parse_fall, word_fall
 from .survey.book import ALLOWANCES, LevelBook
 from .survey.reading import read_book
 from .survey.reduction import ReducedLevels, reduce_book
+from .survey.slips import Suspicions, suspect_slips
 from .survey.instrument import (PegSetup, RepeatReadings, TurnTest, TwoPegTest, repeat_readings, turn_test, two_peg_test)
 from .survey.network import NetworkAdjustment, adjust_network
 from .survey.tape import from_offsets, from_ties, level_sd, ties_covariance
@@ -21,6 +22,7 @@ from .works.setout import PegTable, set_out
 __all__ = [
     "parse_fall", "word_fall", "SurveyError", "SurveyWarning",
     "read_book", "reduce_book", "LevelBook", "ReducedLevels", "ALLOWANCES",
+    "suspect_slips", "Suspicions",
     "PegSetup", "two_peg_test", "TwoPegTest", "turn_test", "TurnTest", "repeat_readings", "RepeatReadings",
     "adjust_network", "NetworkAdjustment", "from_ties", "from_offsets", "ties_covariance", "level_sd",
     "Plane", "fit_plane", "PlaneFit", "Ground", "Facet", "Finish",

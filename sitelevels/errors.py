@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from numbers import Real
 
 _TURNS = re.compile("[\u061c\u200e\u200f\u202a-\u202e\u2066-\u2069]")
@@ -68,14 +68,14 @@ class SurveyError(ValueError):
         self.parts: tuple[SurveyError, ...] = (self,)
         super().__init__(self.problems[0])
 
-    def at(self, where: str) -> SurveyError:
+    def at(self, where: str, *, row: int = 0, column: str = "") -> SurveyError:
         """The same problems, each told of a place.
 
         >>> print(SurveyError("least_mm is 'a'").at("brief.toml, [[demand]] number 1"))
         brief.toml, [[demand]] number 1: least_mm is 'a'.
         """
         return SurveyError.together(
-            SurveyError(problem[:1].lower() + problem[1:], where=where, row=part.row, column=part.column)
+            SurveyError(problem[:1].lower() + problem[1:], where=where, row=row or part.row, column=column or part.column)
             for part in self.parts for problem in part.problems)
 
     def _render_traceback_(self) -> list[str]:
@@ -110,10 +110,28 @@ def finite(value: object, name: str, rule: str = "It must be a number in m.", *,
     >>> finite(3, "the length", least=0)
     3.0
     """
-    number = float(value) if isinstance(value, Real) and not isinstance(value, bool) else math.nan
+    try:
+        number = float(value) if isinstance(value, Real) and not isinstance(value, bool) else math.nan
+    except OverflowError:
+        raise SurveyError(f"{name} is a number of hundreds of digits", rule=rule) from None
     if not (abs(number) < 1e12 and number >= least and number > over):
         raise SurveyError(f"{name} is {value!r}", rule=rule)
     return number
+
+
+def finite_list(value: object, name: str, rule: str, *, count: int = 0) -> list[float]:
+    """Finite numbers of a list or of an array in one dimension, `count` of them if that is given; else a refusal with the rule.
+
+    >>> finite_list((1, 2.5), "the place", "A pair (x, y) in m.", count=2)
+    [1.0, 2.5]
+    """
+    listed = isinstance(value, Sequence) and not isinstance(value, (str, bytes, bytearray))
+    if not listed and getattr(value, "ndim", 0) != 1:
+        raise SurveyError(f"{name} is {value!r}", rule=rule)
+    numbers = [finite(one, name, rule) for one in value]  # type: ignore[attr-defined]
+    if not numbers or (count and len(numbers) != count):
+        raise SurveyError(f"{name} is {value!r}", rule=rule)
+    return numbers
 
 
 def rows_named(numbers: Iterable[int]) -> str:

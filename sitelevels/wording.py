@@ -4,6 +4,9 @@ from __future__ import annotations
 
 import math
 import re
+from collections.abc import Iterable
+from decimal import Decimal
+from html import escape
 from typing import TYPE_CHECKING, Literal
 
 from .errors import SurveyError
@@ -143,6 +146,40 @@ def word_number(value: float, *, figures: int = 6) -> str:
     return f"{value:.12f}".rstrip("0").rstrip(".") if "e" in text else text
 
 
+def word_exactly(metres: float, per: float, *, digit: float = 0.0) -> str:
+    """A length in m as a file holds it, in the unit that is `per` m long, so that reading it back gives the same number.
+
+    `digit`, in m, is the last digit that is to be shown, if only as a nought.
+
+    >>> word_exactly(0.3048 * 4.2, 0.3048), word_exactly(10.1, 1.0, digit=0.01)
+    ('4.2', '10.10')
+    """
+    number = metres / per
+    tidy = next((near for places in range(13) if (near := round(number, places)) * per == metres), number)
+    places = max(len(repr(tidy).partition(".")[2]) if tidy % 1 else 0, round(-math.log10(digit / per)) if digit else 0)
+    return f"{tidy:.{places}f}" if "e" not in repr(tidy) else f"{Decimal(repr(tidy)):f}"
+
+
+def last_digit(lengths: Iterable[float], per: float) -> float:
+    """The last digit in m to which lengths in m are written in a unit that is `per` m long, 0.001 of it at the coarsest.
+
+    >>> last_digit([1.25, 1.364], 1.0)
+    0.001
+    """
+    numbers = [length / per for length in lengths]
+    places = next((places for places in range(3, 7) if all(abs(one - round(one, places)) < 1e-9 for one in numbers)), 6)
+    return per * 10.0**-places if per in (1.0, 0.3048) else 0.001
+
+
+def digits_of(length: float, digit: float) -> str:
+    """The digits of a length, its sign apart, down to `digit`, both in the same unit; a nought before them if it is short.
+
+    >>> digits_of(-0.364, 0.001), digits_of(12.5, 0.01)
+    ('0364', '1250')
+    """
+    return f"{abs(length) / digit:.0f}".zfill(4)
+
+
 def word_share(share: float) -> str:
     """A share of one as whole per cent.
 
@@ -204,6 +241,21 @@ def word_area(square_metres: float) -> str:
     '29.7 m²'
     """
     return f"{_signed(f'{square_metres:.1f}')} m²"
+
+
+class InWords:
+    """A result that is shown by its `words`."""
+
+    @property
+    def words(self) -> str:
+        """What the result says, in sentences."""
+        raise NotImplementedError
+
+    def __repr__(self) -> str:
+        return self.words
+
+    def _repr_html_(self) -> str:
+        return f"<p>{escape(self.words)}</p>"
 
 
 def html_table(frame: pd.DataFrame, *, index: bool = False, digits: int = 3, words: bool = False) -> str:

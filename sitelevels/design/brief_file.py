@@ -42,6 +42,7 @@ _SECTIONS = {  # what each key of the parts that stand once must be
     "survey": {"unit": _TEXT, "adjust": _TEXT, "allowance": _TEXT, "allowable_mm": _NUMBER, "breaks": _LIST},
     "area": {"corners": _LIST, "corners_m": _LIST},
     "finish": {"wall": _TEXT, "level_at_wall_m": _NUMBER, "fall_away": _TEXT, "fall_along": _TEXT},
+    "instrument": {"pegs_m": _LIST, "turn_m": _LIST, "repeats_m": _LIST},
     "setting_out": {"benchmark": _TEXT, "backsight_m": _NUMBER, "pegs": _LIST},
 }
 _LISTS = {"wall": {"name", "first", "second", "dpc_m"}, "layer": {"name", "thickness_mm"}}

@@ -13,7 +13,20 @@ from typing import Literal
 import pandas as pd
 
 from ..errors import SurveyError
-from ..wording import html_table
+from ..wording import html_table, word_exactly, word_level
+from .cells import csv_line, safe
+
+METRES_PER = {"m": 1.0, "cm": 0.01, "mm": 0.001, "ft": 0.3048}
+"""Lengths in m of the units that may come in; the foot is the international foot, decimal."""
+
+FEATURES = ("ground", "corner", "dpc", "threshold", "edge", "buried", "gully", "cover", "airbrick", "benchmark",
+            "instrument", "line")
+"""What a point can be; an empty cell is an ordinary spot on the ground. A line is one of known level to measure from."""
+
+_READ = ("bs", "is", "fs", "up", "down")
+
+GROUND_FEATURES = ("", "ground", "corner")
+"""What lies on the surface of the ground."""
 
 
 @dataclass(frozen=True)
@@ -48,7 +61,8 @@ ALLOWANCES = {
 class Row:
     """One row of a level book, lengths in m; an empty cell is None, `number` counts from 1 under the headings.
 
-    `sight` is the length of the row's `is` or `fs`, `sight_back` of its `bs`.
+    `sight` is the length of the row's `is` or `fs`, `sight_back` of its `bs`. `taped` says that `is_` was taped up (minus) or
+    down from the line of sight, without a staff.
     """
 
     number: int
@@ -65,6 +79,21 @@ class Row:
     feature: str = ""
     wall: str = ""
     remarks: str = ""
+    taped: bool = False
+
+    def readings(self) -> list[tuple[str, float]]:
+        """The readings of the row in m with the names of their columns."""
+        return [(name, reading) for name, reading in (("bs", self.bs), ("is", self.is_), ("fs", self.fs)) if reading is not None]
+
+
+@dataclass(frozen=True)
+class Column:
+    """A column as it was found: its heading, what it was taken as ("" where it is not used), its unit, its filled cells."""
+
+    heading: str
+    name: str
+    unit: str
+    filled: int = 0
 
 
 @dataclass(frozen=True, eq=False)
@@ -72,13 +101,62 @@ class LevelBook:
     """A level book as booked, in m. Made by `read_book`.
 
     `doubts` are sentences on values that are possible but questionable; `hand_digit` is the last digit, in m, to which
-    the column hand_level was written.
+    the column hand_level was written. `columns` say how the book was understood, `decimal_sign` how its numbers were written.
     """
 
     rows: tuple[Row, ...]
     doubts: tuple[str, ...] = ()
     hand_digit: float = 0.001
     source: str = ""
+    columns: tuple[Column, ...] = ()
+    decimal_sign: str = "."
+
+    @property
+    def understood(self) -> pd.DataFrame:
+        """A new table of how the book was understood: heading, taken as, unit, filled cells, the number of them."""
+        lines = [(one.heading, one.name or "not used", one.unit, one.filled) for one in self.columns]
+        return pd.DataFrame(lines, columns=["heading", "taken as", "unit", "filled cells"])
+
+    @property
+    def known_words(self) -> str:
+        """Which levels are taken as known, in a sentence, and where they stand."""
+        told: dict[str, str] = {}
+        for row in self.rows:
+            if row.rl is not None:
+                told.setdefault(row.point, f"{row.point} {word_level(row.rl)} (row {row.number})")
+        return f"Taken as known: {', '.join(told.values())}." if told else "No level is known."
+
+    def unit_of(self, name: str) -> str:
+        """The unit in which a column was written, or would be beside the others."""
+        others = {"hand_level": ("rl",), "rl": ()}.get(name, ("reading", "bs", "is", "fs", "up", "down") if name in _READ else ())
+        return next((one.unit for other in (name, *others) for one in self.columns if one.name == other), "m")
+
+    @property
+    def text(self) -> str:
+        """The book as CSV text that `read_book` reads back the same, each length in the unit it was booked in.
+
+        No cell of it is run as a formula by a spreadsheet.
+        """
+        lengths = {"bs": "bs", "is_": "is", "fs": "fs", "up": "up", "down": "down", "rl": "rl", "hand_level": "hand_level",
+                   "x": "x", "y": "y", "sight": "sight"}
+        units = {name: self.unit_of(name) for name in lengths.values()}
+        per = {name: METRES_PER[unit] for name, unit in units.items()}
+        words = ("feature", "wall", "remarks")
+        lines = [csv_line(["point", *(f"{name} ({units[name]})" for name in lengths.values()), *words])]
+        for row in self.rows:
+            lines += ["," * (len(lengths) + len(words))] * (row.number - len(lines))  # empty rows keep the numbers
+            values: dict[str, float | None] = {name: getattr(row, name, None) for name in lengths}
+            if row.taped and row.is_ is not None:
+                values |= {"is_": None, "up": -row.is_} if row.is_ < 0 else {"is_": None, "down": row.is_}
+            if row.feature == "line" and row.readings() == [("bs", 0.0)]:
+                values["bs"] = None  # so it is read: a line needs no reading
+            cells = {name: "" if value is None else word_exactly(value, per[lengths[name]]) for name, value in values.items()}
+            if row.hand_level is not None:
+                cells["hand_level"] = word_exactly(row.hand_level, per["hand_level"], digit=self.hand_digit)
+            if row.sight != row.sight_back:
+                cells["sight"] += "/" + ("" if row.sight_back is None else word_exactly(row.sight_back, per["sight"]))
+            lines.append(csv_line([safe(row.point), *cells.values(), *(safe(getattr(row, name)) for name in words)]))
+        return "\n".join(lines) + "\n"
 
     @property
     def table(self) -> pd.DataFrame:
@@ -104,6 +182,11 @@ class LevelBook:
             raise SurveyError(f"the level of {point} is {level!r}", rule="It must be a finite number in m.")
         rows = tuple(replace(row, rl=level) if row.point == point else row for row in self.rows)
         return replace(self, rows=rows)
+
+    def with_places(self, places: Mapping[str, tuple[float, float]]) -> LevelBook:
+        """The same book with the places of points, in m, where it has none of its own."""
+        return replace(self, rows=tuple(replace(row, x=places[row.point][0], y=places[row.point][1])
+                                        if row.x is None and row.point in places else row for row in self.rows))
 
     def __repr__(self) -> str:
         return f"LevelBook of {len(self.rows)} rows"

@@ -4,15 +4,15 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import cached_property
-from html import escape
+from numbers import Real
 from typing import Any
 
 import numpy as np
 
-from ..errors import SurveyError, finite, must_be, rows_named
-from ..wording import word_distance, word_mm
+from ..errors import SurveyError, finite, finite_list, must_be, rows_named
+from ..wording import InWords, word_distance, word_mm
 from .book import LevelBook, Row
 
 COLLIMATION_LIMIT = 0.003 / 50
@@ -34,25 +34,24 @@ class PegSetup:
     b: float | Sequence[float]
     to_a: float
     to_b: float
+    counts: tuple[int, ...] = field(init=False, repr=False)
 
     def __post_init__(self) -> None:
+        counts = []
         for name in ("a", "b"):
-            object.__setattr__(self, name, _mean(getattr(self, name), f"the reading on peg {name.upper()}"))
+            value, said = getattr(self, name), f"the reading on peg {name.upper()}"
+            each = [finite(value, said)] if isinstance(value, Real) else finite_list(value, said, "It is in m, or several are.")
+            object.__setattr__(self, name, math.fsum(each) / len(each))
+            counts.append(len(each))
         for name in ("to_a", "to_b"):
-            finite(getattr(self, name), f"the length of the sight {name}", "It must be a length in m.", least=0)
+            sight = finite(getattr(self, name), f"the length of the sight {name}", "It must be a length in m.", least=0)
+            object.__setattr__(self, name, sight)
+        object.__setattr__(self, "counts", tuple(counts))
 
     @property
     def difference(self) -> float:
         """What the readings say: level of B minus level of A, m."""
         return self.a - self.b  # type: ignore[operator]
-
-
-def _mean(value: object, name: str) -> float:
-    if isinstance(value, (Sequence, np.ndarray)) and not isinstance(value, str):
-        if not len(value):
-            raise SurveyError(f"{name} is missing")
-        return math.fsum(finite(one, name) for one in value) / len(value)
-    return finite(value, name)
 
 
 def two_peg_test(first: PegSetup, second: PegSetup | None = None, *, true_difference: float | None = None,
@@ -90,8 +89,8 @@ def two_peg_test(first: PegSetup, second: PegSetup | None = None, *, true_differ
     if second is not None:
         must_be(second, PegSetup, "the second set-up")
     known = None if true_difference is None else finite(true_difference, "true_difference")
-    finite(limit, "the limit", "It must be over nought, in m per m.", over=0)
-    finite(curvature, "the curvature", "It must not be under nought, in m per m².", least=0)
+    limit = finite(limit, "the limit", "It must be over nought, in m per m.", over=0)
+    curvature = finite(curvature, "the curvature", "It must not be under nought, in m per m².", least=0)
     test = TwoPegTest(first, second, known, limit, curvature)
     if test.reach < 1.0:
         raise SurveyError(f"the sights differ by only {word_distance(test.reach)} between the two",
@@ -100,8 +99,8 @@ def two_peg_test(first: PegSetup, second: PegSetup | None = None, *, true_differ
     return test
 
 
-@dataclass(frozen=True, eq=False)
-class TwoPegTest:
+@dataclass(frozen=True, eq=False, repr=False)
+class TwoPegTest(InWords):
     """A two-peg test. Made by `two_peg_test`; lengths in m, `limit` in m per m."""
 
     first: PegSetup
@@ -132,7 +131,8 @@ class TwoPegTest:
 
     def collimation_sd(self, reading_sd: float) -> float:
         """Standard deviation of the collimation, m per m, from that of one reading, m."""
-        return finite(reading_sd, "reading_sd") * math.sqrt(4 if self.second else 2) / self.reach
+        counts = [count for setup in (self.first, self.second) if setup for count in setup.counts]
+        return finite(reading_sd, "reading_sd", least=0) * math.sqrt(math.fsum(1 / count for count in counts)) / self.reach
 
     @property
     def difference(self) -> float:
@@ -143,7 +143,8 @@ class TwoPegTest:
 
     def correct(self, reading: float, sight: float) -> float:
         """What a reading over a sight of this length (both m) would be with a line of sight that is level."""
-        return reading - self.collimation * sight - self.curvature * sight**2
+        sight = finite(sight, "the length of the sight", least=0)
+        return finite(reading, "the reading") - self.collimation * sight - self.curvature * sight**2
 
     @property
     def within(self) -> bool:
@@ -157,7 +158,8 @@ class TwoPegTest:
         found, allowed = (word_mm(abs(slope) * 50, digits=1) for slope in (self.collimation, self.limit))
         verdict = ("passes." if self.within else "does NOT pass. Have it adjusted; until then keep the sights of a set-up "
                    "equally long, or correct the book for it.")
-        return f"The line of sight points {side} by {found} in 50 m; {allowed} is allowed, so it {verdict}"
+        points = f"points {side} by {found} in 50 m" if abs(self.collimation) > 1e-6 else "is level"
+        return f"The line of sight {points}; {allowed} in 50 m is allowed, so it {verdict}"
 
     def corrected(self, book: LevelBook) -> LevelBook:
         """The book with every reading as a level line of sight would have given it.
@@ -166,8 +168,11 @@ class TwoPegTest:
         """
         must_be(book, LevelBook, "the book")
         rows, missing = [], []
+        from_line = False
         for row in book.rows:
-            if row.feature == "line":  # a line of known level, not a line of sight
+            if row.bs is not None:
+                from_line = row.feature == "line"
+            if from_line and (row.taped or row.bs is not None):  # a line of known level is no line of sight
                 rows.append(row)
                 continue
             forward = row.is_ if row.is_ is not None else row.fs
@@ -185,12 +190,6 @@ class TwoPegTest:
         changed: dict[str, Any] = {name: self.correct(getattr(row, name), length) for name, length in lengths.items()
                                    if getattr(row, name) is not None and length is not None}
         return replace(row, **changed)
-
-    def __repr__(self) -> str:
-        return self.words
-
-    def _repr_html_(self) -> str:
-        return f"<p>{escape(self.words)}</p>"
 
 
 def turn_test(readings_by_heading: Mapping[float, float], distance: float) -> TurnTest:
@@ -214,19 +213,19 @@ def turn_test(readings_by_heading: Mapping[float, float], distance: float) -> Tu
     (0.003, -0.001)
     """
     must_be(readings_by_heading, Mapping, "readings_by_heading")
-    finite(distance, "the distance", "It must be at least 1 m; 30 m tells more.", least=1)
-    turned = [math.radians(finite(heading, "a heading", "It must be in degrees.")) for heading in readings_by_heading]
-    for heading, reading in readings_by_heading.items():
-        finite(reading, f"the reading at heading {heading}")
+    distance = finite(distance, "the distance", "It must be at least 1 m; 30 m tells more.", least=1)
+    readings = {finite(heading, "a heading", "It must be in degrees."): finite(reading, f"the reading at heading {heading}")
+                for heading, reading in readings_by_heading.items()}
+    turned = [math.radians(heading) for heading in readings]
     design = np.array([[1.0, distance * math.cos(angle), distance * math.sin(angle)] for angle in turned])
     if len(turned) < 3 or np.linalg.matrix_rank(design / [1.0, distance, distance], tol=0.05) < 3:
-        raise SurveyError(f"{len(turned)} headings were read", rule="Tilt in two axes takes three or more, well apart.",
+        raise SurveyError(f"{len(turned)} headings were read, not well apart", rule="Tilt in two axes takes three or more.",
                           remedy="Read the mark at 0°, 90°, 180° and 270°.")
-    return TurnTest(dict(readings_by_heading), float(distance), design)
+    return TurnTest(readings, distance, design)
 
 
-@dataclass(frozen=True, eq=False)
-class TurnTest:
+@dataclass(frozen=True, eq=False, repr=False)
+class TurnTest(InWords):
     """A turn test. Made by `turn_test`; readings in m by heading in degrees, distance in m."""
 
     readings: Mapping[float, float]
@@ -265,12 +264,6 @@ class TurnTest:
                 f"readings fit that within {word_mm(self.misfit, digits=1)}. A tilt goes straight into every fall; "
                 "turning the instrument half round and meaning both takes out the part that turns with it.")
 
-    def __repr__(self) -> str:
-        return self.words
-
-    def _repr_html_(self) -> str:
-        return f"<p>{escape(self.words)}</p>"
-
 
 def repeat_readings(groups: Sequence[float] | Sequence[Sequence[float]]) -> RepeatReadings:
     """Standard deviation of a reading from readings of the same mark, again and again.
@@ -281,18 +274,21 @@ def repeat_readings(groups: Sequence[float] | Sequence[Sequence[float]]) -> Repe
     >>> repeat_readings([1.412, 1.413, 1.411, 1.412]).degrees_of_freedom
     3
     """
-    if not isinstance(groups, (Sequence, np.ndarray)) or isinstance(groups, str) or not len(groups):
-        raise SurveyError(f"the readings are {groups!r}", rule="They are a list of readings in m, or of lists.")
-    nested = [one for one in groups if isinstance(one, (Sequence, np.ndarray)) and not isinstance(one, str)]
-    lists = nested if len(nested) == len(groups) else [groups]
-    readings = tuple(tuple(finite(one, "a reading") for one in each) for each in lists)
+    rule = "They are a list of readings in m, or a list of such lists."
+    if isinstance(groups, (str, bytes)) or not isinstance(groups, (Sequence, np.ndarray)) or not getattr(groups, "shape", (1,)):
+        raise SurveyError(f"the readings are {groups!r}", rule=rule)
+    nested = [one for one in groups if isinstance(one, (list, tuple, np.ndarray))]
+    lists = nested if nested and len(nested) == len(groups) else [groups]
+    readings = tuple(tuple(finite(one, "a reading", rule) for one in each) for each in lists)
+    if not len(groups):
+        raise SurveyError("there are no readings", rule=rule)
     if not any(len(each) > 1 for each in readings):
         raise SurveyError("no mark was read twice", remedy="Read one mark at least five times, lifting the staff between.")
     return RepeatReadings(readings)
 
 
-@dataclass(frozen=True, eq=False)
-class RepeatReadings:
+@dataclass(frozen=True, eq=False, repr=False)
+class RepeatReadings(InWords):
     """Readings in m of the same marks. Made by `repeat_readings`."""
 
     readings: tuple[tuple[float, ...], ...]
@@ -310,6 +306,8 @@ class RepeatReadings:
 
     def interval(self, sure: float = 0.95) -> tuple[float, float]:
         """The standard deviation lies between these, m, with this confidence (chi-square)."""
+        if not 0 < finite(sure, "the confidence", "It lies between 0 and 1.") < 1:
+            raise SurveyError(f"the confidence is {sure!r}", rule="It lies between 0 and 1.")
         from scipy import stats
         low, high = stats.chi2.ppf([(1 + sure) / 2, (1 - sure) / 2], self.degrees_of_freedom)
         return self.sd * math.sqrt(self.degrees_of_freedom / low), self.sd * math.sqrt(self.degrees_of_freedom / high)
@@ -320,9 +318,3 @@ class RepeatReadings:
         low, high = self.interval()
         return (f"One reading has a standard deviation of {word_mm(self.sd, digits=2)} ({self.degrees_of_freedom} degrees of "
                 f"freedom: 95 % between {word_mm(low, digits=2)} and {word_mm(high, digits=2)}).")
-
-    def __repr__(self) -> str:
-        return self.words
-
-    def _repr_html_(self) -> str:
-        return f"<p>{escape(self.words)}</p>"

@@ -129,8 +129,8 @@ def _solve(rows: tuple[Row, ...], setups: list[Setup], known: Mapping[str, float
     for setup in setups:
         for sight in setup.sights:
             seen_from.setdefault(rows[sight.row].point, []).append(sight)
-    waiting = [(sight.place > 0, sight.setup, sight.place) for point in known for sight in seen_from.get(point, [])]
-    heapq.heapify(waiting)  # forwards before backwards, then in booking order
+    waiting = [(int(sight.place > 0), sight.setup, sight.place) for point in known for sight in seen_from.get(point, [])]
+    heapq.heapify(waiting)  # over backsights first, then known levels, then change points, then any spot; in booking order
     spread = set(known)
     order: list[int] = []
     while waiting:
@@ -154,7 +154,9 @@ def _solve(rows: tuple[Row, ...], setups: list[Setup], known: Mapping[str, float
                 spread.add(reached)
                 for other in seen_from[reached]:
                     if setups[other.setup].anchor is None:
-                        heapq.heappush(waiting, (other.place > 0, other.setup, other.place))
+                        ends = other is setups[other.setup].sights[-1] and abs(other.setup - number) == 1
+                        rank = 0 if other.place == 0 else 2 if ends else 3
+                        heapq.heappush(waiting, (rank, other.setup, other.place))
     return order
 
 

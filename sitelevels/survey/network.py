@@ -53,12 +53,15 @@ def adjust_network(observations: pd.DataFrame, known: Mapping[str, float], *,
     """
     must_be(observations, pd.DataFrame, "observations")
     must_be(known, Mapping, "known")
-    levels = {str(point): finite(level, f"the known level of {point}") for point, level in known.items()}
+    levels = {str(point).strip(): finite(level, f"the known level of {point}") for point, level in known.items()}
+    if len(levels) < len(known) or "" in levels:
+        raise SurveyError(f"the known points are {', '.join(map(repr, known))}", rule="Each has a name and one level.")
     columns = [str(name) for name in observations.columns]
     weighing = [name for name in WEIGHINGS if name in columns]
     missing = [name for name in ("from", "to", "dh") if name not in columns]
     if missing or len(weighing) != 1:
-        wrong = f"the columns {', '.join(missing)} are missing" if missing else f"{len(weighing)} columns give weights"
+        lacking = f"s {', '.join(missing)} are" if len(missing) > 1 else f" {''.join(missing)} is"
+        wrong = f"the column{lacking} missing" if missing else f"{len(weighing)} columns give weights"
         raise SurveyError(wrong, where="observations", rule="They are from, to, dh and one of length_km, sd, weight.")
     if len(set(columns)) < len(columns):
         raise SurveyError("two columns have the same name", where="observations")
@@ -79,7 +82,14 @@ def adjust_network(observations: pd.DataFrame, known: Mapping[str, float], *,
         raise SurveyError.together(faults)
     table = pd.DataFrame(clean, columns=["from", "to", "dh", weighing[0]], index=observations.index)
     _refuse_loose(table, levels)
-    return NetworkAdjustment(table, levels, sd_per_root_km)
+    adjustment = NetworkAdjustment(table, levels, sd_per_root_km)
+    with np.errstate(all="ignore"):
+        weights = adjustment.weights
+    if not ((weights > 1e-24) & (weights < 1e24)).all():
+        worst = int(np.argmax(np.abs(np.log(np.clip(weights, 1e-300, 1e300)))))
+        raise SurveyError(f"its {weighing[0]} makes a weight beyond all measure", where=f"observation {worst + 1}",
+                          rule="Weights lie between 1e-24 and 1e24.")
+    return adjustment
 
 
 def _observation(start: object, end: object, dh: object, given: object, weighing: str) -> tuple[str, str, float, float]:
@@ -218,6 +228,10 @@ class NetworkAdjustment:
 
         The studentised residual is external: against the other observations. It is empty where these cannot tell.
         """
+        return self._table.copy()
+
+    @cached_property
+    def _table(self) -> pd.DataFrame:
         numbers, residuals = self.redundancy_numbers, self.residuals
         shown = (numbers > 1e-9).to_numpy()
         standard = np.full(len(numbers), np.nan)  # an empty cell, no level
@@ -239,7 +253,7 @@ class NetworkAdjustment:
     @property
     def suspects(self) -> pd.DataFrame:
         """A new table: the rows of `.table` whose studentised residual is too large, the largest first."""
-        suspects = self.table.query("suspect")
+        suspects = self._table.query("suspect")
         return suspects.sort_values("studentised", key=abs, ascending=False)
 
     @property
@@ -251,8 +265,9 @@ class NetworkAdjustment:
         said.append(f"Reference standard deviation {word_number(self.reference_sd, figures=4)}.")
         if (chance := self.global_probability) is not None:
             fits = "fit" if chance >= 1 - SURE else "do NOT fit"
+            share = "less than 1%" if chance < 0.01 else word_share(chance)
             said.append(f"The residuals {fits} the standard deviations given: by chance, residuals at least so large come "
-                        f"{word_share(chance)} of the time.")
+                        f"{share} of the time.")
         blind = self.observations[(self.redundancy_numbers < 1e-9).to_numpy()]
         if not blind.empty:
             lines = ", ".join(f"{start} to {end}" for start, end in zip(blind["from"], blind["to"], strict=True))
@@ -262,8 +277,10 @@ class NetworkAdjustment:
         elif self.suspects.empty:
             said.append("No line stands out.")
         else:
-            first = self.suspects.iloc[0]
-            said.append(f"The line {first['from']} to {first['to']} stands out: look at it first.")
+            size = self.suspects["studentised"].abs()
+            first = self.suspects[size > size.max() * (1 - 1e-6)]  # lines that nothing tells apart are named together
+            lines = " or ".join(f"{start} to {end}" for start, end in zip(first["from"], first["to"], strict=True))
+            said.append(f"The line {lines} stands out: look there first.")
         return " ".join(said)
 
     def __repr__(self) -> str:

@@ -11,7 +11,7 @@ from itertools import pairwise
 
 import pandas as pd
 
-from ..errors import SurveyError, SurveyWarning, must_be, rows_named
+from ..errors import SurveyError, SurveyWarning, must_be, plainly, rows_named
 from ..wording import html_table, word_level, word_mm
 from .adjustment import Adjust, Adjustment, Closure
 from .book import ALLOWANCES, LevelBook, Row
@@ -173,7 +173,7 @@ class ReducedLevels:
     def _told(self, one: Closure) -> str:
         side = "high" if one.misclosure > EXACT else "low" if one.misclosure < -EXACT else "out"
         verdict = "" if one.closes else ", so it does NOT close"
-        return (f"The level found at {self.linkage.point(one.sight)}, carried from {self.linkage.point(one.start)} over "
+        return plainly(f"The level found at {self.linkage.point(one.sight)}, carried from {self.linkage.point(one.start)} over "
                 f"{len(one.path)} set-up{'s' if len(one.path) > 1 else ''}, is {word_mm(abs(one.misclosure), digits=1)} {side}; "
                 f"{word_mm(one.allowable, digits=1)} is allowed{verdict}.")
 
@@ -181,15 +181,15 @@ class ReducedLevels:
     def doubts(self) -> tuple[str, ...]:
         """Sentences on every check that failed: closures, unsteady set-ups, points with two levels, hand-worked levels."""
         found = [self._told(one) for one in self.adjustment.closures if not one.closes]
-        found += [f"Set-up {setup}: {point} was read again {word_mm(abs(difference), digits=1)} off. The instrument may have "
-                  "moved: read that set-up's points again."
+        found += [f"Set-up {setup}: on {point} the instrument moved or settled by {word_mm(abs(difference), digits=1)}, or one "
+                  "of the two readings is wrong. Read that set-up's points again."
                   for setup, point, difference, steady in self.stability.itertuples(index=False, name=None) if not steady]
         for point in self._determinations:
             try:
                 self._mean_level(point)
             except SurveyError as error:
                 found += error.problems
-        return (*found, *filter(None, [self.hand_slip]))
+        return (*map(plainly, found), *filter(None, [self.hand_slip]))
 
     @property
     def stability(self) -> pd.DataFrame:
@@ -204,6 +204,26 @@ class ReducedLevels:
                 steady = abs(difference) <= self.adjustment.steady + EXACT
                 lines.append((number + 1, self.linkage.point(sight), difference, steady))
         return pd.DataFrame(lines, columns=["setup", "point", "difference", "steady"])
+
+    @property
+    def steadiness(self) -> tuple[str, ...]:
+        """A sentence for each set-up: by how much the instrument moved or settled, or the closing shot that is asked for."""
+        told = []
+        closed = {one.path[-1] for one in self.adjustment.closures}
+        for number, setup in enumerate(self.linkage.setups):
+            back, again = self._rows[setup.back.row], self.linkage.repeats(number)
+            where = f"Set-up {number + 1}, from row {back.number}:"
+            if back.feature == "line":
+                told.append(f"{where} measured from a line of known level, {back.point}.")
+            elif again:
+                moved = max(abs(setup.back.reading - sight.reading) for sight in again)
+                told.append(f"{where} {back.point} read again, the instrument moved or settled by {word_mm(moved, digits=1)}.")
+            elif number in closed:
+                told.append(f"{where} it ends on a known level.")
+            else:
+                told.append(f"{where} no shot back to {back.point} at its end, so an instrument that settles would not show. "
+                            "Read it again before the instrument moves.")
+        return tuple(map(plainly, told))
 
     @property
     def sums(self) -> pd.DataFrame:
@@ -262,7 +282,7 @@ class ReducedLevels:
         side = "high" if first["difference"] > 0 else "low"
         later = len(wrong) - 1
         others = f" {later} later hand-worked level{' is' if later == 1 else 's are'} wrong too." if later else ""
-        return (f"Row {first['row']}, point {first['point']}: the hand-worked level {word_level(first['hand_level'])} is "
+        return plainly(f"Row {first['row']}, point {first['point']}: the hand-worked level {word_level(first['hand_level'])} is "
                 f"{word_mm(abs(first['difference']), digits=1)} too {side}; the readings give {word_level(first['level'])}."
                 f"{others}")
 

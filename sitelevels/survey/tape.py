@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Literal
 
 import numpy as np
 
-from ..errors import SurveyError, finite
-from ..wording import word_distance
+from ..errors import SurveyError, finite, finite_list
+from ..wording import word_level
+from .cells import PLAIN_NUMBER, page_of, plain
 
 Side = Literal["left", "right"]
 Place = tuple[float, float]
+_TIES = ("point", "from_a", "a", "from_b", "b", "side")
 _LENGTH = "It must be a length in m."
 
 
@@ -50,9 +52,9 @@ def from_ties(a: Sequence[float], b: Sequence[float], from_a: float, from_b: flo
     square = (first - along) * (first + along)
     if square < -2 * max(first, 1e-3) * 1e-9:
         short, fits = base - first - second, abs(first - second) - base
-        wrong = (f"the two ties are {word_distance(short)} too short to meet" if short > 0
-                 else f"one tie is {word_distance(fits)} too long for the other")
-        raise SurveyError(f"{wrong}: {word_distance(first)} and {word_distance(second)} from places {word_distance(base)} apart",
+        wrong = (f"the two ties are {word_level(short)} too short to meet" if short > 0
+                 else f"one tie is {word_level(fits)} too long for the other")
+        raise SurveyError(f"{wrong}: {word_level(first)} and {word_level(second)} from places {word_level(base)} apart",
                           rule="Each side of a triangle is shorter than the other two together.",
                           remedy="Tape them again, and see that they are booked from the right places.")
     out = turn * math.sqrt(max(square, 0.0))
@@ -78,6 +80,41 @@ def from_offsets(first: Sequence[float], second: Sequence[float], along: float, 
     return ax + along * ux - out * uy, ay + along * uy + out * ux
 
 
+def places_from_ties(text: str, places: Mapping[str, Place]) -> dict[str, Place]:
+    """Places in m by point from a table of tape ties, in the order in which they were taped.
+
+    `text` is CSV with the columns point, from_a, a, from_b, b, side: the taped lengths in m from the points a and b, which have
+    a place in `places` or were tied before, and the side as in `from_ties`. Raises SurveyError for every faulty row at once.
+
+    >>> places_from_ties("point,from_a,a,from_b,b,side\\nP,3,C1,5,C2,left", {"C1": (0.0, 0.0), "C2": (4.0, 0.0)})
+    {'P': (0.0, 3.0)}
+    """
+    headings, *records = (record[0] for record in page_of(text).records)
+    names = [heading.strip().lower() for heading in headings]
+    if sorted(names) != sorted(_TIES):
+        raise SurveyError(f"the headings are {', '.join(names)}", where="ties.csv", rule=f"They are {', '.join(_TIES)}.")
+    found: dict[str, Place] = {}
+    faults = []
+    for number, cells in enumerate(records, start=1):
+        tie = dict(zip(names, (plain(cell.strip()) for cell in cells), strict=False))
+        if not any(tie.values()):
+            continue
+        try:
+            ends = [found.get(tie.get(end, "")) or places.get(tie.get(end, "")) for end in ("a", "b")]
+            missing = [repr(tie.get(end, "")) for end, place in zip(("a", "b"), ends, strict=True) if place is None]
+            if missing or not tie.get("point"):
+                raise SurveyError(f"{' and '.join(missing) or 'the point'} has no {'place' if missing else 'name'}",
+                                  rule="a and b are points with x and y in the book, or points tied in a row above.")
+            lengths = [float(tie.get(name, "")) if PLAIN_NUMBER.fullmatch(tie.get(name, "").replace(",", "x")) else tie.get(name)
+                       for name in ("from_a", "from_b")]
+            found[tie["point"]] = from_ties(*ends, *lengths, side=tie.get("side", ""))  # type: ignore[arg-type]
+        except SurveyError as error:
+            faults.append(error.at(f"ties.csv, row {number}, point {tie.get('point', '')}"))
+    if faults:
+        raise SurveyError.together(faults)
+    return found
+
+
 def ties_covariance(a: Sequence[float], b: Sequence[float], place: Sequence[float], *,
                     sd: float | tuple[float, float]) -> np.ndarray:
     """Covariance (2 × 2, m²) of a place taped from a and b.
@@ -90,7 +127,8 @@ def ties_covariance(a: Sequence[float], b: Sequence[float], place: Sequence[floa
     lengths = np.hypot(*towards.T)
     if (lengths < 1e-6).any() or abs(np.linalg.det(towards / np.maximum(lengths, 1e-9)[:, None])) < 1e-4:
         raise SurveyError("the two ties meet in line, so the place can slide square to them", remedy="Tape from another place.")
-    both = np.broadcast_to([finite(one, "sd", _LENGTH, least=0) for one in (sd if isinstance(sd, tuple) else (sd,))], 2)
+    given = sd if isinstance(sd, tuple) else (sd, sd)
+    both = np.array([finite(one, "sd", _LENGTH, least=0) for one in finite_list(given, "sd", _LENGTH, count=2)])
     inverse = np.linalg.inv(towards / lengths[:, None])
     return np.asarray(inverse @ np.diag(both**2) @ inverse.T)
 
@@ -103,19 +141,22 @@ def level_sd(covariance: np.ndarray, gx: float, gy: float) -> float:
     >>> level_sd(np.diag([0.01**2, 0.01**2]), 0.05, 0.0)
     0.0005
     """
-    gradient = np.array([gx, gy], dtype=float)
-    return math.sqrt(float(gradient @ np.asarray(covariance) @ gradient))
+    gradient = np.array([finite(one, name, "It must be a gradient in m per m.") for one, name in ((gx, "gx"), (gy, "gy"))])
+    if np.shape(covariance) != (2, 2):
+        raise SurveyError(f"the covariance has the shape {np.shape(covariance)}", rule="It is 2 × 2, in m².")
+    matrix = np.array([finite_list(row, "the covariance", "It is 2 × 2 numbers in m².") for row in np.asarray(covariance)])
+    if (np.linalg.eigvalsh((matrix + matrix.T) / 2) < -1e-12).any():
+        raise SurveyError("the covariance has a negative variance", rule="A variance is a square.")
+    return math.sqrt(max(float(gradient @ matrix @ gradient), 0.0))
 
 
 def _turn(side: str) -> float:
-    if side not in ("left", "right"):
+    if not isinstance(side, str) or side not in ("left", "right"):
         raise SurveyError(f"the side is {side!r}",
                           rule="It is 'left' or 'right', as seen looking from the first place to the second.")
     return 1.0 if side == "left" else -1.0
 
 
 def _place(value: object, name: str) -> Place:
-    if isinstance(value, str) or not isinstance(value, (Sequence, np.ndarray)) or len(value) != 2:
-        raise SurveyError(f"{name} is {value!r}", rule="A place is a pair (x, y) in m.")
-    x, y = (finite(part, name) for part in value)
+    x, y = finite_list(value, name, "A place is a pair (x, y) of numbers in m.", count=2)
     return x, y

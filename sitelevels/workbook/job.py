@@ -21,14 +21,14 @@ from ..design.section import Section, cut_section
 from ..errors import SurveyError, SurveyWarning
 from ..surface.finish import Finish
 from ..surface.ground import Ground
-from ..survey.book import LevelBook
+from ..survey.book import GROUND_FEATURES, LevelBook
 from ..survey.reading import read_book
 from ..survey.reduction import ReducedLevels, reduce_book
+from ..survey.tape import places_from_ties
 from ..wording import parse_fall
 from ..works.earthworks import Earthworks, cut_and_fill
 from ..works.setout import PegTable, set_out
 
-GROUND_FEATURES = ("", "ground", "corner")
 DEMONSTRATION = "pottery-yard"
 _NAMES = "Up to 61 letters, digits, spaces, dots and dashes, with no dot or space at either end."
 _STARTER = Path(__file__).with_name("starter")
@@ -39,12 +39,14 @@ _FOLDER_NAME = re.compile(r"\w([\w .-]{0,59}[\w-])?")
 class Job:
     """A job folder as it was when opened; what it leads to is worked out when asked for.
 
-    `brief_text` and `survey_text` are the two files as read. Every other attribute may raise SurveyError.
+    `brief_text`, `survey_text` and, where it is there, `ties_text` are its files as read. Every other attribute may raise
+    SurveyError.
     """
 
     folder: Path
     brief_text: str
     survey_text: str
+    ties_text: str = ""
 
     @cached_property
     def told(self) -> dict[str, Any]:
@@ -69,7 +71,11 @@ class Job:
         """The level book."""
         with warnings.catch_warnings():
             warnings.simplefilter("ignore", SurveyWarning)  # they are kept as book.doubts, and shown by the forms
-            return read_book(self.survey_text + "\n", unit=self._part("survey").get("unit", "m"))
+            book = read_book(self.survey_text + "\n", unit=self._part("survey").get("unit", "m"))
+        if not self.ties_text.strip():
+            return book
+        places = {row.point: (row.x, row.y) for row in book.rows if row.x is not None and row.y is not None}
+        return book.with_places(places_from_ties(self.ties_text, places))
 
     @cached_property
     def reduced(self) -> ReducedLevels:
@@ -264,7 +270,8 @@ def open_job(folder: str | Path) -> Job:
     if not place.is_dir():
         raise SurveyError(f"there is no job folder {place.name!r}",
                           remedy="Check the spelling, or start a job in notebook 0-start.")
-    job = Job(place, _read(place / "brief.toml"), _read(place / "survey.csv"))
+    ties = place / "ties.csv"
+    job = Job(place, _read(place / "brief.toml"), _read(place / "survey.csv"), _read(ties) if ties.exists() else "")
     job.told  # noqa: B018 - a brief that cannot be read is refused now
     return job
 
@@ -280,14 +287,16 @@ def new_job(folder: str | Path, like: str | Path | Job | None = None) -> Job:
     if place.exists() and (not place.is_dir() or any(place.iterdir())):
         raise SurveyError(f"there is something called {place.name!r} already", remedy="Choose another name.")
     if like is None:
-        brief_text, survey_text = _read(_STARTER / "brief.toml"), _read(_STARTER / "survey.csv")
+        brief_text, survey_text, ties_text = _read(_STARTER / "brief.toml"), _read(_STARTER / "survey.csv"), ""
     else:
         source = like if isinstance(like, Job) else open_job(like)
-        brief_text, survey_text = source.brief_text, source.survey_text
+        brief_text, survey_text, ties_text = source.brief_text, source.survey_text, source.ties_text
     brief_text = with_value(brief_text, "job", 1, "name", toml(place.name))
     place.mkdir(parents=True, exist_ok=True)
     write_whole(place / "brief.toml", brief_text.encode())
     write_whole(place / "survey.csv", survey_text.encode())
+    if ties_text:
+        write_whole(place / "ties.csv", ties_text.encode())
     return open_job(place)
 
 

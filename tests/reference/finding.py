@@ -10,6 +10,7 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
+from finding_pegs_and_networks import PEGS_AND_NETWORKS
 
 import sitelevels as sl
 
@@ -340,4 +341,5 @@ SPECIAL: dict[str, Callable[[Case], Found]] = {
     "VO01": strip_hill,
     "VO02": borrow,
     "VO03": cells_of_a_plot,
+    **PEGS_AND_NETWORKS,
 }

@@ -116,12 +116,19 @@ class TestSharing:
         assert table.loc[table["point"] == "TP", "adjusted_level"].tolist() == pytest.approx([9.699, 9.699], abs=1e-9)
 
     def test_a_point_that_hands_a_level_on_keeps_it_when_the_next_set_up_is_reduced_from_it(self) -> None:
-        """The run goes BM2, TP, BM1; the set-up that TP is carried into neither backsights it nor any known point."""
-        text = "point,bs,is,fs,rl\nQ,1.500,,,\nTP,,1.200,,\nBM1,,,1.000,10.000\nBM2,1.000,,,10.000\nTP,,1.204,,\n"
+        """The run goes BM, TP, CP, BM and closes 4 mm low, 2 mm to each set-up; TP is carried into one that backsights Q."""
+        text = ("point,bs,is,fs,rl\nQ,1.500,,,\nTP,,1.200,,\nR,,,1.000,\nBM,1.000,,,10.000\nTP,,1.204,,\nCP,1.200,,1.100,\n"
+                "BM,,,1.104,\n")
         table = reduce_book(read_book(text)).table
         assert table.loc[table["point"] == "TP", "level"].tolist() == pytest.approx([9.796, 9.796], abs=1e-9)
-        one, two = table.loc[table["point"] == "TP", "adjusted_level"].tolist()
-        assert one == pytest.approx(two, abs=1e-9)
+        assert table.loc[table["point"] == "TP", "adjusted_level"].tolist() == pytest.approx([9.798, 9.798], abs=1e-9)
+
+    def test_a_set_up_that_ends_on_a_known_level_hangs_on_that_and_not_on_a_spot(self) -> None:
+        """TP by hand: 10.000 + 1.000 - 1.200 from BM1, 10.000 + 1.000 - 1.204 from BM2; meaned."""
+        text = "point,bs,is,fs,rl\nQ,1.500,,,\nTP,,1.200,,\nBM1,,,1.000,10.000\nBM2,1.000,,,10.000\nTP,,1.204,,\n"
+        reduced = reduce_book(read_book(text))
+        assert reduced.table.loc[reduced.table["point"] == "TP", "level"].tolist() == pytest.approx([9.8, 9.796], abs=1e-9)
+        assert reduced.level("TP") == pytest.approx(9.798, abs=1e-9)
 
     def test_sights_of_no_length_cannot_share(self) -> None:
         book = read_book(RUN.replace("30 / 10", "0").replace(",20\n", ",0\n"))
@@ -212,7 +219,7 @@ class TestSections:
     def test_an_instrument_that_moved_is_told(self) -> None:
         text = "BM,1.500,,,10.000\nA,,1.300,,\nBM,,1.480,,\nC,1.400,,1.400,\nBM,,,1.500,\n"
         result = reduce_book(read_book("point,bs,is,fs,rl\n" + text))
-        assert any("Set-up 1: BM was read again 20.0 mm off" in doubt for doubt in result.doubts)
+        assert any("Set-up 1: on BM the instrument moved or settled by 20.0 mm" in doubt for doubt in result.doubts)
 
     def test_a_wide_allowance_for_the_run_does_not_excuse_an_instrument_that_moved(self) -> None:
         text = "point,bs,is,fs,rl\nBM,1.500,,,10.000\nA,,1.250,,\nBM,,1.480,,\nC,,,1.300,\n"

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import warnings
+
 import pytest
 
-from sitelevels import SurveyError, read_book
+from sitelevels import SurveyError, SurveyWarning, read_book
 from sitelevels.survey.reading import with_known_level
 
 TEXT = "# yard\npoint,bs,is,remarks\nBM,1.500,,\"wet, cold\"\n\nA,,1.250,\nBM,,1.500,again\n"
@@ -23,12 +25,21 @@ def test_an_older_level_on_that_row_is_replaced() -> None:
     assert read_book(with_known_level("point;bs;is;rl\nBM;1.5;;9.9\nA;;1.2;\n", "BM", 10.5)).known == {"BM": 10.5}
 
 
-@pytest.mark.parametrize(("level", "unit", "metres"), [
-    (10.1234, "m", 10.1234), (123.4567, "m", 123.4567), (1234.567, "m", 1234.567), (123456.7, "mm", 123.4567),
-    (1234567.0, "mm", 1234.567), (-0.00005, "m", -0.00005), (100.0, "ft", 30.48)])
-def test_no_digit_of_the_level_is_lost(level: float, unit: str, metres: float) -> None:
-    text = "point,bs,is\nBM,1,\nA,,2\n"
-    assert read_book(with_known_level(text, "BM", level), unit=unit).known["BM"] == pytest.approx(metres, abs=1e-9)
+@pytest.mark.parametrize(("level", "unit", "written"), [
+    (10.1234, "m", "10.1234"), (123.4567, "m", "123.4567"), (1234.567, "m", "1234.567"), (123.4567, "mm", "123456.7"),
+    (1234.567, "mm", "1234567"), (-0.00005, "m", "-0.00005"), (30.48, "ft", "100"), (10, "cm", "1000")])
+def test_no_digit_of_the_level_is_lost(level: float, unit: str, written: str) -> None:
+    """In the unit of the book: 30.48 m are 100 ft by the international foot of 0.3048 m."""
+    text = with_known_level("point,bs,is\nBM,1,\nA,,2\nBM,,1\n", "BM", level, unit=unit)
+    assert text.splitlines()[1] == f"BM,1,,{written}"
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", SurveyWarning)
+        assert read_book(text, unit=unit).known["BM"] == level
+
+
+def test_a_heading_with_a_unit_is_heeded() -> None:
+    text = with_known_level("point,bs,is,rl (mm)\nBM,1.5,,\nBM,,1.5,\n", "BM", 10.0)
+    assert text.splitlines()[1] == "BM,1.5,,10000"
 
 
 def test_a_remark_that_runs_over_two_lines_is_not_torn() -> None:

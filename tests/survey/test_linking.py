@@ -6,6 +6,8 @@ import pytest
 
 from sitelevels import LevelBook, ReducedLevels, SurveyError, read_book, reduce_book
 
+pytestmark = pytest.mark.filterwarnings("ignore::sitelevels.SurveyWarning")  # short books; doubts have tests of their own
+
 
 def book(*rows: str) -> LevelBook:
     """Rows of point,bs,is,fs,rl."""

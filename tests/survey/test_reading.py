@@ -124,11 +124,15 @@ def test_a_row_for_the_instrument_needs_no_reading() -> None:
 
 class TestDoubts:
     @pytest.mark.parametrize(("text", "unit", "said"), [
-        ("point,bs,is\nBM,1.5,\nA,,5.2\n", "m", "Row 2, point A: is is 5.200 m, longer than a 5 m staff"),
-        ("point,bs,is\nBM,1500,\n", "m", "Row 1, point BM: bs is 1500.000 m"),
-        ("point,bs,is\nBM,1.5,\nA,,-5.2\n", "m", "Row 2, point A: is is -5.200 m"),
-        ("point,bs,is,feature\nBM,1.5,,benchmark\nA,,1.2,gravel\n", "m", "Row 2, point A: the feature 'gravel' is not known"),
-        ("point,bs,is,colour\nBM,1.5,,red\n", "m", "The column 'colour'"),
+        ("point,bs,is\nBM,1.5,\nA,,5.2\nBM,,1.5\n", "m", "Row 2, point A: is is 5.200 m, longer than a 5 m staff"),
+        ("point,bs,is\nBM,1500,\nBM,,1.5\n", "m", "Row 1, point BM: bs is 1500.000 m"),
+        ("point,bs,is\nBM,1.5,\nBM,,1500\n", "m", "Row 2, point BM: is is 1500.000 m"),
+        ("point,bs,is\nBM,1500,\nA,,1.452\nBM,,1500\n", "mm", "Row 2, point A: is is 1.5 mm. Is the unit right? In m it would be "
+                                                              "1.452 m"),
+        ("point,bs,is\nBM,1.5,\nA,,-5.2\nBM,,1.5\n", "m", "Row 2, point A: is is -5.200 m"),
+        ("point,bs,is,feature\nBM,1.5,,benchmark\nA,,1.2,gravel\nBM,,1.5,\n", "m",
+         "Row 2, point A: the feature 'gravel' is not known"),
+        ("point,bs,is,colour\nBM,1.5,,red\nBM,,1.5,\n", "m", "The column 'colour'"),
     ])
     def test_what_is_possible_but_doubtful_is_questioned_and_kept(self, text: str, unit: str, said: str) -> None:
         with pytest.warns(SurveyWarning) as warned:
@@ -139,7 +143,7 @@ class TestDoubts:
         assert warned[0].filename == __file__
 
     def test_a_staff_of_exactly_five_metres_is_not_questioned(self) -> None:
-        assert read_book("point,bs,is\nBM,5,\nA,,-5\n").doubts == ()
+        assert read_book("point,bs,is\nBM,5,\nA,,-5\nBM,,5\n").doubts == ()
 
 
 class TestTheBookItself:
@@ -158,6 +162,6 @@ class TestTheBookItself:
         assert book.known == {}
 
     def test_what_it_shows_in_a_notebook_is_escaped(self) -> None:
-        shown = read_book("point,bs,is,remarks\nBM,1.5,,<b>wet</b>\n")._repr_html_()
+        shown = read_book("point,bs,is,remarks\nBM,1.5,,<b>wet</b>\nBM,,1.5,\n")._repr_html_()
         assert "<b>wet" not in shown
         assert "&lt;b&gt;wet" in shown

@@ -28,7 +28,8 @@ HEAD = "point,bs,is,fs,x,y,rl\n"
     ("point,is,fs\nA,1.5,\n", "The level book has no column 'bs'", "headings found are point, is, fs"),
     ("point,bs\nA,1.5\n", "The level book has neither a column 'is' nor a column 'fs'", "headings found"),
     ("point,reading,bs\nA,1.5,\n", "The level book has 'reading' beside bs", "Keep the one"),
-    ("point,bs,is,bs\nA,1.5,,\n", "Two columns are called 'bs'", "Rename"),
+    ("point,bs,is,bs\nA,1.5,,\n", "The columns 'bs' and 'bs' are both bs", "Rename"),
+    ("point,B.S.,is,Backsight\nA,1.5,,\n", "The columns 'B.S.' and 'Backsight' are both bs", "Rename"),
     ("point,bs,is\n", "The level book has headings but no rows", ""),
     (HEAD + "BM,1.5,,,,,10\nA,,,,1,2,\n", "Row 2, point A: ", "no reading"),
     (HEAD + "BM,1.5,,,,,10\n,,1.2,,,,\n", "Row 2: ", "the point has no name"),
@@ -40,7 +41,7 @@ HEAD = "point,bs,is,fs,x,y,rl\n"
     (HEAD + "BM,1.5,,,,,10\nA,,nan,,,,\n", "Row 2, point A: ", "is holds 'nan', which is not a number"),
     (HEAD + "BM,1.5,,,,,inf\nA,,1.2,,,,\n", "Row 1, point BM: ", "rl holds 'inf', which is not a number"),
     (HEAD + "BM,1.5,,,,,10\nA,,1e2,,,,\n", "Row 2, point A: ", "is holds '1e2', which is not a number"),
-    ("point;bs;is\nBM;1,5;\n", "Row 1, point BM: ", "Write 1.5"),
+    ("point;bs;is\nBM;1,5;\nA;;1.2\n", "Row 1, point BM: ", "Write 1.5"),
     (HEAD + "BM,1.5,,,,,10\nA,,1.2,,3,,\n", "Row 2, point A: ", "one of x and y without the other"),
     (HEAD + "BM,1.5,,,,,10\nA,,1.2,,,3,\n", "Row 2, point A: ", "one of x and y without the other"),
     (HEAD + "BM,1.5,,,,,10\nA,,1.2,,1,1,\nA,,1.2,,2,1,\n", "Rows 2 and 3, point A: ", "at two places, x 1 y 1 and x 2 y 1"),
@@ -92,7 +93,8 @@ def test_a_folder_is_not_a_level_book(tmp_path: Path) -> None:
     assert "no level book to read" in problems(tmp_path)[0]
 
 
-@pytest.mark.parametrize("content", [bytes(range(256)), "point,bs\nBäume,1\n".encode("latin-1"), "point,bs\n".encode("utf-16")])
+@pytest.mark.parametrize("content", [bytes(range(256)), "point,bs\nBäume,1\n".encode("latin-1"),
+                                     "point,bs\n".encode("utf-16") + b"x"])
 def test_a_file_that_is_not_plain_text_is_refused_by_name(tmp_path: Path, content: bytes) -> None:
     path = tmp_path / "survey.xls"
     path.write_bytes(content)

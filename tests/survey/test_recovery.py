@@ -10,6 +10,8 @@ from hypothesis import strategies as st
 
 from sitelevels import read_book, reduce_book
 
+pytestmark = pytest.mark.filterwarnings("ignore::sitelevels.SurveyWarning")  # short books; doubts have tests of their own
+
 steady = settings(deadline=None, max_examples=80, derandomize=True)
 
 

@@ -53,7 +53,7 @@ class TestBookForm:
 
     def test_the_offer_is_in_the_unit_of_the_book(self, hand: Any) -> None:
         form = forms.BookForm(hand.change("[area]", '[survey]\nunit = "m"\n[area]').open())
-        form.text.value = "point,bs,is\nA,1500,\nB,,1600\n"
+        form.text.value = "point,bs,is\nA,1500,\nB,,1600\nA,,1500\n"
         form.unit.value = "mm"
         assert form.offer.description == "Call A 10.000 m"
         form.offer.click()

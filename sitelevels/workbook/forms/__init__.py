@@ -2,7 +2,8 @@
 
 from .dig import DigForm
 from .finish import BriefForm, BriefTextForm, SurfaceForm
+from .instrument import InstrumentForm
 from .start import StartForm
 from .survey import BookForm
 
-__all__ = ["BookForm", "BriefForm", "BriefTextForm", "DigForm", "StartForm", "SurfaceForm"]
+__all__ = ["BookForm", "BriefForm", "BriefTextForm", "DigForm", "InstrumentForm", "StartForm", "SurfaceForm"]

@@ -9,7 +9,7 @@ import ipywidgets as widgets
 
 from ...design.brief_file import toml, with_value
 from ...errors import SurveyError
-from ...survey.reading import LONGEST_READING
+from ...survey.faults import LONGEST_READING
 from ...wording import word_level
 from ...works.setout import PegTable
 from ..job import DEMONSTRATION, Job

@@ -1,0 +1,113 @@
+"""Headings as people write them, and the units they declare, into the columns of a level book."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+
+from ..errors import SurveyError
+from .book import METRES_PER, Column
+
+_SPELLINGS = {
+    "point": "point points pt pointname pointno station stn peg name id mark location place",
+    "reading": "reading readings staff staffreading",
+    "bs": "bs back backsight backsights",
+    "is": "is inter intermediate intermediatesight intermediates",
+    "fs": "fs fore foresight foresights",
+    "up": "up upfromtheline upfromline",
+    "down": "down downfromtheline downfromline",
+    "x": "x along e east easting eastings",
+    "y": "y out n north northing northings",
+    "feature": "feature kind type",
+    "rl": "rl reducedlevel reducedlevels level levels knownlevel known elevation elev",
+    "hand_level": "handlevel workedlevel workedout",
+    "sight": "sight sightlength lengthofsight",
+    "wall": "wall",
+    "remarks": "remarks remark note notes comment comments",
+}
+_NAMES = {spelling: name for name, spellings in _SPELLINGS.items() for spelling in spellings.split()}
+_WORKED_OUT = ("rise", "fall", "hpc", "hi", "hoc", "heightofcollimation", "collimation", "heightofinstrument", "adjustedlevel",
+               "adjustedrl", "correction")
+_UNITS = {"metre": "m", "metres": "m", "meter": "m", "meters": "m", "millimetre": "mm", "millimetres": "mm", "centimetre": "cm",
+          "centimetres": "cm", "feet": "ft", "foot": "ft"} | {unit: unit for unit in METRES_PER}
+_NOT_READ = ("in", "inch", "inches", '"', "″", "''", "'", "′", "yd", "yard", "yards", "km", "dm", "ftin")
+_WITH_UNIT = re.compile(r"^(.*?)(?:[\[(]\s*([^\])]*?)\s*[\])]|[ ,_/]\s*(m|cm|mm|ft))\s*$")
+
+READINGS = ("reading", "bs", "is", "fs", "up", "down")
+LENGTHS = (*READINGS, "x", "y", "rl", "hand_level", "sight")
+
+
+def columns_of(headings: Sequence[str], unit: str) -> tuple[list[Column], list[str]]:
+    """The columns behind the headings, and what is doubtful about them; `unit` is of every length whose heading says none.
+
+    Raises SurveyError for headings that make no level book, all faults at once.
+    """
+    columns, faults, doubts = [], [], []
+    declared: dict[str, str] = {}
+    for heading in headings:
+        shown = heading.strip()
+        name, said = _name_and_unit(shown)
+        if name in LENGTHS and said:
+            if said not in _UNITS or (unit not in ("m", _UNITS[said])):
+                rule = "It can be m, cm, mm or ft." if said not in _UNITS else f"The book is said to be in {unit}."
+                faults.append(SurveyError(f"the heading {shown!r} gives the unit {said!r}", rule=rule))
+            else:
+                declared[name] = _UNITS[said]
+        columns.append(Column(shown, name, declared.get(name, unit) if name in LENGTHS else ""))
+        if not name and shown and _plain(_bare(shown)) not in _WORKED_OUT:
+            doubts.append(f"The column {shown!r} is not one that a level book has, and is not used.")
+    faults += _faults_of(columns)
+    names = [column.name for column in columns]
+    silent = [name for name in names if name in LENGTHS and name not in declared]
+    if declared and set(silent) & set(READINGS) and set(declared) & set(READINGS):
+        faults.append(SurveyError(f"{' and '.join(silent)} are without a unit and {' and '.join(declared)} are not",
+                                  remedy="Write the unit behind every reading, or behind none."))
+    elif silent and any(one != unit for one in declared.values()):
+        doubts.append(f"The headings {', '.join(silent)} give no unit and are taken in {unit}.")
+    if faults:
+        raise SurveyError.together(faults)
+    return columns, doubts
+
+
+def _name_and_unit(heading: str) -> tuple[str, str]:
+    """The column that a heading means, "" for none, and the unit that it declares, "" for none."""
+    if (name := _NAMES.get(_plain(heading))) and not re.search("[\"″'′]", heading):
+        return name, ""
+    found = _WITH_UNIT.match(heading)
+    said = re.sub(r"[\s._-]", "", (found[2] or found[3] or "").lower()) if found else ""
+    return _NAMES.get(_plain(_bare(heading)), ""), said if said in _UNITS or said in _NOT_READ else ""
+
+
+def _plain(text: str) -> str:
+    return re.sub(r"\W|_", "", text.lower())
+
+
+def _bare(heading: str) -> str:
+    """A heading without the unit behind it."""
+    found = _WITH_UNIT.match(heading)
+    return found[1] if found else heading
+
+
+def _faults_of(columns: Sequence[Column]) -> list[SurveyError]:
+    faults = []
+    names = [column.name for column in columns]
+    listed = ", ".join(column.heading for column in columns if column.heading) or "empty"
+    found = f"The headings found are {listed}."
+    if not any(names):
+        return [SurveyError(f"the first line {','.join(column.heading for column in columns)!r} is not a line of headings",
+                            rule="A book starts with one: point,bs,is,fs or, for a plain list, point,reading.",
+                            remedy="Add it above the readings.")]
+    if "point" not in names:
+        faults.append(SurveyError("the level book has no column 'point'", rule=found))
+    if "reading" in names and {"bs", "is", "fs"} & set(names):
+        faults.append(SurveyError("the level book has 'reading' beside bs, is or fs", remedy="Keep the one or the others."))
+    elif not {"reading", "bs", "up", "down"} & set(names):
+        faults.append(SurveyError("the level book has no column 'bs'", rule=found,
+                                  remedy="Use point, bs, is, fs, or the plain list point, reading."))
+    elif not {"reading", "is", "fs", "up", "down"} & set(names):
+        faults.append(SurveyError("the level book has neither a column 'is' nor a column 'fs'", rule=found))
+    for name in dict.fromkeys(filter(None, names)):
+        twice = [repr(column.heading) for column in columns if column.name == name]
+        if len(twice) > 1:
+            faults.append(SurveyError(f"the columns {' and '.join(twice)} are both {name}", remedy="Rename one of them."))
+    return faults

@@ -1,0 +1,297 @@
+"""Single slips that would explain why a level book disagrees with itself: suspicions, never applied."""
+
+from __future__ import annotations
+
+import math
+import warnings
+from collections import Counter
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import cached_property
+from html import escape
+from itertools import combinations
+from statistics import NormalDist
+
+import numpy as np
+import pandas as pd
+
+from ..errors import SurveyError, SurveyWarning, finite, must_be, plainly
+from ..wording import digits_of, html_table, last_digit, word_level, word_mm
+from .book import GROUND_FEATURES, METRES_PER, LevelBook, Row
+from .linking import Sight
+from .reduction import ReducedLevels, reduce_book
+
+READING_SD = 0.001  # m: a staff read to the millimetre (common practice, no source); `repeat_readings` gives one's own
+CHANCE = 0.01  # of suspecting a book that holds no slip
+MOST = 1500  # readings that hang together: the search looks at every one beside every other
+SURELY = 4.5  # standard deviations that the right correction leaves at the most, once in a hundred thousand readings
+HOPELESS = 9.0  # in logarithms of the chance: what is over 8,000 times less likely than the first is not listed
+NEIGHBOURS = 8  # spots that a spot left out is held against
+ODD = 0.010  # m: what the neighbours of a spot on rough ground may leave unexplained
+
+# How likely each kind of slip is beside the others: the judgement of those who wrote this, no source.
+_SWAPPED, _APART, _MISREAD, _METRE, _TENTH, _SIGN = 0.30, 0.05, 0.35, 0.12, 0.08, 0.10
+_RARELY_INVERTED = 0.1  # the share of the last kind on points where a staff is seldom held upside down
+
+
+@dataclass(frozen=True)
+class Suspicion:
+    """One reading, `booked` and `corrected` in m, and the slip that would have turned the one into the other.
+
+    `leaves` is the largest disagreement in m that is left then; `seen_by` is "checks" or "neighbours".
+    """
+
+    row: int
+    point: str
+    column: str
+    booked: float
+    corrected: float
+    slip: str
+    leaves: float
+    seen_by: str
+
+
+def suspect_slips(book: LevelBook, *, allowable: float | str | None = None, reading_sd: float = READING_SD) -> Suspicions:
+    """The single slips that would explain a misclosure or a repeat that disagrees, the likeliest first.
+
+    Parameters
+    ----------
+    book : LevelBook
+    allowable : float or str, optional
+        As in `reduce_book`.
+    reading_sd : float
+        Standard deviation of one reading, m.
+
+    Returns
+    -------
+    Suspicions
+
+    Raises
+    ------
+    SurveyError
+        As `reduce_book` does; and where more than 1,500 readings hang together.
+
+    Notes
+    -----
+    All readings on points that are known or read more than once are adjusted together by least squares. Correcting reading j
+    by δ turns the sum of squared residuals Σv² into Σv² + 2 δ vⱼ + δ² rⱼ, with the redundancy number rⱼ (data snooping: Baarda,
+    A testing procedure for use in geodetic networks, 1968, from memory). A slip explains the book if then no disagreement is
+    left that 5 mm × √set-ups, or what is allowed, would not let pass. Among those, ranked by fit and by how common each kind
+    of slip is.
+
+    >>> from sitelevels import read_book
+    >>> book = read_book("point,bs,is,fs,rl\\nBM,1.412,,,10\\nA,1.238,,1.346,\\nB,1.705,,1.523,\\nBM,,,1.469,")
+    >>> first = suspect_slips(book).on_the_line[0]
+    >>> first.point, first.column, first.booked, first.corrected, first.slip
+    ('A', 'fs', 1.346, 1.364, 'two digits swapped')
+    """
+    must_be(book, LevelBook, "the book")
+    finite(reading_sd, "reading_sd", "It must be over nought, in m.", over=0)
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", SurveyWarning)
+        reduced = reduce_book(book, allowable=allowable)
+    line = _Line(reduced, reading_sd)
+    return Suspicions(reduced, line.disagrees, line.spare > 0, tuple(line.suspicions()) if line.disagrees else ())
+
+
+@dataclass(frozen=True, eq=False)
+class Suspicions:
+    """What `suspect_slips` found. `noticed`: checks disagree by more than readings explain. `checked`: anything is checked."""
+
+    reduced: ReducedLevels
+    noticed: bool
+    checked: bool
+    on_the_line: tuple[Suspicion, ...]
+
+    @cached_property
+    def odd_spots(self) -> tuple[Suspicion, ...]:
+        """Spots read once that stand off the surface through their neighbours, the oddest first."""
+        return tuple(_odd_spots(self.reduced))
+
+    @property
+    def table(self) -> pd.DataFrame:
+        """A new table, numbered from 1: row point column booked corrected slip leaves seen_by, in m, the likeliest first."""
+        names = list(Suspicion.__dataclass_fields__)
+        table = pd.DataFrame([vars(one) for one in (*self.on_the_line, *self.odd_spots)], columns=names)
+        table.index = pd.RangeIndex(1, len(table) + 1)
+        return table
+
+    @property
+    def said(self) -> str:
+        """What the checks say, in a sentence or two."""
+        if not self.checked:
+            return "No point is read twice and nothing closes, so no slip can show."
+        if not self.noticed:
+            return "The checks agree as well as the readings can: no slip shows on the line."
+        if not self.on_the_line:
+            return ("The checks disagree, and no single slip explains it: look for two slips, a change point held at two places, "
+                    "or an instrument that moved.")
+        first, more = self.on_the_line[0], len(self.on_the_line) - 1
+        others = f" {more} other row{'s' if more > 1 else ''} could explain it too: only reading again tells." if more else ""
+        return plainly(f"The checks disagree. Look first at row {first.row}, point {first.point}: {first.column} "
+                       f"{word_level(first.booked)} was perhaps {word_level(first.corrected)} ({first.slip}).{others}")
+
+    @property
+    def words(self) -> tuple[str, ...]:
+        """What was found, in sentences: by the checks, and among the spots that no check sees."""
+        once = len(_read_once(self.reduced))
+        unseen = (f"{once} intermediate sight{'s are' if once > 1 else ' is'} on points read once, where no closing shot sees a "
+                  "slip. Where their places are known they are held against the surface through their neighbours, which shows "
+                  "large slips only.") if once else ""
+        odd = [plainly(f"Row {one.row}, point {one.point}, stands {word_mm(abs(one.leaves))} "
+                       f"{'above' if one.leaves > 0 else 'below'} its neighbours: {one.slip}.") for one in self.odd_spots]
+        return tuple(filter(None, [self.said, unseen, *odd]))
+
+    def __repr__(self) -> str:
+        return "\n".join(self.words)
+
+    def _repr_html_(self) -> str:
+        told = "".join(f"<p>{escape(sentence)}</p>" for sentence in self.words)
+        return told + (html_table(self.table, index=True, words=True) if len(self.table) else "")
+
+
+class _Line:
+    """The readings that check each other, adjusted together: HPC of each set-up and level of each point from all of them."""
+
+    def __init__(self, reduced: ReducedLevels, reading_sd: float) -> None:
+        self.reduced, self.sd = reduced, reading_sd
+        known, linkage = reduced.book.known, reduced.linkage
+        every = [sight for setup in linkage.setups for sight in setup.sights]
+        times = Counter(linkage.point(sight) for sight in every)
+        self.sights = [sight for sight in every if linkage.point(sight) in known or times[linkage.point(sight)] > 1]
+        if len(self.sights) > MOST:
+            raise SurveyError(f"{len(self.sights)} readings hang together", rule=f"Slips are sought among up to {MOST}.",
+                              remedy="Look at a part of the book at a time.")
+        columns: dict[int | str, int] = {}
+        for sight in self.sights:
+            columns.setdefault(sight.setup, len(columns))
+            if (point := linkage.point(sight)) not in known:
+                columns.setdefault(point, len(columns))
+        self.spare = len(self.sights) - len(columns)
+        design = np.zeros((len(self.sights), len(columns)))
+        told = np.empty(len(self.sights))
+        base = next(iter(known.values()))
+        for place, sight in enumerate(self.sights):
+            design[place, columns[sight.setup]] = 1.0
+            told[place] = sight.reading
+            if (point := linkage.point(sight)) in known:
+                told[place] += known[point] - base
+            else:
+                design[place, columns[point]] = -1.0
+        q = np.linalg.qr(design)[0]
+        self.free = np.eye(len(self.sights)) - q @ q.T  # what an error in one reading leaves in the residuals of all
+        self.residuals = self.free @ told
+        self.redundancy = np.clip(np.diag(self.free), 0.0, 1.0)
+        self.passes = reduced.adjustment.steady / math.sqrt(2)  # of a residual over the root of its redundancy number
+
+    @property
+    def disagrees(self) -> bool:
+        """Whether a check fails, or all agree worse than readings of this standard deviation would."""
+        if self.spare < 1:
+            return False
+        failed = any(doubt != self.reduced.hand_slip for doubt in self.reduced.doubts)
+        return failed or bool(self._largest(self.residuals) > self.sd * NormalDist().inv_cdf(1 - CHANCE / 2 / self.spare))
+
+    def _largest(self, residuals: np.ndarray) -> float:
+        seen = self.redundancy > 1e-9
+        return float(np.max(np.abs(residuals[seen]) / np.sqrt(self.redundancy[seen]), initial=0.0))
+
+    def suspicions(self) -> list[Suspicion]:
+        """The best explanation that each row has, the likeliest first."""
+        best: dict[int, tuple[float, Suspicion]] = {}
+        passes = max(self.passes, SURELY * self.sd)
+        whole, bound = float(self.residuals @ self.residuals), passes**2 * self.spare
+        for place, sight in enumerate(self.sights):
+            if self.redundancy[place] < 1e-9:
+                continue
+            row, column = _booked(self.reduced, sight)
+            for corrected, slip, prior in _slips(self.reduced.book, row, sight.reading):
+                change = corrected - sight.reading
+                squares = whole + 2 * change * self.residuals[place] + change**2 * self.redundancy[place]
+                if squares > min(bound, whole):
+                    continue
+                left = self.residuals + change * self.free[place]
+                if (leaves := self._largest(left)) <= passes:
+                    score = math.log(prior) - squares / (2 * self.sd**2)
+                    one = Suspicion(row.number, row.point, column, sight.reading, corrected, slip, leaves, "checks")
+                    if row.number not in best or score > best[row.number][0]:
+                        best[row.number] = (score, one)
+        ranked = sorted(best.values(), key=lambda pair: -pair[0])
+        return [one for score, one in ranked if score > ranked[0][0] - HOPELESS]
+
+
+def _booked(reduced: ReducedLevels, sight: Sight) -> tuple[Row, str]:
+    row = reduced.linkage.rows[sight.row]
+    return row, "bs" if sight.place == 0 else "is" if row.is_ is not None else "fs"
+
+
+def _slips(book: LevelBook, row: Row, reading: float) -> Iterator[tuple[float, str, float]]:
+    """What could have been meant by a reading, in m, the slip that was made, and how likely it is beforehand."""
+    per = METRES_PER[book.unit_of("bs")]
+    digit = last_digit((value for one in book.rows for _, value in one.readings()), per)
+    sign, digits = (-1.0 if reading < 0 else 1.0), digits_of(reading, digit)
+    pairs = [(i, j) for i, j in combinations(range(len(digits)), 2) if digits[i] != digits[j]]
+    beside = sum(j == i + 1 for i, j in pairs)
+    for i, j in pairs:
+        swapped = [*digits]
+        swapped[i], swapped[j] = digits[j], digits[i]
+        prior = _SWAPPED / beside if j == i + 1 else _APART / (len(pairs) - beside)
+        yield sign * int("".join(swapped)) / (1 / digit), "two digits swapped", prior
+    for place, old in enumerate(digits):
+        for new in "0123456789":
+            if new != old:
+                misread = digits[:place] + new + digits[place + 1:]
+                yield sign * int(misread) / (1 / digit), f"a digit misread, {old} for {new}", _MISREAD / 9 / len(digits)
+    whole, named = (per, ("1 ft", "a tenth of a foot")) if per == METRES_PER["ft"] else (1.0, ("1 m", "100 mm"))
+    for step, name, prior in ((whole, named[0], _METRE), (whole / 10, named[1], _TENTH)):
+        yield reading + sign * step, f"{name} dropped", prior / 2
+        if abs(reading) > step:
+            yield reading - sign * step, f"{name} too much", prior / 2
+    likely = 1.0 if row.feature == "dpc" or "upside" in row.remarks or "inverted" in row.remarks else _RARELY_INVERTED
+    yield -reading, "the sign lost" if reading > 0 else "a sign too much", _SIGN * likely
+
+
+def _read_once(reduced: ReducedLevels) -> list[Sight]:
+    """Intermediate sights on points that are neither known nor read again."""
+    linkage = reduced.linkage
+    times = Counter(linkage.point(sight) for setup in linkage.setups for sight in setup.sights)
+    return [sight for setup in linkage.setups for sight in setup.sights[1:]
+            if times[linkage.point(sight)] == 1 and linkage.point(sight) not in reduced.book.known]
+
+
+def _odd_spots(reduced: ReducedLevels) -> Iterator[Suspicion]:
+    """Spots read once that stand off the plane through their neighbours, each left out, with the slip that would explain it."""
+    sights = {reduced.linkage.point(sight): sight for sight in _read_once(reduced)}
+    rows = {row.point: row for row in reduced.linkage.rows if row.x is not None and row.feature in GROUND_FEATURES}
+    names = [name for name in rows if name in sights]
+    if len(names) <= NEIGHBOURS:
+        return
+    places = np.array([(rows[name].x, rows[name].y) for name in names], dtype=float)
+    levels = np.array([reduced.linkage.setups[sights[name].setup].hpc - sights[name].reading for name in names])
+    off = _off_the_neighbours(places, levels, np.ones(len(names), dtype=bool))
+    rough = 1.4826 * float(np.median(np.abs(off)))  # the standard deviation, were they normal
+    odd = np.abs(off) > max(ODD, 4 * rough)
+    off = _off_the_neighbours(places, levels, ~odd)  # so that an odd spot does not make its neighbours odd
+    for place in np.argsort(-np.abs(off)):
+        if abs(off[place]) > max(ODD, 4 * rough):
+            row, sight = rows[names[place]], sights[names[place]]
+            fits = [(prior, corrected, slip) for corrected, slip, prior in _slips(reduced.book, row, sight.reading)
+                    if abs(off[place] - (corrected - sight.reading)) <= max(ODD, 2 * rough)]
+            _, corrected, slip = max(fits, default=(0.0, sight.reading, "no simple slip explains it"))
+            words = f"perhaps {word_level(corrected)} was read ({slip}), or" if fits else f"{slip};"
+            yield Suspicion(row.number, row.point, _booked(reduced, sight)[1], sight.reading, corrected,
+                            f"{words} the ground is so", float(off[place]), "neighbours")
+
+
+def _off_the_neighbours(places: np.ndarray, levels: np.ndarray, trusted: np.ndarray) -> np.ndarray:
+    """Level of each spot above the plane through its nearest trusted neighbours, itself left out, m."""
+    from scipy.spatial import cKDTree
+    trusted = trusted if trusted.sum() > NEIGHBOURS else np.ones(len(levels), dtype=bool)
+    use = np.flatnonzero(trusted)
+    _, near = cKDTree(places[use]).query(places, k=NEIGHBOURS + 1)
+    off = np.empty(len(levels))
+    for spot, found in enumerate(near):
+        beside = [use[one] for one in found if use[one] != spot][:NEIGHBOURS]
+        design = np.column_stack([np.ones(NEIGHBOURS), places[beside] - places[spot]])
+        off[spot] = -np.linalg.lstsq(design, levels[beside] - levels[spot], rcond=None)[0][0]
+    return off
