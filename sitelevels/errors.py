@@ -143,4 +143,6 @@ def rows_named(numbers: Iterable[int]) -> str:
     words = [str(number) for number in numbers]
     if len(words) == 1:
         return f"row {words[0]}"
+    if len(words) > 20:
+        words = [*words[:12], f"{len(words) - 12} more"]
     return f"rows {', '.join(words[:-1])} and {words[-1]}"

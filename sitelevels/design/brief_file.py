@@ -37,12 +37,13 @@ from .demands import (
 FORMAT = 1
 
 _TEXT, _NUMBER, _YES, _LIST = "a text in quotation marks", "a number", "true or false", "a list in [ ]"
+_READINGS = "a list in [ ] of numbers or texts"
 _SECTIONS = {  # what each key of the parts that stand once must be
     "job": {"name": _TEXT, "note": _TEXT, "invented": _YES},
     "survey": {"unit": _TEXT, "adjust": _TEXT, "allowance": _TEXT, "allowable_mm": _NUMBER, "breaks": _LIST},
     "area": {"corners": _LIST, "corners_m": _LIST},
     "finish": {"wall": _TEXT, "level_at_wall_m": _NUMBER, "fall_away": _TEXT, "fall_along": _TEXT},
-    "instrument": {"pegs_m": _LIST, "turn_m": _LIST, "repeats_m": _LIST},
+    "instrument": dict.fromkeys(("pegs", "turn", "repeats"), _READINGS),
     "setting_out": {"benchmark": _TEXT, "backsight_m": _NUMBER, "pegs": _LIST},
 }
 _LISTS = {"wall": {"name", "first", "second", "dpc_m"}, "layer": {"name", "thickness_mm"}}
@@ -66,7 +67,7 @@ def read_brief(text: str) -> dict[str, Any]:
     """
     try:
         told = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
+    except (tomllib.TOMLDecodeError, RecursionError) as error:
         place = re.search(r"line (\d+)", str(error))
         lines = text.splitlines()
         line = f", line {place[1]}: {lines[min(int(place[1]), len(lines)) - 1].strip()}" if place and lines else ""
@@ -156,6 +157,8 @@ class _Reader:
 def _is(wanted: str, value: Any) -> bool:
     if wanted == _LIST:
         return isinstance(value, list) and all(isinstance(one, (str, list)) for one in value)
+    if wanted == _READINGS:  # as typed, in m; texts where a test is not finished
+        return isinstance(value, list) and all(isinstance(one, str) or _is_number(one) for one in value)
     return _is_number(value) if wanted == _NUMBER else isinstance(value, bool if wanted == _YES else str)
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
+from itertools import accumulate
 from typing import Literal
 
 from ..errors import SurveyError
@@ -48,7 +49,7 @@ class Adjustment:
     def _checks(self, number: int) -> list[tuple[Sight, float]]:
         """Sights of a set-up on known levels that check it, with what they find too high; a mere repeat is not one."""
         setup = self.linkage.setups[number]
-        repeats = self.linkage.repeats(number)
+        repeats = set(self.linkage.repeats(number))
         return [(sight, setup.hpc - sight.reading - known) for sight in setup.sights[1:]
                 if (known := self.known.get(self.linkage.point(sight))) is not None and sight is not setup.anchor
                 and (sight not in repeats or sight is setup.sights[-1])]
@@ -85,6 +86,14 @@ class Adjustment:
         named = ALLOWANCES.get(str(self.allowable), ALLOWANCES["ordinary"])
         return min(ALLOWANCES["ordinary"].of(1), given if given is not None else named.of(1) if named.per == "setups" else 1.0)
 
+    @property
+    def for_one_setup(self) -> float:
+        """The misclosure that is allowed over one set-up, m; the ordinary one where it goes by kilometres."""
+        if isinstance(self.allowable, (int, float)):
+            return float(self.allowable)
+        rule = ALLOWANCES[self.allowable or "ordinary"]
+        return rule.of(1) if rule.per == "setups" else ALLOWANCES["ordinary"].of(1)
+
     def _lengths(self, path: tuple[int, ...], closing: Sight) -> list[float]:
         """Length in m of the sight into and the sight out of each set-up on the way."""
         leaving = [source for number in path[1:] if (source := self.linkage.setups[number].source)] + [closing]
@@ -106,7 +115,8 @@ class Adjustment:
             weights = self._lengths(closure.path, closure.sight)
         if sum(weights) <= 0:
             raise SurveyError("the sights of the run have no length", remedy="Correct the column 'sight'.")
-        return [sum(weights[:place + 1]) / sum(weights) for place in range(len(weights))]
+        whole = sum(weights)
+        return [part / whole for part in accumulate(weights)]
 
     def _moved_backsight(self, number: int) -> float:
         """Change in m of a set-up's HPC when its backsight is meaned with the repeats on the same point."""

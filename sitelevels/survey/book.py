@@ -12,7 +12,7 @@ from typing import Literal
 
 import pandas as pd
 
-from ..errors import SurveyError
+from ..errors import SurveyError, plainly
 from ..wording import html_table, word_exactly, word_level
 from .cells import csv_line, safe
 
@@ -115,6 +115,8 @@ class LevelBook:
     def understood(self) -> pd.DataFrame:
         """A new table of how the book was understood: heading, taken as, unit, filled cells, the number of them."""
         lines = [(one.heading, one.name or "not used", one.unit, one.filled) for one in self.columns]
+        if self.decimal_sign == ",":
+            lines.append(("(in numbers)", "decimal commas", "", sum(one.filled for one in self.columns if one.unit)))
         return pd.DataFrame(lines, columns=["heading", "taken as", "unit", "filled cells"])
 
     @property
@@ -124,7 +126,7 @@ class LevelBook:
         for row in self.rows:
             if row.rl is not None:
                 told.setdefault(row.point, f"{row.point} {word_level(row.rl)} (row {row.number})")
-        return f"Taken as known: {', '.join(told.values())}." if told else "No level is known."
+        return plainly(f"Taken as known: {', '.join(told.values())}.") if told else "No level is known."
 
     def unit_of(self, name: str) -> str:
         """The unit in which a column was written, or would be beside the others."""

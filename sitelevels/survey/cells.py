@@ -6,13 +6,14 @@ import csv
 import io
 import re
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import takewhile
 
 from ..errors import SurveyError
 
-PLAIN_NUMBER = re.compile(r"[-+−]?(\d+[.,]?\d*|[.,]\d+)", re.ASCII)
+PLAIN_NUMBER = re.compile(r"[-+−]?(?:\d+(?:[.,]\d*)?|[.,]\d+)", re.ASCII)
 _LINE = re.compile(r"[^\r\n]*(?:\r\n|\r|\n|\Z)")  # csv knows these ends only; others may stand inside a remark
+_WITHIN = re.compile(r"([,;\t\r\n]\s*)('*)(?=[=@+＝＋＠]|[-－](?!\d))")  # there another spreadsheet may part the cell
 _RUNS = ("=", "+", "-", "@", "\t", "\r", "'", "＝", "＋", "－", "＠")  # a spreadsheet may take such a cell for a formula
 
 
@@ -27,6 +28,14 @@ class Page:
     delimiter: str
     records: tuple[tuple[list[str], int, int], ...]
 
+    @property
+    def lost_rows(self) -> list[str]:
+        """Notes that look like rows: as many cells as there are headings, and a number among them."""
+        within = {line for _, first, after in self.records for line in range(first, after)}
+        notes = [line.strip() for place, line in enumerate(self.lines) if place not in within and "#" in line]
+        return [note for note in notes if len(cells := note.split(self.delimiter)) == len(self.records[0][0]) > 2
+                and any(PLAIN_NUMBER.fullmatch(cell.strip()) for cell in cells)]
+
     def cell(self, row: int, column: int) -> str:
         """What a cell holds; row 0 are the headings, and a cell beyond the end is empty."""
         cells = self.records[row][0] if row < len(self.records) else []
@@ -36,9 +45,16 @@ class Page:
         """The text with cells changed, by row and column; rows below the last are added, every other line stays as it is."""
         lines: list[str] = [*self.lines]
         end = next((line[len(line.rstrip("\r\n")):] for line in lines if line.endswith(("\r", "\n"))), "\n")
-        for row in sorted({row for row, _ in changes}):
+        below = 0
+        by_row: dict[int, dict[int, str]] = {}
+        for (row, column), value in changes.items():
+            by_row.setdefault(row, {})[column] = value
+        for row, columns in sorted(by_row.items()):
             cells, first, after = self.records[row] if row < len(self.records) else ([], len(lines), len(lines))
-            columns = {column: value for (at, column), value in changes.items() if at == row}
+            if row > len(self.records):  # the rows between are empty ones
+                lines += [self.delimiter * max(1, len(self.records[0][0]) - 1) + end] * (row - max(len(self.records), below))
+                first = after = len(lines)
+            below = row + 1
             cells = [*cells, *[""] * (max(len(self.records[0][0]), *(column + 1 for column in columns)) - len(cells))]
             for column, value in columns.items():
                 cells[column] = safe(value)
@@ -47,22 +63,47 @@ class Page:
             lines[first:after] = [csv_line(cells, self.delimiter) + end, *[""] * (after - first - 1)]
         return "".join(lines)
 
+    def with_column(self, place: int, heading: str) -> str:
+        """The text with an empty column put in at `place`."""
+        lines: list[str] = [*self.lines]
+        for row, (cells, first, after) in enumerate(self.records):
+            end = lines[after - 1][len(lines[after - 1].rstrip("\r\n")):]
+            before = [*cells, *[""] * (place - len(cells))]
+            cells = [*before[:place], "" if row else heading, *before[place:]]
+            lines[first:after] = [csv_line(cells, self.delimiter) + end, *[""] * (after - first - 1)]
+        return "".join(lines)
+
+    def with_row(self, row: int) -> str:
+        """The text with an empty row put in above a row, row 1 being the first under the headings."""
+        at = self.records[row][1] if row < len(self.records) else len(self.lines)
+        lines = [*self.lines[:at], self.delimiter * max(1, len(self.records[0][0]) - 1) + "\n", *self.lines[at:]]
+        if at and not lines[at - 1].endswith(("\r", "\n")):
+            lines[at - 1] += "\n"
+        return "".join(lines)
+
+    def without_row(self, row: int) -> str:
+        """The text without a row; as it is where there is none such."""
+        first, after = self.records[row][1:] if 0 < row < len(self.records) else (0, 0)
+        return "".join((*self.lines[:first], *self.lines[after:]))
+
     def made_safe(self) -> str:
-        """The text with no cell that a spreadsheet would run as a formula."""
-        unsafe = {(row, column): cell for row, (cells, *_) in enumerate(self.records) for column, cell in enumerate(cells)
-                  if not cell.startswith("'") and safe(cell) != cell}
-        return self.with_cells(unsafe) if unsafe else "".join(self.lines)
+        """The text with no cell that a spreadsheet would run as a formula, in a note neither."""
+        unsafe = {(row, column): plain(cell) for row, (cells, *_) in enumerate(self.records) for column, cell in enumerate(cells)
+                  if (not cell.startswith("'") and safe(cell) != cell) or any(not run[2] for run in _WITHIN.finditer(cell))}
+        within = {line for _, first, after in self.records for line in range(first, after)}
+        lines = tuple(line if place in within else guarded(line) for place, line in enumerate(self.lines))
+        return replace(self, lines=lines).with_cells(unsafe)
 
 
-def page_of(text: str) -> Page:
-    """The table in a text whose cells are parted by commas, semicolons or tabs.
+def page_of(text: str, *, named: str = "level book", headings: str = "point,bs,is,fs") -> Page:
+    """The table in a text whose cells are parted by commas, semicolons or tabs; a refusal calls it what it is `named`.
 
     Raises SurveyError where there is none, or a quotation mark is not closed.
     """
     lines = [line for line in _LINE.findall(text.lstrip("\ufeff")) if line]
     content = next((line for line in lines if not _passed_over(line)), None)
     if content is None:
-        raise SurveyError("the level book is empty", rule="It needs a line of headings (point,bs,is,fs) and rows below.")
+        raise SurveyError(f"the {named} is empty", rule=f"It needs a line of headings ({headings}) and rows below.")
     bare = re.sub(r'"[^"]*"', "", "".join(lines[lines.index(content):])[:10_000])  # a heading may run over several lines
     delimiter = max("\t;,", key=re.split(r"[\r\n]", bare, maxsplit=1)[0].count)
     records: list[tuple[list[str], int, int]] = []
@@ -81,8 +122,8 @@ def page_of(text: str) -> Page:
             records.append((cells, start, place))
             fresh = True
     except csv.Error as error:
-        raise SurveyError(f"the text is not a table ({error})",
-                          remedy="Look for a quotation mark that is not closed.") from None
+        remedy = "One cell holds more than a book." if "limit" in str(error) else "Look for a quotation mark that is not closed."
+        raise SurveyError(f"the text is not a table ({error})", remedy=remedy) from None
     return Page(tuple(lines), delimiter, tuple(records))
 
 
@@ -106,12 +147,28 @@ def safe(text: str) -> str:
     >>> safe("=1+1"), plain("'=1+1"), safe("-1.250")
     ("'=1+1", '=1+1', '-1.250')
     """
+    text = _WITHIN.sub(r"\1\2'", text)
     return f"'{text}" if text.startswith(_RUNS) and not PLAIN_NUMBER.fullmatch(text) else text
+
+
+def guarded(text: str) -> str:
+    """Text that is no table, with a ' before whatever a spreadsheet would run in it."""
+    return re.sub(r"(?m)(^\"?|[,;\t]\"?)([ ]*)(?=[=@+＝＋＠]|[-－](?!\d))", r"\1\2'", text)
 
 
 def plain(text: str) -> str:
     """What was typed into a cell that `safe` may have changed."""
-    return text[1:] if text.startswith("'") and text[1:].startswith(_RUNS) else text
+    text = text[1:] if text.startswith("'") and text[1:].startswith(_RUNS) else text
+    return _WITHIN.sub(lambda run: run[1] + run[2][1:], text)
+
+
+def number_of(text: str) -> float | None:
+    """The number that a text is, with a decimal point or comma and any minus sign; None if it is none.
+
+    >>> number_of("−1,250"), number_of("1.2 m")
+    (-1.25, None)
+    """
+    return float(text.replace("−", "-").replace(",", ".")) if PLAIN_NUMBER.fullmatch(text) else None
 
 
 def decimals(texts: Sequence[str]) -> int:

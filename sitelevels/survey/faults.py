@@ -41,7 +41,7 @@ def faults_of_rows(rows: Sequence[Row], unclear: set[int]) -> list[SurveyError]:
         elif not booked and row.x is None:
             fault(row, "the instrument has no x and y", remedy="Give both, or delete the row.", column="x")
         elif "is" in booked and len(booked) > 1:
-            fault(row, f"{' and '.join(booked)} cannot stand on one row", column="is",
+            fault(row, f"{' and '.join(map(repr, booked))} cannot stand on one row", column="is",
                   rule="Only a change point has two: the foresight that ends one set-up and the backsight that opens the next.",
                   remedy="Move one of them to the row it belongs to.")
         opens = "bs" in booked and "fs" not in booked
@@ -102,12 +102,15 @@ def doubts_of(rows: Sequence[Row], per: float, rl_per: float) -> list[str]:
         for name, reading in row.readings():
             if abs(reading) > LONGEST_READING:
                 hint = f" In mm it would be {word_level(reading / 1000)}." if per == 1 and abs(reading) > 100 else ""
-                doubt(row, f"{name} is {word_level(reading)}, longer than a 5 m staff. Is the unit right?{hint}")
+                doubt(row, f"'{name}' is {word_level(reading)}, longer than a 5 m staff. Is the unit right?{hint}")
             if 0 < abs(reading) < SMALL and per < 0.1 and not row.taped:
-                doubt(row, f"{name} is {word_mm(reading, digits=1)}. Is the unit right? "
+                doubt(row, f"'{name}' is {word_mm(reading, digits=1)}. Is the unit right? "
                            f"In m it would be {word_level(reading / per)}.")
+            upright = row.feature in ("ground", "corner") or (row.feature == "" and row.x is not None)
+            if reading <= 0 and name == "is" and upright and not (row.taped or _UPSIDE_DOWN.search(row.remarks)):
+                doubt(row, f"'{name}' is {word_level(reading)} on the ground. A minus is for a staff held upside down.")
             if reading > 0 and _UPSIDE_DOWN.search(row.remarks):
-                doubt(row, f"the remark says that the staff was upside down, and {name} {word_level(reading)} has no minus. "
+                doubt(row, f"the remark says that the staff was upside down, and '{name}' {word_level(reading)} has no minus. "
                            f"Book it as −{word_level(reading)} if it was.")
         if row.rl and abs(row.rl) < SMALL_LEVEL and rl_per != 1:
             doubt(row, f"the known level comes to {word_level(row.rl)}. rl is in the unit of the book.")
@@ -135,7 +138,7 @@ def _doubt_jumps(rows: Sequence[Row], doubt: Callable[[Row, str], None]) -> None
             spike = None
         else:
             spike = row
-            doubt(row, f"is goes from {word_level(before.is_ or 0)} to {word_level(row.is_ or 0)}, more than a metre from one "
+            doubt(row, f"'is' goes from {word_level(before.is_ or 0)} to {word_level(row.is_ or 0)}, more than a metre from one "
                        "spot to the next. Is a metre or a digit wrong?")
 
 

@@ -30,7 +30,7 @@ _WORKED_OUT = ("rise", "fall", "hpc", "hi", "hoc", "heightofcollimation", "colli
                "adjustedrl", "correction")
 _UNITS = {"metre": "m", "metres": "m", "meter": "m", "meters": "m", "millimetre": "mm", "millimetres": "mm", "centimetre": "cm",
           "centimetres": "cm", "feet": "ft", "foot": "ft"} | {unit: unit for unit in METRES_PER}
-_NOT_READ = ("in", "inch", "inches", '"', "″", "''", "'", "′", "yd", "yard", "yards", "km", "dm", "ftin")
+_NOT_READ = ("in", "inch", "inches", '"', "″", "''", "'", "′", "yd", "yard", "yards", "km", "dm")
 _WITH_UNIT = re.compile(r"^(.*?)(?:[\[(]\s*([^\])]*?)\s*[\])]|[ ,_/]\s*(m|cm|mm|ft))\s*$")
 
 READINGS = ("reading", "bs", "is", "fs", "up", "down")
@@ -45,9 +45,11 @@ def columns_of(headings: Sequence[str], unit: str) -> tuple[list[Column], list[s
     columns, faults, doubts = [], [], []
     declared: dict[str, str] = {}
     for heading in headings:
-        shown = heading.strip()
+        shown = " ".join(heading.split())[:100]
         name, said = _name_and_unit(shown)
-        if name in LENGTHS and said:
+        if name in LENGTHS and said and not _unit_words(said):
+            doubts.append(f"What stands behind the heading {shown!r} is taken for a remark, not for a unit.")
+        elif name in LENGTHS and said:
             if said not in _UNITS or (unit not in ("m", _UNITS[said])):
                 rule = "It can be m, cm, mm or ft." if said not in _UNITS else f"The book is said to be in {unit}."
                 faults.append(SurveyError(f"the heading {shown!r} gives the unit {said!r}", rule=rule))
@@ -60,7 +62,8 @@ def columns_of(headings: Sequence[str], unit: str) -> tuple[list[Column], list[s
     names = [column.name for column in columns]
     silent = [name for name in names if name in LENGTHS and name not in declared]
     if declared and set(silent) & set(READINGS) and set(declared) & set(READINGS):
-        faults.append(SurveyError(f"{' and '.join(silent)} are without a unit and {' and '.join(declared)} are not",
+        faults.append(SurveyError(f"the headings of {', '.join(map(repr, declared))} give a unit and those of "
+                                  f"{', '.join(map(repr, silent))} do not",
                                   remedy="Write the unit behind every reading, or behind none."))
     elif silent and any(one != unit for one in declared.values()):
         doubts.append(f"The headings {', '.join(silent)} give no unit and are taken in {unit}.")
@@ -74,8 +77,13 @@ def _name_and_unit(heading: str) -> tuple[str, str]:
     if (name := _NAMES.get(_plain(heading))) and not re.search("[\"″'′]", heading):
         return name, ""
     found = _WITH_UNIT.match(heading)
-    said = re.sub(r"[\s._-]", "", (found[2] or found[3] or "").lower()) if found else ""
-    return _NAMES.get(_plain(_bare(heading)), ""), said if said in _UNITS or said in _NOT_READ else ""
+    said = (found[2] or found[3] or "").lower().replace(".", "").removeprefix("decimal ") if found else ""
+    return _NAMES.get(_plain(_bare(heading)), ""), said
+
+
+def _unit_words(said: str) -> list[str]:
+    """Words for units, in what stands in brackets behind a heading."""
+    return [word for word in re.findall(r"[\"″'′]+|[^\W\d_]+", said) if word in _UNITS or word in _NOT_READ]
 
 
 def _plain(text: str) -> str:
@@ -98,7 +106,8 @@ def _faults_of(columns: Sequence[Column]) -> list[SurveyError]:
                             rule="A book starts with one: point,bs,is,fs or, for a plain list, point,reading.",
                             remedy="Add it above the readings.")]
     if "point" not in names:
-        faults.append(SurveyError("the level book has no column 'point'", rule=found))
+        faults.append(SurveyError("the level book has no column 'point'", rule=found,
+                                  remedy="Give that heading to the column that names the points."))
     if "reading" in names and {"bs", "is", "fs"} & set(names):
         faults.append(SurveyError("the level book has 'reading' beside bs, is or fs", remedy="Keep the one or the others."))
     elif not {"reading", "bs", "up", "down"} & set(names):

@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from numbers import Real
+from types import MappingProxyType
 from typing import Any
 
 import numpy as np
@@ -221,7 +222,8 @@ def turn_test(readings_by_heading: Mapping[float, float], distance: float) -> Tu
     if len(turned) < 3 or np.linalg.matrix_rank(design / [1.0, distance, distance], tol=0.05) < 3:
         raise SurveyError(f"{len(turned)} headings were read, not well apart", rule="Tilt in two axes takes three or more.",
                           remedy="Read the mark at 0°, 90°, 180° and 270°.")
-    return TurnTest(readings, distance, design)
+    design.flags.writeable = False
+    return TurnTest(MappingProxyType(readings), distance, design)
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -260,7 +262,7 @@ class TurnTest(InWords):
     def words(self) -> str:
         """What the test says, in sentences."""
         return (f"The plane of light is tilted by {word_mm(self.steepest * 10, digits=2)} in 10 m; turned half round it reads "
-                f"{word_mm(2 * self.steepest * self.distance, digits=1)} otherwise at {word_distance(self.distance)}. The "
+                f"up to {word_mm(2 * self.steepest * self.distance, digits=1)} otherwise at {word_distance(self.distance)}. The "
                 f"readings fit that within {word_mm(self.misfit, digits=1)}. A tilt goes straight into every fall; "
                 "turning the instrument half round and meaning both takes out the part that turns with it.")
 

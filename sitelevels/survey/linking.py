@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import heapq
 import math
+from bisect import bisect_right, insort
 from collections.abc import Mapping
 from dataclasses import dataclass
 from itertools import pairwise
@@ -132,6 +133,7 @@ def _solve(rows: tuple[Row, ...], setups: list[Setup], known: Mapping[str, float
     waiting = [(int(sight.place > 0), sight.setup, sight.place) for point in known for sight in seen_from.get(point, [])]
     heapq.heapify(waiting)  # over backsights first, then known levels, then change points, then any spot; in booking order
     spread = set(known)
+    solved: dict[str, list[Sight]] = {}
     order: list[int] = []
     while waiting:
         _, number, place = heapq.heappop(waiting)
@@ -142,14 +144,15 @@ def _solve(rows: tuple[Row, ...], setups: list[Setup], known: Mapping[str, float
         point = rows[anchor.row].point
         level = known.get(point)
         if level is None:
-            solved = [sight for sight in seen_from[point] if _gives_level(rows, setups[sight.setup], sight)]
-            before = [sight for sight in solved if sight.row <= anchor.row]  # a change point's own row counts
-            setup.source = before[-1] if before else solved[0]
+            given = solved[point]  # in booking order; the last before, or else the first: a change point's own row counts
+            setup.source = given[max(bisect_right(given, (anchor.row, math.inf), key=_booked) - 1, 0)]
             level = setups[setup.source.setup].hpc - setup.source.reading
         setup.anchor, setup.hpc = anchor, level + anchor.reading
         order.append(number)
         for sight in setup.sights:
             reached = rows[sight.row].point
+            if len(seen_from[reached]) > 1 and _gives_level(rows, setup, sight):
+                insort(solved.setdefault(reached, []), sight, key=_booked)
             if reached not in spread:
                 spread.add(reached)
                 for other in seen_from[reached]:
@@ -158,6 +161,10 @@ def _solve(rows: tuple[Row, ...], setups: list[Setup], known: Mapping[str, float
                         rank = 0 if other.place == 0 else 2 if ends else 3
                         heapq.heappush(waiting, (rank, other.setup, other.place))
     return order
+
+
+def _booked(sight: Sight) -> tuple[int, float]:
+    return sight.row, sight.setup
 
 
 def _gives_level(rows: tuple[Row, ...], setup: Setup, sight: Sight) -> bool:
@@ -173,12 +180,13 @@ def _gives_level(rows: tuple[Row, ...], setup: Setup, sight: Sight) -> bool:
 def _refuse_loose(rows: tuple[Row, ...], setups: list[Setup], known: Mapping[str, float]) -> None:
     loose = [rows[setup.back.row] for setup in setups if setup.anchor is None]
     if loose and not known:
-        raise SurveyError("no level is known", where=f"row {loose[0].number}, point {loose[0].point}",
+        raise SurveyError("no level is known", row=loose[0].number, column="rl",
+                          where=f"row {loose[0].number}, point {loose[0].point}",
                           rule="At least one point that is read needs a level under rl.",
                           remedy=f"If no benchmark is to hand, call {loose[0].point} 10.000 m and work from there.")
     if loose:
         raise SurveyError.together(
             SurveyError("this set-up is on a point that nothing links to a known level",
-                        where=f"row {row.number}, point {row.point}",
+                        where=f"row {row.number}, point {row.point}", row=row.number, column="point",
                         rule="A backsight must be on a known point or on one that is read elsewhere in the book.",
                         remedy="Check the spelling of the point, or book the missing foresight on it.") for row in loose)

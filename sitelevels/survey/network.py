@@ -15,7 +15,7 @@ from ..wording import html_table, word_number, word_share
 
 WEIGHINGS = ("length_km", "sd", "weight")
 SURE = 0.95  # of the global test and of the suspects together
-MOST = 3000  # observations: what is adjusted at once
+MOST = 2000  # observations: what is adjusted at once
 
 
 def adjust_network(observations: pd.DataFrame, known: Mapping[str, float], *,
@@ -85,6 +85,9 @@ def adjust_network(observations: pd.DataFrame, known: Mapping[str, float], *,
     adjustment = NetworkAdjustment(table, levels, sd_per_root_km)
     with np.errstate(all="ignore"):
         weights = adjustment.weights
+    if weights.max() > 1e12 * weights.min():
+        raise SurveyError("the weights differ by more than a million million times", where="observations",
+                          rule="The levels would be rounding and nothing else.")
     if not ((weights > 1e-24) & (weights < 1e24)).all():
         worst = int(np.argmax(np.abs(np.log(np.clip(weights, 1e-300, 1e300)))))
         raise SurveyError(f"its {weighing[0]} makes a weight beyond all measure", where=f"observation {worst + 1}",
@@ -99,7 +102,7 @@ def _observation(start: object, end: object, dh: object, given: object, weighing
         raise SurveyError("one of its points has no name")
     if names[0] == names[1]:
         raise SurveyError(f"it goes from {names[0]} to the same point", remedy="Correct the name, or leave the line out.")
-    return names[0], names[1], finite(dh, "dh"), finite(given, weighing, "It must be a number over nought.", over=0)
+    return names[0], names[1], finite(dh, "dh"), finite(given, weighing, "It must be a number over nought, up to 1e12.", over=0)
 
 
 def _refuse_loose(table: pd.DataFrame, known: Mapping[str, float]) -> None:
@@ -119,7 +122,7 @@ def _refuse_loose(table: pd.DataFrame, known: Mapping[str, float]) -> None:
             names = sorted(part)
             shown = f"{', '.join(names[:12])}{' …' if len(names) > 12 else ''}"
             faults.append(SurveyError(f"no observation ties {shown} to a known level",
-                                      rule="A network hangs on at least one known level, and is all of one piece.",
+                                      rule="Every part of a network hangs on a known level.",
                                       remedy="Give one of these points a level, or observe a line to them."))
         tied |= part
     if faults:

@@ -15,19 +15,19 @@ from typing import Any, TextIO
 
 import pandas as pd
 
-from ..errors import SurveyError, SurveyWarning
+from ..errors import SurveyError, SurveyWarning, plainly
 from ..wording import word_exactly, word_level
 from .book import METRES_PER, Column, LevelBook, Row
-from .cells import PLAIN_NUMBER, decimals, page_of, plain
+from .cells import decimals, number_of, page_of, plain
 from .faults import doubts_of, faults_between_rows, faults_of_rows, where_of
 from .headings import LENGTHS, READINGS, columns_of
 
 _BENCHMARK = re.compile(r"\b[TO]?BM\d*\b|bench ?mark", re.IGNORECASE)
-_MOVED = re.compile(r"(the )?(laser |level |instrument )?moved", re.IGNORECASE)
+_MOVED = re.compile(r"\bmoved\b", re.IGNORECASE)
 _COMMA = re.compile(r"[-+−]?\d*,(\d+)", re.ASCII)
 _CONTROL = re.compile("[\x00-\x1f\x7f-\x9f\u2028\u2029]")
 _HALF = re.compile("[\ud800-\udfff]")
-_DECIMAL = "Numbers have a decimal point, no unit, no letters."
+_DECIMAL = "Numbers have a decimal point, no unit, no letters (O and l are letters, 0 and 1 are not)."
 
 
 def read_book(source: str | Path | TextIO | pd.DataFrame, *, unit: str = "m") -> LevelBook:
@@ -71,13 +71,18 @@ def read_book(source: str | Path | TextIO | pd.DataFrame, *, unit: str = "m") ->
     """
     if not isinstance(unit, str) or unit not in METRES_PER:
         raise SurveyError(f"the unit {unit!r} is not known", rule=f"It can be {', '.join(METRES_PER)}.")
+    lost: list[str] = []
     if isinstance(source, pd.DataFrame):
-        headings, cells = [str(name) for name in source.columns], [list(row) for row in source.itertuples(index=False, name=None)]
+        headings = [_said(name) for name in source.columns]
+        cells = [list(row) for row in source.itertuples(index=False, name=None)]
         _refuse_half_signs(cell for row in (headings, *cells) for cell in row if isinstance(cell, str))
     else:
-        first, *records = page_of(_text_of(source)).records
-        headings, cells = first[0], [record[0] for record in records]
+        page = page_of(_text_of(source))
+        headings, cells = page.records[0][0], [record[0] for record in page.records[1:]]
+        lost = [f"The line {plainly(note)!r} starts with # and is passed over as a note. If it is a point, put its name in "
+                "quotation marks." for note in page.lost_rows]
     book = _book_of_cells(headings, cells, unit, source=os.path.basename(source) if isinstance(source, Path) else "")
+    book = replace(book, doubts=(*lost, *book.doubts)) if lost else book
     for doubt in book.doubts:
         warnings.warn(doubt, SurveyWarning, stacklevel=2)
     return book
@@ -107,7 +112,10 @@ def _text_of(source: str | Path | TextIO) -> str:
     if isinstance(source, str) and ("\n" in source or "\r" in source):
         text = source
     elif not isinstance(source, (str, Path)):
-        text = source.read() if hasattr(source, "read") else None  # type: ignore[assignment]
+        try:
+            text = source.read() if hasattr(source, "read") else None  # type: ignore[assignment]
+        except (OSError, ValueError) as error:
+            raise SurveyError(f"the open file cannot be read ({error})", rule="A level book is a CSV file in UTF-8.") from None
         if not isinstance(text, str):
             raise SurveyError(f"a level book cannot be read from {type(source).__name__}",
                               rule="It comes from a path, an open text file, CSV text or a DataFrame.")
@@ -149,33 +157,43 @@ def _number(cell: object, column: str, unit: str) -> float | None:
     """A finite number, None for an empty cell."""
     if _is_empty(cell):
         return None
-    text = plain(str(cell)).strip().replace("−", "-")
-    typed = isinstance(cell, str) and PLAIN_NUMBER.fullmatch(text) and "," not in text
-    if typed or (isinstance(cell, (Real, Decimal)) and not isinstance(cell, bool)):
+    text = plain(_said(cell)).strip().replace("−", "-")
+    value = number_of(text) if isinstance(cell, str) and "," not in text else None
+    if value is not None or (isinstance(cell, (Real, Decimal)) and not isinstance(cell, bool)):
         try:
-            value = float(text) if typed else float(cell)  # type: ignore[arg-type]
+            value = float(cell) if value is None else value  # type: ignore[arg-type]
         except (OverflowError, TypeError, ValueError):
             value = math.inf
         if abs(value) < 1e7:  # nothing on earth has a level or a grid coordinate of 10,000 km
             return value
     comma = _COMMA.fullmatch(text)
-    thousands = comma and len(comma[1]) == 3 and unit != "m"
-    hint = f"Write {text.replace(',', '' if thousands else '.')}." if comma else "Look at the page it was booked on."
-    raise SurveyError(f"{column} holds {text!r}, which is not a number", rule=_DECIMAL, remedy=hint)
+    point, whole = text.replace(",", "."), text.replace(",", "")
+    hint = "Look at the page it was booked on."
+    if comma:
+        either = {"m": point, "mm": whole}.get(unit, f"{point} or {whole}, whichever was read")
+        hint = f"Write {either if len(comma[1]) == 3 else point}."
+    raise SurveyError(f"{column!r} holds {text!r}, which is not a number", rule=_DECIMAL, remedy=hint)
 
 
 def _text(cell: object) -> str:
     if cell is None or _is_empty(cell):
         return ""
     whole = isinstance(cell, float) and cell.is_integer()  # a column of numbers with a gap: 7.0 was booked as 7
-    return plain(str(int(cell) if whole else cell).strip())  # type: ignore[call-overload]
+    return plain(_said(int(cell) if whole else cell).strip())  # type: ignore[call-overload]
+
+
+def _said(cell: object) -> str:
+    try:
+        return str(cell)
+    except Exception:  # whatever it is, it has no name and is no number
+        return f"a {type(cell).__name__}"
 
 
 def _sights(cell: object, unit: str) -> tuple[float | None, float | None]:
     """Lengths of the forward and the back sight; one number serves both."""
     parts = [_number(part, "sight", unit) for part in (cell.split("/") if isinstance(cell, str) else [cell])]
     if len(parts) > 2 or any(part is not None and part < 0 for part in parts):
-        raise SurveyError(f"sight holds {cell!r}", rule="It is a length, or 'foresight / backsight' on a change point.")
+        raise SurveyError(f"'sight' holds {cell!r}", rule="It is a length, or 'foresight / backsight' on a change point.")
     return parts[0], parts[-1]
 
 
@@ -276,11 +294,11 @@ def _row_of(number: int, point: str, values: dict[str, Any], cells: dict[str, An
     forward = [name for name in ("reading", "is") if values.get(name) is not None] + taped
     feature = _text(cells.get("feature")).lower()
     if len(forward) > 1:
-        faults.append(SurveyError(f"{' and '.join(forward)} cannot stand on one row", where=where, row=number, column=forward[-1],
-                                  remedy="Keep the one that was measured."))
+        faults.append(SurveyError(f"{' and '.join(map(repr, forward))} cannot stand on one row", where=where, row=number,
+                                  column=forward[-1], remedy="Keep the one that was measured."))
         return None
     if taped and values[taped[0]] < 0:
-        faults.append(SurveyError(f"{taped[0]} holds {cells[taped[0]]!r}", where=where, row=number, column=taped[0],
+        faults.append(SurveyError(f"{taped[0]!r} holds {cells[taped[0]]!r}", where=where, row=number, column=taped[0],
                                   rule="What is taped up or down from the line has no sign.", remedy="Use the other column."))
         return None
     value = values[forward[0]] if forward else None
@@ -303,7 +321,7 @@ def _book_plain_list(rows: list[Row], faults: list[SurveyError]) -> list[Row]:
     """
     setups: list[list[Row]] = [[]]
     for row in rows:
-        if row.is_ is None and _MOVED.fullmatch(row.point):
+        if row.is_ is None and _MOVED.search(row.point):
             setups.append([])
         else:
             setups[-1].append(row)
@@ -339,6 +357,8 @@ def _known_rows(rows: list[Row], apart: bool, doubts: list[str]) -> list[Row]:
     for row in marked or filled[:1]:
         keep.setdefault(row.point, row)
     told = ", ".join(f"{row.point} (row {row.number}), {word_level(row.rl or 0)}" for row in keep.values())
-    doubts.append(f"rl is filled on {len(filled)} of {len(rows)} rows, so most of it was worked out. Taken as known: {told}. The "
-                  "others are compared with ours as hand_level. If more are known, give them the feature benchmark.")
-    return [row if row.rl is None or row is keep.get(row.point) else replace(row, rl=None, hand_level=row.rl) for row in rows]
+    doubts.append(plainly(
+        f"rl is filled on {len(filled)} of {len(rows)} rows, so most of it was worked out. Taken as known: {told}. The others "
+        "are compared with ours as hand_level. If more are known, give them the feature benchmark."))
+    return [replace(row, rl=None, hand_level=row.rl) if row.rl is not None and row is not keep.get(row.point)
+            and row.feature != "line" else row for row in rows]

@@ -11,7 +11,7 @@ from itertools import pairwise
 
 import pandas as pd
 
-from ..errors import SurveyError, SurveyWarning, must_be, plainly, rows_named
+from ..errors import SurveyError, SurveyWarning, finite, must_be, plainly, rows_named
 from ..wording import html_table, word_level, word_mm
 from .adjustment import Adjust, Adjustment, Closure
 from .book import ALLOWANCES, LevelBook, Row
@@ -64,9 +64,8 @@ def reduce_book(book: LevelBook, *, adjust: Adjust = "setups", allowable: float 
         raise SurveyError(f"the adjustment {adjust!r} is not known", rule="It can be 'setups', 'distance' or None.")
     if isinstance(allowable, str) and allowable not in ALLOWANCES:
         raise SurveyError(f"the allowance {allowable!r} is not known", rule=f"It can be {', '.join(ALLOWANCES)}, or metres.")
-    number = isinstance(allowable, (int, float)) and not isinstance(allowable, bool)
-    if not (allowable is None or isinstance(allowable, str) or (number and 0 <= allowable < math.inf)):
-        raise SurveyError(f"the allowance {allowable!r} is not a length", remedy="Give metres, e.g. 0.005, or a name.")
+    if allowable is not None and not isinstance(allowable, str):
+        allowable = finite(allowable, "the allowance", "It is a length in m, e.g. 0.005, or a name.", least=0)
     rows = tuple(row for row in book.rows if (row.bs, row.is_, row.fs) != (None, None, None))
     reduced = ReducedLevels(book, Adjustment(link(rows, book.known), book.known, adjust, allowable))
     reduced.adjustment.closures, reduced._adjusted  # noqa: B018 - a run that cannot be shared out is refused now, not later
@@ -217,7 +216,9 @@ class ReducedLevels:
                 told.append(f"{where} measured from a line of known level, {back.point}.")
             elif again:
                 moved = max(abs(setup.back.reading - sight.reading) for sight in again)
-                told.append(f"{where} {back.point} read again, the instrument moved or settled by {word_mm(moved, digits=1)}.")
+                alone = ", which reading alone can do" if moved <= self.adjustment.steady + EXACT else ""
+                said = f"the instrument moved or settled by {word_mm(moved, digits=1)}{alone}" if moved > EXACT else "the same"
+                told.append(f"{where} {back.point} read again: {said}.")
             elif number in closed:
                 told.append(f"{where} it ends on a known level.")
             else:

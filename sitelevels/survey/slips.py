@@ -6,18 +6,19 @@ import math
 import warnings
 from collections import Counter
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from html import escape
 from itertools import combinations
 from statistics import NormalDist
+from typing import Any
 
 import numpy as np
 import pandas as pd
 
 from ..errors import SurveyError, SurveyWarning, finite, must_be, plainly
-from ..wording import digits_of, html_table, last_digit, word_level, word_mm
-from .book import GROUND_FEATURES, METRES_PER, LevelBook, Row
+from ..wording import digits_of, html_table, last_digit, word_exactly, word_mm
+from .book import ALLOWANCES, GROUND_FEATURES, METRES_PER, LevelBook, Row
 from .linking import Sight
 from .reduction import ReducedLevels, reduce_book
 
@@ -26,6 +27,7 @@ CHANCE = 0.01  # of suspecting a book that holds no slip
 MOST = 1500  # readings that hang together: the search looks at every one beside every other
 SURELY = 4.5  # standard deviations that the right correction leaves at the most, once in a hundred thousand readings
 HOPELESS = 9.0  # in logarithms of the chance: what is over 8,000 times less likely than the first is not listed
+MOST_TOLD, MOST_LISTED = 5, 30  # rows in one sentence, and in the table
 NEIGHBOURS = 8  # spots that a spot left out is held against
 ODD = 0.010  # m: what the neighbours of a spot on rough ground may leave unexplained
 
@@ -38,7 +40,9 @@ _RARELY_INVERTED = 0.1  # the share of the last kind on points where a staff is 
 class Suspicion:
     """One reading, `booked` and `corrected` in m, and the slip that would have turned the one into the other.
 
-    `leaves` is the largest disagreement in m that is left then; `seen_by` is "checks" or "neighbours".
+    `leaves` is the largest misclosure or disagreement of repeats that is left then, or how far a spot stands above its
+    neighbours as it is, m; `seen_by` is "checks" or "neighbours"; `also` is a second explanation on the same row, in words.
+    The words give readings in the `unit` of the book, down to `digit` m.
     """
 
     row: int
@@ -49,6 +53,17 @@ class Suspicion:
     slip: str
     leaves: float
     seen_by: str
+    also: str = ""
+    unit: str = "m"
+    digit: float = 0.001
+
+    def _in_unit(self, reading: float) -> str:
+        return f"{word_exactly(reading, METRES_PER[self.unit], digit=self.digit)} {self.unit}"
+
+    @property
+    def words(self) -> str:
+        """What was perhaps read, in words."""
+        return f"{self.column} {self._in_unit(self.booked)} was perhaps {self._in_unit(self.corrected)} ({self.slip}){self.also}"
 
 
 def suspect_slips(book: LevelBook, *, allowable: float | str | None = None, reading_sd: float = READING_SD) -> Suspicions:
@@ -75,9 +90,11 @@ def suspect_slips(book: LevelBook, *, allowable: float | str | None = None, read
     -----
     All readings on points that are known or read more than once are adjusted together by least squares. Correcting reading j
     by δ turns the sum of squared residuals Σv² into Σv² + 2 δ vⱼ + δ² rⱼ, with the redundancy number rⱼ (data snooping: Baarda,
-    A testing procedure for use in geodetic networks, 1968, from memory). A slip explains the book if then no disagreement is
-    left that 5 mm × √set-ups, or what is allowed, would not let pass. Among those, ranked by fit and by how common each kind
-    of slip is.
+    A testing procedure for use in geodetic networks, 1968, from memory). A slip explains the book if, once it is corrected,
+    every check of `reduce_book` passes and no |v|/√r is over 4.5 standard deviations, or a √2nd of what a shot back may be out.
+    Those are ranked by fit and by how common each kind of slip is. The search begins where a check fails, or where the largest
+    |v|/√r is greater than readings of that standard deviation give once in a hundred books; the standard deviation is taken
+    larger where more than the ordinary misclosure is allowed.
 
     >>> from sitelevels import read_book
     >>> book = read_book("point,bs,is,fs,rl\\nBM,1.412,,,10\\nA,1.238,,1.346,\\nB,1.705,,1.523,\\nBM,,,1.469,")
@@ -90,7 +107,8 @@ def suspect_slips(book: LevelBook, *, allowable: float | str | None = None, read
     with warnings.catch_warnings():
         warnings.simplefilter("ignore", SurveyWarning)
         reduced = reduce_book(book, allowable=allowable)
-    line = _Line(reduced, reading_sd)
+    generous = max(1.0, reduced.adjustment.for_one_setup / ALLOWANCES["ordinary"].of(1))
+    line = _Line(reduced, reading_sd * generous)
     return Suspicions(reduced, line.disagrees, line.spare > 0, tuple(line.suspicions()) if line.disagrees else ())
 
 
@@ -126,10 +144,11 @@ class Suspicions:
         if not self.on_the_line:
             return ("The checks disagree, and no single slip explains it: look for two slips, a change point held at two places, "
                     "or an instrument that moved.")
-        first, more = self.on_the_line[0], len(self.on_the_line) - 1
-        others = f" {more} other row{'s' if more > 1 else ''} could explain it too: only reading again tells." if more else ""
-        return plainly(f"The checks disagree. Look first at row {first.row}, point {first.point}: {first.column} "
-                       f"{word_level(first.booked)} was perhaps {word_level(first.corrected)} ({first.slip}).{others}")
+        told = "; or at ".join(f"row {one.row}, point {one.point}: {one.words}" for one in self.on_the_line[:MOST_TOLD])
+        more = len(self.on_the_line) - MOST_TOLD
+        rest = f" {more} more row{'s' if more > 1 else ''} could explain it." if more > 0 else ""
+        only = " Only reading again tells which." if len(self.on_the_line) > 1 else ""
+        return plainly(f"The checks disagree. Look first at {told}.{rest}{only}")
 
     @property
     def words(self) -> tuple[str, ...]:
@@ -139,7 +158,8 @@ class Suspicions:
                   "slip. Where their places are known they are held against the surface through their neighbours, which shows "
                   "large slips only.") if once else ""
         odd = [plainly(f"Row {one.row}, point {one.point}, stands {word_mm(abs(one.leaves))} "
-                       f"{'above' if one.leaves > 0 else 'below'} its neighbours: {one.slip}.") for one in self.odd_spots]
+                       f"{'above' if one.leaves > 0 else 'below'} its neighbours: "
+                       f"{one.words if one.booked != one.corrected else one.slip + one.also}.") for one in self.odd_spots]
         return tuple(filter(None, [self.said, unseen, *odd]))
 
     def __repr__(self) -> str:
@@ -182,7 +202,10 @@ class _Line:
         self.free = np.eye(len(self.sights)) - q @ q.T  # what an error in one reading leaves in the residuals of all
         self.residuals = self.free @ told
         self.redundancy = np.clip(np.diag(self.free), 0.0, 1.0)
-        self.passes = reduced.adjustment.steady / math.sqrt(2)  # of a residual over the root of its redundancy number
+        self.passes = max(reduced.adjustment.steady / math.sqrt(2), SURELY * self.sd)  # of |v|/√r
+        self.unit = reduced.book.unit_of("bs")
+        readings = [value for one in reduced.book.rows for _, value in one.readings()]
+        self.digit = last_digit(readings, METRES_PER[self.unit])
 
     @property
     def disagrees(self) -> bool:
@@ -198,26 +221,54 @@ class _Line:
 
     def suspicions(self) -> list[Suspicion]:
         """The best explanation that each row has, the likeliest first."""
-        best: dict[int, tuple[float, Suspicion]] = {}
-        passes = max(self.passes, SURELY * self.sd)
-        whole, bound = float(self.residuals @ self.residuals), passes**2 * self.spare
-        for place, sight in enumerate(self.sights):
-            if self.redundancy[place] < 1e-9:
-                continue
+        candidates = sorted(self._candidates(), key=lambda one: -one[0])
+        ranked: dict[int, Suspicion] = {}
+        found: set[tuple[int, str]] = set()
+        worst = -math.inf
+        for score, sight, corrected, slip in candidates[:MOST]:
             row, column = _booked(self.reduced, sight)
-            for corrected, slip, prior in _slips(self.reduced.book, row, sight.reading):
+            if score <= worst or len(ranked) == MOST_LISTED:
+                break
+            if (row.number, column) in found or (leaves := self._leaves(row, column, corrected)) is None:
+                continue
+            found.add((row.number, column))
+            worst = max(worst, score - HOPELESS)
+            one = Suspicion(row.number, row.point, column, sight.reading, corrected, slip, leaves, "checks", unit=self.unit,
+                            digit=self.digit)
+            if row.number in ranked:  # a change point: its other reading stands behind the likelier one
+                ranked[row.number] = replace(ranked[row.number], also=f", or {one.words}")
+            else:
+                ranked[row.number] = one
+        return list(ranked.values())
+
+    def _candidates(self) -> Iterator[tuple[float, Sight, float, str]]:
+        """Slips that leave nothing much, with their score in logarithms of the chance, and the corrected reading in m."""
+        whole = float(self.residuals @ self.residuals)
+        for place, sight in enumerate(self.sights):
+            redundancy = self.redundancy[place]
+            if redundancy < 1e-9:
+                continue
+            for corrected, slip, prior in _slips(_booked(self.reduced, sight)[0], sight.reading, self.unit, self.digit):
                 change = corrected - sight.reading
-                squares = whole + 2 * change * self.residuals[place] + change**2 * self.redundancy[place]
-                if squares > min(bound, whole):
-                    continue
-                left = self.residuals + change * self.free[place]
-                if (leaves := self._largest(left)) <= passes:
-                    score = math.log(prior) - squares / (2 * self.sd**2)
-                    one = Suspicion(row.number, row.point, column, sight.reading, corrected, slip, leaves, "checks")
-                    if row.number not in best or score > best[row.number][0]:
-                        best[row.number] = (score, one)
-        ranked = sorted(best.values(), key=lambda pair: -pair[0])
-        return [one for score, one in ranked if score > ranked[0][0] - HOPELESS]
+                squares = whole + 2 * change * self.residuals[place] + change**2 * redundancy
+                own = abs(self.residuals[place] + change * redundancy)
+                if squares <= whole and own <= self.passes * math.sqrt(redundancy) and (
+                        self._largest(self.residuals + change * self.free[place]) <= self.passes):
+                    yield math.log(prior) - squares / (2 * self.sd**2), sight, corrected, slip
+
+    def _leaves(self, row: Row, column: str, corrected: float) -> float | None:
+        """The largest disagreement in m with one reading corrected; None where a check of the book still fails."""
+        changes: dict[str, Any] = {"is_" if column == "is" else column: corrected}
+        changed = replace(row, **changes)
+        book = replace(self.reduced.book, rows=tuple(changed if one is row else one for one in self.reduced.book.rows))
+        adjustment = self.reduced.adjustment
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore", SurveyWarning)
+            again = reduce_book(book, adjust=None, allowable=adjustment.allowable)
+        if any(doubt != again.hand_slip for doubt in again.doubts):
+            return None
+        found = [abs(value) for value in (*again.closures["misclosure"], *again.stability["difference"])]
+        return max((*found, *again.spots()["spread"]), default=0.0)
 
 
 def _booked(reduced: ReducedLevels, sight: Sight) -> tuple[Row, str]:
@@ -225,10 +276,12 @@ def _booked(reduced: ReducedLevels, sight: Sight) -> tuple[Row, str]:
     return row, "bs" if sight.place == 0 else "is" if row.is_ is not None else "fs"
 
 
-def _slips(book: LevelBook, row: Row, reading: float) -> Iterator[tuple[float, str, float]]:
-    """What could have been meant by a reading, in m, the slip that was made, and how likely it is beforehand."""
-    per = METRES_PER[book.unit_of("bs")]
-    digit = last_digit((value for one in book.rows for _, value in one.readings()), per)
+def _slips(row: Row, reading: float, unit: str, digit: float) -> Iterator[tuple[float, str, float]]:
+    """What could have been meant by a reading, in m, the slip that was made, and how likely it is beforehand.
+
+    The reading was booked in `unit`, down to `digit` m.
+    """
+    per = METRES_PER[unit]
     sign, digits = (-1.0 if reading < 0 else 1.0), digits_of(reading, digit)
     pairs = [(i, j) for i, j in combinations(range(len(digits)), 2) if digits[i] != digits[j]]
     beside = sum(j == i + 1 for i, j in pairs)
@@ -266,6 +319,8 @@ def _odd_spots(reduced: ReducedLevels) -> Iterator[Suspicion]:
     names = [name for name in rows if name in sights]
     if len(names) <= NEIGHBOURS:
         return
+    unit = reduced.book.unit_of("bs")
+    digit = last_digit((value for one in reduced.book.rows for _, value in one.readings()), METRES_PER[unit])
     places = np.array([(rows[name].x, rows[name].y) for name in names], dtype=float)
     levels = np.array([reduced.linkage.setups[sights[name].setup].hpc - sights[name].reading for name in names])
     off = _off_the_neighbours(places, levels, np.ones(len(names), dtype=bool))
@@ -275,12 +330,11 @@ def _odd_spots(reduced: ReducedLevels) -> Iterator[Suspicion]:
     for place in np.argsort(-np.abs(off)):
         if abs(off[place]) > max(ODD, 4 * rough):
             row, sight = rows[names[place]], sights[names[place]]
-            fits = [(prior, corrected, slip) for corrected, slip, prior in _slips(reduced.book, row, sight.reading)
+            fits = [(prior, corrected, slip) for corrected, slip, prior in _slips(row, sight.reading, unit, digit)
                     if abs(off[place] - (corrected - sight.reading)) <= max(ODD, 2 * rough)]
             _, corrected, slip = max(fits, default=(0.0, sight.reading, "no simple slip explains it"))
-            words = f"perhaps {word_level(corrected)} was read ({slip}), or" if fits else f"{slip};"
-            yield Suspicion(row.number, row.point, _booked(reduced, sight)[1], sight.reading, corrected,
-                            f"{words} the ground is so", float(off[place]), "neighbours")
+            yield Suspicion(row.number, row.point, _booked(reduced, sight)[1], sight.reading, corrected, slip,
+                            float(off[place]), "neighbours", ", or the ground is so", unit, digit)
 
 
 def _off_the_neighbours(places: np.ndarray, levels: np.ndarray, trusted: np.ndarray) -> np.ndarray:
@@ -289,9 +343,8 @@ def _off_the_neighbours(places: np.ndarray, levels: np.ndarray, trusted: np.ndar
     trusted = trusted if trusted.sum() > NEIGHBOURS else np.ones(len(levels), dtype=bool)
     use = np.flatnonzero(trusted)
     _, near = cKDTree(places[use]).query(places, k=NEIGHBOURS + 1)
-    off = np.empty(len(levels))
-    for spot, found in enumerate(near):
-        beside = [use[one] for one in found if use[one] != spot][:NEIGHBOURS]
-        design = np.column_stack([np.ones(NEIGHBOURS), places[beside] - places[spot]])
-        off[spot] = -np.linalg.lstsq(design, levels[beside] - levels[spot], rcond=None)[0][0]
-    return off
+    own = use[near] == np.arange(len(levels))[:, None]
+    own[~own.any(axis=1), -1] = True  # where a spot is not among its neighbours, the farthest is left out
+    beside = use[near][~own].reshape(len(levels), NEIGHBOURS)
+    design = np.concatenate([np.ones((*beside.shape, 1)), places[beside] - places[:, None]], axis=2)
+    return np.asarray(-np.einsum("ij,ij->i", np.linalg.pinv(design)[:, 0], levels[beside] - levels[:, None]))

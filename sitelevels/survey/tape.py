@@ -8,9 +8,9 @@ from typing import Literal
 
 import numpy as np
 
-from ..errors import SurveyError, finite, finite_list
+from ..errors import SurveyError, finite, finite_list, must_be
 from ..wording import word_level
-from .cells import PLAIN_NUMBER, page_of, plain
+from .cells import number_of, page_of, plain
 
 Side = Literal["left", "right"]
 Place = tuple[float, float]
@@ -50,8 +50,8 @@ def from_ties(a: Sequence[float], b: Sequence[float], from_a: float, from_b: flo
         raise SurveyError("the two places taped from are one and the same", remedy="Tape from two places well apart.")
     along = ((first - second) * (first + second) / base + base) / 2
     square = (first - along) * (first + along)
-    if square < -2 * max(first, 1e-3) * 1e-9:
-        short, fits = base - first - second, abs(first - second) - base
+    short, fits = base - first - second, abs(first - second) - base
+    if max(short, fits) > 1e-6:  # m: what grid coordinates lose is a thousandth of that
         wrong = (f"the two ties are {word_level(short)} too short to meet" if short > 0
                  else f"one tie is {word_level(fits)} too long for the other")
         raise SurveyError(f"{wrong}: {word_level(first)} and {word_level(second)} from places {word_level(base)} apart",
@@ -89,7 +89,12 @@ def places_from_ties(text: str, places: Mapping[str, Place]) -> dict[str, Place]
     >>> places_from_ties("point,from_a,a,from_b,b,side\\nP,3,C1,5,C2,left", {"C1": (0.0, 0.0), "C2": (4.0, 0.0)})
     {'P': (0.0, 3.0)}
     """
-    headings, *records = (record[0] for record in page_of(text).records)
+    must_be(text, str, "the table of ties")
+    try:
+        page = page_of(text, named="table", headings=",".join(_TIES))
+    except SurveyError as error:
+        raise error.at("ties.csv") from None
+    headings, *records = (record[0] for record in page.records)
     names = [heading.strip().lower() for heading in headings]
     if sorted(names) != sorted(_TIES):
         raise SurveyError(f"the headings are {', '.join(names)}", where="ties.csv", rule=f"They are {', '.join(_TIES)}.")
@@ -101,12 +106,18 @@ def places_from_ties(text: str, places: Mapping[str, Place]) -> dict[str, Place]
             continue
         try:
             ends = [found.get(tie.get(end, "")) or places.get(tie.get(end, "")) for end in ("a", "b")]
+            if any(cell.strip() for cell in cells[len(names):]):
+                raise SurveyError("there are more cells than headings", remedy="Look for a comma in a number: write 1.245.")
+            if tie.get("point") in found or tie.get("point") in places:
+                raise SurveyError("it has a place already", rule="A point has x and y in the book, or one row here.")
             missing = [repr(tie.get(end, "")) for end, place in zip(("a", "b"), ends, strict=True) if place is None]
             if missing or not tie.get("point"):
-                raise SurveyError(f"{' and '.join(missing) or 'the point'} has no {'place' if missing else 'name'}",
+                lacking = f"{' and '.join(missing)} {'have' if len(missing) > 1 else 'has'} no place"
+                raise SurveyError(lacking if missing else "it has no name",
                                   rule="a and b are points with x and y in the book, or points tied in a row above.")
-            lengths = [float(tie.get(name, "")) if PLAIN_NUMBER.fullmatch(tie.get(name, "").replace(",", "x")) else tie.get(name)
-                       for name in ("from_a", "from_b")]
+            lengths = [number_of(tie.get(name, "")) for name in ("from_a", "from_b")]
+            if None in lengths:
+                raise SurveyError(f"a length is {tie.get('from_b' if lengths[0] is not None else 'from_a', '')!r}", rule=_LENGTH)
             found[tie["point"]] = from_ties(*ends, *lengths, side=tie.get("side", ""))  # type: ignore[arg-type]
         except SurveyError as error:
             faults.append(error.at(f"ties.csv, row {number}, point {tie.get('point', '')}"))
@@ -142,9 +153,11 @@ def level_sd(covariance: np.ndarray, gx: float, gy: float) -> float:
     0.0005
     """
     gradient = np.array([finite(one, name, "It must be a gradient in m per m.") for one, name in ((gx, "gx"), (gy, "gy"))])
-    if np.shape(covariance) != (2, 2):
-        raise SurveyError(f"the covariance has the shape {np.shape(covariance)}", rule="It is 2 × 2, in m².")
-    matrix = np.array([finite_list(row, "the covariance", "It is 2 × 2 numbers in m².") for row in np.asarray(covariance)])
+    rule = "It is 2 × 2 numbers in m²."
+    rows = list(covariance) if isinstance(covariance, (Sequence, np.ndarray)) and np.ndim(covariance[:1]) else []
+    if len(rows) != 2:
+        raise SurveyError("the covariance is no table of two rows", rule=rule)
+    matrix = np.array([finite_list(row, "the covariance", rule, count=2) for row in rows])
     if (np.linalg.eigvalsh((matrix + matrix.T) / 2) < -1e-12).any():
         raise SurveyError("the covariance has a negative variance", rule="A variance is a square.")
     return math.sqrt(max(float(gradient @ matrix @ gradient), 0.0))

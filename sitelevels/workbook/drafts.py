@@ -3,59 +3,85 @@
 from __future__ import annotations
 
 import os
-from itertools import count
+import re
+import secrets
+from collections.abc import Callable
 from pathlib import Path
 
 from ..errors import SurveyError
-from .job import write_whole
+from .saving import write_whole
+
+THROWN = "survey-thrown-away.txt"
+_NAME = re.compile(r"survey-draft-[0-9a-f]{8}\.txt")
+_UNIT = re.compile(r"# typed in (m|cm|mm|ft)\n")
 
 
 class Draft:
-    """The file that holds what one form has typed. It has a name of its own, so that two forms keep both."""
+    """The file that holds what one form has typed. Its name is its own and never used again, so that two forms keep both.
+
+    It is no .csv, because what is typed may hold what a spreadsheet would run.
+    """
 
     def __init__(self, folder: Path) -> None:
         self.folder = folder
         self.path: Path | None = None
 
-    def _claimed(self) -> Path:
-        for number in count(1):
-            path = self.folder / f"survey-draft{'' if number == 1 else number}.csv"
-            try:
-                os.close(os.open(path, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o644))
-                return path
-            except FileExistsError:
-                continue
-            except OSError as error:
-                raise SurveyError(f"{path.name} cannot be written into the folder {self.folder.name}: {error.strerror}",
-                                  remedy="Look for a full disk or a folder that is read-only.") from error
-        raise AssertionError  # count does not end
+    def _new(self) -> Path:
+        return self.folder / f"survey-draft-{secrets.token_hex(4)}.txt"
 
-    def keep(self, text: str) -> None:
-        """Keep a text, the file whole whatever happens. Raises SurveyError where it cannot be written."""
-        if self.path is None:
-            self.path = self._claimed()
-        write_whole(self.path, text.encode(errors="surrogatepass"))
+    def keep(self, text: str, unit: str) -> None:
+        """Keep a text and its unit, the file whole whatever happens. Raises SurveyError where it cannot be written."""
+        self.path = self.path or self._new()
+        write_whole(self.path, f"# typed in {unit}\n{text}".encode(errors="surrogatepass"))
 
     def drop(self) -> None:
-        """Take the file away: what it held is saved, or was thrown away."""
+        """Take the file away: what it held is saved. Raises SurveyError where that cannot be done."""
         if self.path is not None:
-            self.path.unlink(missing_ok=True)
-            self.path = None
+            path, self.path = self.path, None
+            _moving(lambda: path.unlink(missing_ok=True))
 
     def waiting(self, saved: str) -> list[Path]:
         """Other drafts in the folder that hold something else than is saved, the newest first."""
-        found = [path for path in self.folder.glob("survey-draft*.csv") if path != self.path and path.is_file()]
-        held = [path for path in found if path.read_bytes() not in (b"", saved.encode())]
-        return sorted(held, key=lambda path: path.stat().st_mtime, reverse=True)
+        found = []
+        for path in self.folder.iterdir():
+            if _NAME.fullmatch(path.name) and path != self.path and path.is_file() and not path.is_symlink():
+                try:
+                    if _parted(path)[0] != saved:
+                        found.append((path.stat().st_mtime, path))
+                except OSError:  # taken up or saved by another form just now
+                    continue
+        return [path for _, path in sorted(found, reverse=True)]
 
-    def take_up(self, path: Path) -> str:
-        """Make another's draft this one, and return its text. Raises SurveyError where it is gone."""
-        own = self._claimed()
-        try:
-            os.replace(path, own)
-        except OSError:
-            own.unlink(missing_ok=True)
-            raise SurveyError(f"{path.name} is not there any more") from None
-        self.drop()
+    def take_up(self, path: Path) -> tuple[str, str]:
+        """Make another's draft this one; its text and unit. Raises SurveyError where it is gone.
+
+        What this form has kept before stays waiting.
+        """
+        own = self._new()
+        _moving(lambda: os.replace(path, own))
         self.path = own
-        return own.read_bytes().decode(errors="replace")
+        return _parted(own)
+
+    def throw_away(self, path: Path) -> None:
+        """Put a draft aside as survey-thrown-away.txt, where the last of them can still be found."""
+        _moving(lambda: os.replace(path, self.folder / THROWN))
+
+
+def _parted(path: Path) -> tuple[str, str]:
+    content = path.read_bytes()
+    try:
+        text = content.decode(errors="surrogatepass")
+    except UnicodeDecodeError:  # not written by a form
+        text = content.decode(errors="replace")
+    head = _UNIT.match(text)
+    return (text[head.end():], head[1]) if head else (text, "m")
+
+
+def _moving(act: Callable[[], None]) -> None:
+    try:
+        act()
+    except FileNotFoundError:
+        raise SurveyError("that draft is not there any more", remedy="Another form has taken it up, or saved it.") from None
+    except OSError as error:
+        raise SurveyError(f"the draft cannot be moved or taken away: {error.strerror}",
+                          remedy="Look for a folder that is read-only.") from error

@@ -4,11 +4,9 @@ from __future__ import annotations
 
 import os
 import re
-import tempfile
 import warnings
 from dataclasses import dataclass
 from functools import cached_property
-from itertools import count
 from pathlib import Path
 from typing import Any
 
@@ -28,6 +26,7 @@ from ..survey.tape import places_from_ties
 from ..wording import parse_fall
 from ..works.earthworks import Earthworks, cut_and_fill
 from ..works.setout import PegTable, set_out
+from .saving import as_written, save_texts, write_whole
 
 DEMONSTRATION = "pottery-yard"
 _NAMES = "Up to 61 letters, digits, spaces, dots and dashes, with no dot or space at either end."
@@ -191,65 +190,29 @@ class Job:
         inside = shapely.distance(self.brief.area, shapely.points(spots[["x", "y"]].to_numpy())) < 1e-6
         return set_out(self.finish, self.brief, spots[inside], backsight=(self.reduced.level(self.benchmark), float(backsight)))
 
+    def is_as_on_disk(self) -> bool:
+        """Whether the two files are still as they were read."""
+        return all((self.folder / name).is_file() and (self.folder / name).read_bytes() in as_written(text)
+                   for name, text in (("brief.toml", self.brief_text), ("survey.csv", self.survey_text)))
+
     def saved(self, *, brief_text: str | None = None, survey_text: str | None = None) -> Job:
         """Write changed files into the folder and open it again; the versions before are kept beside them.
 
-        Raises SurveyError, overwriting nothing, if a file has changed since this job was opened; the new version is then
-        kept beside it.
+        Raises SurveyError, overwriting nothing, if a file has changed since this job was opened; the new versions are then
+        kept beside it. Both files are written or neither is.
         """
         if brief_text is not None:
             read_brief(brief_text)
-        changes = [(self.folder / name, before, text) for name, before, text in (
+        save_texts([(self.folder / name, before, text) for name, before, text in (
             ("brief.toml", self.brief_text, brief_text), ("survey.csv", self.survey_text, survey_text))
-            if text is not None and text != before]
-        faults = [_set_aside(path, text) for path, before, text in changes
-                  if path.exists() and path.read_bytes() not in (before.encode(), b"\xef\xbb\xbf" + before.encode())]
-        if faults:
-            raise SurveyError.together(faults)
-        for path, _, text in changes:
-            if path.exists():
-                write_whole(path.with_name(f"{path.stem}-before{path.suffix}"), path.read_bytes())
-            write_whole(path, text.encode())
+            if text is not None and text != before])
         return open_job(self.folder)
 
 
-def _set_aside(path: Path, text: str) -> SurveyError:
-    """Keep a version that cannot take its place beside it, under a name of its own, and say so."""
-    names = (f"{path.stem}-not-saved{number or ''}{path.suffix}" for number in count())
-    kept = next(path.with_name(name) for name in names if not path.with_name(name).exists())
-    write_whole(kept, text.encode())
-    return SurveyError(f"the file {path.name} has been changed since this job was opened", rule="It was left as it is now.",
-                       remedy=f"Your version is kept as {kept.name}. Choose Run, then Run All Cells, to open the job again, and "
-                              "bring the two together.")
-
-
-def write_whole(path: Path, content: bytes) -> None:
-    """Write a file so that it is either the old or the new one, whole, whatever happens: write beside, sync, replace.
-
-    Raises SurveyError where the folder cannot be written to.
-    """
-    try:
-        _write_beside(path, content)
-    except OSError as error:
-        raise SurveyError(f"{path.name} cannot be written into the folder {path.parent.name}: {error.strerror}",
-                          remedy="Look for a full disk, a folder that is read-only, or something else of that name.") from error
-
-
-def _write_beside(path: Path, content: bytes) -> None:
-    handle, beside = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}-")
-    try:
-        with os.fdopen(handle, "wb") as file:
-            file.write(content)
-            file.flush()
-            os.fsync(file.fileno())
-        os.chmod(beside, 0o644)
-        os.replace(beside, path)
-    except BaseException:
-        Path(beside).unlink(missing_ok=True)
-        raise
-
-
 def _read(path: Path) -> str:
+    if path.resolve().parent != path.parent.resolve() or not (path.is_file() or not path.exists()):
+        raise SurveyError(f"{path.name} is a link to elsewhere, or no file", where=path.parent.name,
+                          rule="A job folder holds its files itself.")
     try:
         return path.read_bytes().decode("utf-8-sig")
     except UnicodeDecodeError:

@@ -14,11 +14,13 @@ from matplotlib.figure import Figure
 
 from ..design.published import CAUTIONS
 from ..errors import SurveyError
+from ..survey.cells import safe
 from ..wording import word_fall, word_level, word_mm
 from ..works.setout import Peg, PegTable
 from .figures import style
 from .figures.ground import mark_points
-from .job import Job, write_whole
+from .job import Job
+from .saving import write_whole
 
 SHEET_FILES = ("levels.csv", "pegs.csv", "sheet.pdf", "verdicts.csv")
 A4 = (8.27, 11.69)  # inches
@@ -67,8 +69,8 @@ def save_sheet(job: Job, *, backsight: float | None = None) -> Path:
 
 def _csv(table: pd.DataFrame) -> bytes:
     """A table as CSV, levels to a tenth of a millimetre; a text that a spreadsheet would take for a sum is quoted with '."""
-    safe = table.map(lambda cell: f"'{cell}" if isinstance(cell, str) and cell.startswith(("=", "@", "+", "-")) else cell)
-    return safe.to_csv(index=False, float_format="%.4f").encode("utf-8-sig")  # the mark lets a spreadsheet see m³ and Σ
+    guarded = table.map(lambda cell: safe(cell) if isinstance(cell, str) else cell)
+    return guarded.to_csv(index=False, float_format="%.4f").encode("utf-8-sig")  # the mark lets a spreadsheet see m³ and Σ
 
 
 def _pdf(job: Job, pegs: PegTable) -> bytes:

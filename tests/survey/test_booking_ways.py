@@ -135,7 +135,7 @@ class TestTaped:
         assert levels(reduce_book(book)) == pytest.approx({"BM": 10, "D": 11.465, "G": 9.85}, abs=1e-9)
 
     @pytest.mark.parametrize(("cells", "said"), [
-        ("D,,1.2,0.1,", "is and up cannot stand on one row"), ("D,,,0.1,0.2", "up and down cannot stand on one row"),
+        ("D,,1.2,0.1,", "'is' and 'up' cannot stand on one row"), ("D,,,0.1,0.2", "'up' and 'down' cannot stand on one row"),
         ("D,,,-0.1,", "What is taped up or down from the line has no sign"),
         ("D,,,,-0.1", "What is taped up or down from the line has no sign")])
     def test_what_cannot_be_is_refused_by_its_row(self, cells: str, said: str) -> None:

@@ -36,8 +36,8 @@ def test_an_ordinary_book_has_none() -> None:
 
 class TestLongReadings:
     @pytest.mark.parametrize(("row", "said"), [
-        ("A,,5.001,,,dpc,,,", "is is 5.001 m"), ("A,,-5.001,,,dpc,,,", "is is -5.001 m"),
-        ("A,,,,,,,5.2,", "is is -5.200 m"), ("A,,,,,,,,5.2", "is is 5.200 m")])
+        ("A,,5.001,,,dpc,,,", "'is' is 5.001 m"), ("A,,-5.001,,,dpc,,,", "'is' is -5.001 m"),
+        ("A,,,,,,,5.2,", "'is' is -5.200 m"), ("A,,,,,,,,5.2", "'is' is 5.200 m")])
     def test_over_five_metres(self, row: str, said: str) -> None:
         assert between(row) == (f"Row 2, point A: {said}, longer than a 5 m staff. Is the unit right?",)
 
@@ -47,7 +47,7 @@ class TestLongReadings:
 
     def test_a_backsight_and_a_foresight_are_questioned_too(self) -> None:
         told = doubts(HEAD + "BM,5.1,,,10,,,,\nTP,5.2,,5.3,,,,,\nBM,,,5,,,,,\n")
-        assert [one.split(",")[0] + one.split(":")[1][:3] for one in told] == ["Row 1 bs", "Row 2 bs", "Row 2 fs"]
+        assert [one.split(",")[0] + one.split(":")[1][:3] for one in told] == ["Row 1 'b", "Row 2 'b", "Row 2 'f"]
 
     @pytest.mark.parametrize(("unit", "long", "short"), [("cm", "501", "499"), ("mm", "5001", "4999"), ("ft", "16.5", "16.4")])
     def test_in_every_unit(self, unit: str, long: str, short: str) -> None:
@@ -57,7 +57,7 @@ class TestLongReadings:
 
     def test_millimetres_among_metres_are_offered_as_metres(self) -> None:
         (told,) = between("A,,1452,,,dpc,,,")
-        assert told == ("Row 2, point A: is is 1452.000 m, longer than a 5 m staff. Is the unit right? "
+        assert told == ("Row 2, point A: 'is' is 1452.000 m, longer than a 5 m staff. Is the unit right? "
                         "In mm it would be 1.452 m.")
 
 
@@ -67,7 +67,7 @@ class TestShortReadings:
     def test_metres_among_millimetres_are_offered_as_metres(self, unit: str, reading: str) -> None:
         told = between(f"A,,{reading},,,dpc,,,", unit=unit)
         assert len(told) == 1
-        assert told[0].startswith("Row 2, point A: is is ")
+        assert told[0].startswith("Row 2, point A: 'is' is ")
         assert told[0].endswith(f"Is the unit right? In m it would be {reading} m.")
 
     @pytest.mark.parametrize(("unit", "reading"), [("mm", "20"), ("mm", "0"), ("cm", "2"), ("m", "0.004"), ("ft", "0.05")])
@@ -99,7 +99,7 @@ class TestShortReadings:
 class TestJumps:
     def test_over_a_metre_between_spots(self) -> None:
         (told,) = between("A,,1.2,,,,,,", "B,,2.201,,,,,,", "C,,2.3,,,,,,")
-        assert told == ("Row 3, point B: is goes from 1.200 m to 2.201 m, more than a metre from one spot to the next. Is a "
+        assert told == ("Row 3, point B: 'is' goes from 1.200 m to 2.201 m, more than a metre from one spot to the next. Is a "
                         "metre or a digit wrong?")
 
     def test_not_of_a_metre_exactly(self) -> None:
@@ -176,8 +176,8 @@ class TestRemarks:
     @pytest.mark.parametrize("remark", ["upside down", "Upside-down", "staff inverted", "INVERTED", "invert staff"])
     def test_a_remark_that_the_staff_was_upside_down_without_a_minus(self, remark: str) -> None:
         (told,) = between(f"A,,0.8,,,dpc,{remark},,")
-        assert told == ("Row 2, point A: the remark says that the staff was upside down, and is 0.800 m has no minus. Book it as "
-                        "−0.800 m if it was.")
+        assert told == ("Row 2, point A: the remark says that the staff was upside down, and 'is' 0.800 m has no minus. Book it "
+                        "as −0.800 m if it was.")
 
     @pytest.mark.parametrize("row", ["A,,-0.8,,,dpc,upside down,,", "A,,0.8,,,dpc,upright,,", "A,,,,,dpc,upside down,0.8,",
                                      "A,,0,,,dpc,inverted,,"])
@@ -215,7 +215,8 @@ class TestSteadiness:
     def test_a_sentence_for_each_set_up(self) -> None:
         told = self.reduced("BM,1.500,,,10", "A,,1.200,,", "BM,,1.503,,", "TP,1.400,,1.600,", "B,,1.100,,",
                             "BM,,,1.301,").steadiness
-        assert told == ("Set-up 1, from row 1: BM read again, the instrument moved or settled by 3.0 mm.",
+        assert told == ("Set-up 1, from row 1: BM read again: the instrument moved or settled by 3.0 mm, which reading alone can "
+                        "do.",
                         "Set-up 2, from row 4: it ends on a known level.")
 
     def test_a_set_up_that_is_neither_is_asked_for_its_shot(self) -> None:

@@ -128,7 +128,8 @@ class TestUnits:
 
     def test_readings_some_with_and_some_without_a_unit_are_refused(self) -> None:
         (told,) = problems("point,bs (mm),is\nBM,1524,\nBM,,1.524\n")
-        assert told == "Is are without a unit and bs are not. Write the unit behind every reading, or behind none."
+        assert told == ("The headings of 'bs' give a unit and those of 'is' do not. Write the unit behind every reading, or "
+                        "behind none.")
 
     @pytest.mark.parametrize("unit", ["in", "inch", "inches", "yards", "km"])
     def test_inches_and_other_units_are_refused_by_name(self, unit: str) -> None:
@@ -150,8 +151,20 @@ class TestUnits:
         book = quiet("point,bs (m),is (mm)\nBM,1.524,\nBM,,1524\n")
         assert (book.rows[0].bs, book.rows[1].is_) == pytest.approx((1.524, 1.524), abs=1e-12)
 
-    def test_a_remark_in_brackets_that_is_no_unit_is_passed_over(self) -> None:
-        assert quiet("point (as chalked),bs (red),is (black)\nBM,1.5,\nBM,,1.5\n").rows[0].bs == 1.5
+    def test_a_remark_in_brackets_that_is_no_unit_is_told_and_passed_over(self) -> None:
+        with pytest.warns(SurveyWarning, match=r"behind the heading '(bs \(red\)|is \(black\))' is taken for a remark") as warned:
+            book = read_book("point (as chalked),bs (red),is (black)\nBM,1.5,\nBM,,1.5\n")
+        assert len(warned) == 2
+        assert book.rows[0].bs == 1.5
+
+    @pytest.mark.parametrize("unit", ["US ft", "survey ft", "tenths of mm", "feet and inches", "1/100 ft"])
+    def test_a_unit_that_is_not_read_is_refused_and_never_taken_for_metres(self, unit: str) -> None:
+        told = problems(f"point,bs ({unit}),is ({unit})\nBM,1.5,\nBM,,1.5\n")
+        assert [f"({unit})" in each and "gives the unit" in each for each in told] == [True, True]
+
+    def test_decimal_feet_are_feet(self) -> None:
+        book = quiet("point,BS (decimal feet),IS (decimal feet)\nBM,5.00,\nBM,,5.00\n")
+        assert book.rows[0].bs == pytest.approx(5 * 0.3048)
 
 
 class TestOtherColumns:
@@ -238,7 +251,7 @@ class TestDecimalComma:
     def test_a_comma_that_may_part_thousands_of_millimetres_is_not_silently_taken(self, heads: str) -> None:
         told = problems(f"{heads}\nBM;1,412;\nA;;1,250\nBM;;1,412\n", unit="mm")
         assert len(told) == 3
-        assert told[0].startswith("Row 1, point BM: bs holds '1,412', which is not a number")
+        assert told[0].startswith("Row 1, point BM: 'bs' holds '1,412', which is not a number")
 
     def test_nor_is_a_reading_of_one_millimetre_and_a_half_advised_then(self) -> None:
         """'1,412' among millimetres is 1412 mm with its thousands parted: 'Write 1.412.' would make it a thousandth of that."""

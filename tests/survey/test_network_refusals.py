@@ -88,7 +88,7 @@ def test_a_cell_that_is_no_number_is_refused(bad: Any, weighing: str) -> None:
 @pytest.mark.parametrize("bad", [0, 0.0, -1, -1e-9])
 @pytest.mark.parametrize("weighing", ["length_km", "sd", "weight"])
 def test_a_weight_must_be_over_nought(bad: float, weighing: str) -> None:
-    assert f"Observation 1: {weighing} is {bad!r}. It must be a number over nought." == str(
+    assert f"Observation 1: {weighing} is {bad!r}. It must be a number over nought, up to 1e12." == str(
         refusal([("A", "B", 1.0, bad)], weighing=weighing))
 
 

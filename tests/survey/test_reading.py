@@ -71,6 +71,7 @@ UNITS = {
 """One book in four units, by the international foot of 0.3048 m exactly (International Yard and Pound Agreement, 1959)."""
 
 
+@pytest.mark.filterwarnings("ignore:.*on the ground:sitelevels.SurveyWarning")
 @pytest.mark.parametrize("unit", UNITS)
 def test_every_unit_gives_the_same_metres(unit: str) -> None:
     book = read_book(UNITS[unit], unit=unit)
@@ -124,12 +125,12 @@ def test_a_row_for_the_instrument_needs_no_reading() -> None:
 
 class TestDoubts:
     @pytest.mark.parametrize(("text", "unit", "said"), [
-        ("point,bs,is\nBM,1.5,\nA,,5.2\nBM,,1.5\n", "m", "Row 2, point A: is is 5.200 m, longer than a 5 m staff"),
-        ("point,bs,is\nBM,1500,\nBM,,1.5\n", "m", "Row 1, point BM: bs is 1500.000 m"),
-        ("point,bs,is\nBM,1.5,\nBM,,1500\n", "m", "Row 2, point BM: is is 1500.000 m"),
-        ("point,bs,is\nBM,1500,\nA,,1.452\nBM,,1500\n", "mm", "Row 2, point A: is is 1.5 mm. Is the unit right? In m it would be "
-                                                              "1.452 m"),
-        ("point,bs,is\nBM,1.5,\nA,,-5.2\nBM,,1.5\n", "m", "Row 2, point A: is is -5.200 m"),
+        ("point,bs,is\nBM,1.5,\nA,,5.2\nBM,,1.5\n", "m", "Row 2, point A: 'is' is 5.200 m, longer than a 5 m staff"),
+        ("point,bs,is\nBM,1500,\nBM,,1.5\n", "m", "Row 1, point BM: 'bs' is 1500.000 m"),
+        ("point,bs,is\nBM,1.5,\nBM,,1500\n", "m", "Row 2, point BM: 'is' is 1500.000 m"),
+        ("point,bs,is\nBM,1500,\nA,,1.452\nBM,,1500\n", "mm", "Row 2, point A: 'is' is 1.5 mm. Is the unit right? In m it would "
+                                                              "be 1.452 m"),
+        ("point,bs,is\nBM,1.5,\nA,,-5.2\nBM,,1.5\n", "m", "Row 2, point A: 'is' is -5.200 m"),
         ("point,bs,is,feature\nBM,1.5,,benchmark\nA,,1.2,gravel\nBM,,1.5,\n", "m",
          "Row 2, point A: the feature 'gravel' is not known"),
         ("point,bs,is,colour\nBM,1.5,,red\nBM,,1.5,\n", "m", "The column 'colour'"),

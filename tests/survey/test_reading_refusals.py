@@ -33,14 +33,14 @@ HEAD = "point,bs,is,fs,x,y,rl\n"
     ("point,bs,is\n", "The level book has headings but no rows", ""),
     (HEAD + "BM,1.5,,,,,10\nA,,,,1,2,\n", "Row 2, point A: ", "no reading"),
     (HEAD + "BM,1.5,,,,,10\n,,1.2,,,,\n", "Row 2: ", "the point has no name"),
-    (HEAD + "BM,1.5,,,,,10\nA,,1.2,1.3,,,\n", "Row 2, point A: ", "is and fs cannot stand on one row"),
-    (HEAD + "BM,1.5,1.2,,,,10\n", "Row 1, point BM: ", "bs and is cannot stand on one row"),
+    (HEAD + "BM,1.5,,,,,10\nA,,1.2,1.3,,,\n", "Row 2, point A: ", "'is' and 'fs' cannot stand on one row"),
+    (HEAD + "BM,1.5,1.2,,,,10\n", "Row 1, point BM: ", "'bs' and 'is' cannot stand on one row"),
     (HEAD + "BM,1.5,,,,,10\nA,1.1,1.2,1.3,,,\n", "Row 2, point A: ", "cannot stand on one row"),
-    (HEAD + "BM,1.5,,,,,10\nA,,l.2,,,,\n", "Row 2, point A: ", "is holds 'l.2', which is not a number"),
-    (HEAD + "BM,1.5,,,,,10\nA,,1.2m,,,,\n", "Row 2, point A: ", "is holds '1.2m', which is not a number"),
-    (HEAD + "BM,1.5,,,,,10\nA,,nan,,,,\n", "Row 2, point A: ", "is holds 'nan', which is not a number"),
-    (HEAD + "BM,1.5,,,,,inf\nA,,1.2,,,,\n", "Row 1, point BM: ", "rl holds 'inf', which is not a number"),
-    (HEAD + "BM,1.5,,,,,10\nA,,1e2,,,,\n", "Row 2, point A: ", "is holds '1e2', which is not a number"),
+    (HEAD + "BM,1.5,,,,,10\nA,,l.2,,,,\n", "Row 2, point A: ", "'is' holds 'l.2', which is not a number"),
+    (HEAD + "BM,1.5,,,,,10\nA,,1.2m,,,,\n", "Row 2, point A: ", "'is' holds '1.2m', which is not a number"),
+    (HEAD + "BM,1.5,,,,,10\nA,,nan,,,,\n", "Row 2, point A: ", "'is' holds 'nan', which is not a number"),
+    (HEAD + "BM,1.5,,,,,inf\nA,,1.2,,,,\n", "Row 1, point BM: ", "'rl' holds 'inf', which is not a number"),
+    (HEAD + "BM,1.5,,,,,10\nA,,1e2,,,,\n", "Row 2, point A: ", "'is' holds '1e2', which is not a number"),
     ("point;bs;is\nBM;1,5;\nA;;1.2\n", "Row 1, point BM: ", "Write 1.5"),
     (HEAD + "BM,1.5,,,,,10\nA,,1.2,,3,,\n", "Row 2, point A: ", "one of x and y without the other"),
     (HEAD + "BM,1.5,,,,,10\nA,,1.2,,,3,\n", "Row 2, point A: ", "one of x and y without the other"),
@@ -49,9 +49,9 @@ HEAD = "point,bs,is,fs,x,y,rl\n"
     (HEAD + "A,,1.2,,,,\nBM,1.5,,,,,10\n", "Row 1, point A: ", "read before any backsight"),
     (HEAD + "BM,1.5,,,,,10\nA,,,1.2,,,\nB,,1.2,,,,\nC,,1.2,,,,\n", "Row 3, point B: ", "after the foresight of row 2"),
     (HEAD + "BM,1.5,,,,,10\nA,,1.2,,,,,note, more\n", "Row 2, point A: ", "more cells than headings"),
-    ("point,bs,is,sight\nBM,1.5,,long\n", "Row 1, point BM: ", "sight holds 'long', which is not a number"),
-    ("point,bs,is,sight\nBM,1.5,,-3\n", "Row 1, point BM: ", "sight holds '-3'"),
-    ("point,bs,is,sight\nBM,1.5,,1/2/3\n", "Row 1, point BM: ", "sight holds '1/2/3'"),
+    ("point,bs,is,sight\nBM,1.5,,long\n", "Row 1, point BM: ", "'sight' holds 'long', which is not a number"),
+    ("point,bs,is,sight\nBM,1.5,,-3\n", "Row 1, point BM: ", "'sight' holds '-3'"),
+    ("point,bs,is,sight\nBM,1.5,,1/2/3\n", "Row 1, point BM: ", "'sight' holds '1/2/3'"),
     ("point,bs,is,feature\nBM,1.5,,\nP,,,instrument\n", "Row 2, point P: ", "the instrument has no x and y"),
     ('point,bs,is,remarks\nBM,1.5,,"not closed\nA,,1.2,\n', "The text is not a table", "quotation mark that is not closed"),
     ("# nothing but a note\n\n", "The level book is empty", "point,bs,is,fs"),
@@ -75,7 +75,7 @@ def test_every_fault_of_a_book_is_told_at_once_each_with_its_own_row() -> None:
 
 def test_two_faulty_cells_of_one_row_are_both_told() -> None:
     told = problems(HEAD + "BM,l.5,,,,,1O\n")
-    assert [("bs holds" in problem, "rl holds" in problem) for problem in told] == [(True, False), (False, True)]
+    assert [("'bs' holds" in problem, "'rl' holds" in problem) for problem in told] == [(True, False), (False, True)]
 
 
 def test_a_backsight_that_cannot_be_read_does_not_make_the_next_row_wrong() -> None:
@@ -119,7 +119,7 @@ def test_a_table_cell_that_is_no_finite_number_is_refused(value: object, column:
     cells: dict[str, list[object]] = {"point": ["BM", "A"], "bs": [1.5, None], "is": [None, 1.2], "rl": [10.0, None]}
     cells[column][1] = value
     told = problems(pd.DataFrame({name: pd.Series(column_cells, dtype=object) for name, column_cells in cells.items()}))
-    assert told[0].startswith(f"Row 2, point A: {column} holds")
+    assert told[0].startswith(f"Row 2, point A: {column!r} holds")
 
 
 @pytest.mark.parametrize("empty", [math.nan, None, pd.NA, "", "  "])

@@ -172,8 +172,8 @@ class TestHandLevels:
 @pytest.mark.parametrize(("options", "said"), [
     ({"adjust": "length"}, "the adjustment 'length' is not known"),
     ({"allowable": "rough"}, "the allowance 'rough' is not known"),
-    ({"allowable": -0.001}, "is not a length"), ({"allowable": math.nan}, "is not a length"),
-    ({"allowable": math.inf}, "is not a length")])
+    ({"allowable": -0.001}, "it is a length in m"), ({"allowable": math.nan}, "it is a length in m"),
+    ({"allowable": math.inf}, "it is a length in m")])
 def test_options_that_make_no_sense_are_refused(options: dict[str, object], said: str) -> None:
     with pytest.raises(SurveyError, match=f"(?i){said}"):
         reduce_book(read_book(TWO_SETUPS), **options)  # type: ignore[arg-type]

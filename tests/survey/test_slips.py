@@ -96,8 +96,9 @@ def test_nothing_is_applied() -> None:
 def test_in_feet_and_millimetres_the_digits_are_those_that_were_booked() -> None:
     feet = "point,bs,is,fs,rl\nBM,4.12,,,100.00\nA,2.38,,3.64,\nBM,,,2.86,\n"  # 4.12 - 3.64 + 2.38 - 2.86 = 0
     found = sl.suspect_slips(sl.read_book(feet.replace("3.64", "3.46"), unit="ft"))
-    assert ("two digits swapped", 2) in [(one.slip, one.row) for one in found.on_the_line]
-    millimetres = CLOSED.replace(".", "").replace("10000", "10000").replace("1364", "1346")
+    (ours,) = [one for one in found.on_the_line if one.row == 2]
+    assert ours.words.startswith("fs 3.460 ft was perhaps 3.640 ft (two digits swapped)")
+    millimetres = CLOSED.replace(".", "").replace("1364", "1346")
     found = sl.suspect_slips(sl.read_book(millimetres, unit="mm"))
     assert (found.on_the_line[0].row, found.on_the_line[0].corrected) == (2, 1.364)
 
@@ -135,7 +136,7 @@ def test_a_spot_off_the_surface_of_its_neighbours_is_named_with_the_slip() -> No
     (one,) = found.odd_spots
     assert (one.point, one.seen_by) == ("P22", "neighbours")
     assert one.leaves == pytest.approx(0.090, abs=1e-6)  # read 90 mm too low, so it stands 90 mm too high
-    assert "1.430 m was read (two digits swapped), or the ground is so" in one.slip
+    assert one.words == "is 1.340 m was perhaps 1.430 m (two digits swapped), or the ground is so"
     assert not found.noticed
 
 
@@ -154,3 +155,46 @@ def test_a_book_that_hangs_together_too_widely_is_refused_in_words() -> None:
     rows = "".join("BM,,1.5,,\n" for _ in range(1600))
     with pytest.raises(sl.SurveyError, match="hang together"):
         sl.suspect_slips(sl.read_book("point,bs,is,fs,rl\nBM,1.5,,,10\n" + rows))
+
+
+@pytest.mark.parametrize(("remainder", "setups", "listed"), [
+    (0.004, 1, True), (0.006, 1, False), (0.009, 4, True), (0.011, 4, False)])
+def test_a_row_is_listed_only_if_the_book_closes_once_it_is_corrected(remainder: float, setups: int, listed: bool) -> None:
+    """100 mm dropped on the last foresight, and so much more that is no slip; 5 mm × √set-ups is allowed."""
+    rows = ["point,bs,is,fs,rl", "BM,1.512,,,10.000"]
+    rows += [f"CP{number},1.512,,1.512," for number in range(1, setups)]
+    text = "\n".join([*rows, f"BM,,,{1.512 - 0.100 - remainder:.3f},"]) + "\n"
+    found = sl.suspect_slips(sl.read_book(text))
+    assert found.noticed
+    dropped = [one for one in found.on_the_line if one.row == setups + 1 and one.slip == "100 mm dropped"]
+    assert bool(dropped) == listed
+    assert all(one.leaves <= 0.005 * setups**0.5 + 1e-9 for one in found.on_the_line)
+    if listed:
+        assert dropped[0].leaves == pytest.approx(remainder, abs=1e-9)
+
+
+def test_what_is_allowed_is_not_suspected() -> None:
+    """Earthworks are allowed 30 mm × √set-ups: a misclosure of 18 mm is none of the search's business."""
+    book = sl.read_book(CLOSED.replace("1.364", "1.346"))
+    assert not sl.suspect_slips(book, allowable="earthworks").noticed
+    assert sl.suspect_slips(book).noticed
+    assert sl.suspect_slips(book, allowable=0.002).noticed
+
+
+def test_both_readings_of_a_change_point_are_told_where_both_would_do() -> None:
+    found = sl.suspect_slips(sl.read_book(CLOSED.replace("1.364", "1.264")))
+    (ours,) = [one for one in found.on_the_line if one.row == 2]
+    assert sorted(ours.words.split(", or ")) == ["bs 1.238 m was perhaps 1.138 m (100 mm too much)",
+                                                 "fs 1.264 m was perhaps 1.364 m (100 mm dropped)"]
+    assert found.said.endswith("Only reading again tells which.")
+
+
+def test_hundreds_of_readings_that_hang_together_are_searched_in_a_second_or_two() -> None:
+    import time
+    rows = ["point,bs,is,fs,rl", "BM,1.500,,,10.000"]
+    rows += [f"CP{number},1.512,,1.512," for number in range(1, 200)]
+    rows += ["BM,,,1.400,"]
+    began = time.process_time()
+    found = sl.suspect_slips(sl.read_book("\n".join(rows) + "\n"))
+    assert len(found.on_the_line) >= 4
+    assert time.process_time() - began < 3

@@ -99,7 +99,7 @@ def test_words_of_a_turn_test_are_those_of_a_sum_by_hand() -> None:
     """Tilt 3 and 4 mm in 30 m: 5 mm in 30 m, so 1.67 mm in 10 m and 10 mm between two readings half a turn apart."""
     test = turn_test({0: 1.503, 90: 1.504, 180: 1.497, 270: 1.496}, 30)
     assert "tilted by 1.67 mm in 10 m" in test.words
-    assert "reads 10.0 mm otherwise at 30.00 m" in test.words
+    assert "reads up to 10.0 mm otherwise at 30.00 m" in test.words
     assert "1.67 mm" in test._repr_html_()
 
 

@@ -24,7 +24,7 @@ def said_at(form: Any) -> list[tuple[int, int, bool]]:
 
 
 def test_it_shows_the_cells_of_the_text_with_hpc_and_level_beside_them(form: Any) -> None:
-    assert form.grid.headings == HEAD.split(",")
+    assert form.grid.headings == ["point", "bs, m", "is, m", "fs, m", "rl, m", "x, m", "y, m", "feature", "wall", "remarks"]
     assert form.grid.cells[0][:5] == ["BM", "1.500", "", "", "10.000"]
     assert len(form.grid.cells) == 8
     assert form.grid.worked[0] == ["11.500", "10.000"]
@@ -42,7 +42,7 @@ def test_a_cell_that_is_typed_changes_its_line_of_the_text_and_no_other(form: An
 
 def test_a_book_typed_from_nothing_row_by_row(make_job: Any) -> None:
     form = forms.BookForm(make_job(book="").open())
-    assert form.grid.headings == ["point", "bs", "is", "fs", "rl", "x", "y", "feature", "remarks"]
+    assert form.grid.headings == ["point", "bs, m", "is, m", "fs, m", "rl, m", "x, m", "y, m", "feature", "remarks"]
     rows = [("BM", "1.500", "", "", "10.000"), ("A", "", "1.250", "", ""), ("BM", "", "", "1.502", "")]
     for row, cells in enumerate(rows):
         for column, cell in enumerate(cells):
@@ -50,14 +50,14 @@ def test_a_book_typed_from_nothing_row_by_row(make_job: Any) -> None:
                 form.grid.typed(row, column, cell)
     assert form.text.value.splitlines() == ["point,bs,is,fs,rl,x,y,feature,remarks", "BM,1.500,,,10.000,,,,", "A,,1.250,,,,,,",
                                             "BM,,,1.502,,,,,"]
-    assert [worked[1] for worked in form.grid.worked] == ["10.000", "10.251", "10.000"]  # the two shots on BM meaned: 1.501
+    assert [worked[1] for worked in form.grid.worked] == ["10.000", "10.250", "9.998"]  # HPC − reading
     went_well(form)
 
 
 def test_a_faulty_cell_is_marked_with_its_sentence_and_freed_when_it_is_mended(form: Any) -> None:
     form.grid.typed(3, IS, "1.62O")
     assert said_at(form) == [(3, IS, False)]
-    assert form.grid.marks[0]["said"].startswith("Row 4, point C1: is holds '1.62O', which is not a number.")
+    assert form.grid.marks[0]["said"].startswith("Row 4, point C1: 'is' holds '1.62O', which is not a number.")
     assert form.grid.worked[0] == ["", ""]
     assert "1.62O" in refused(form)
     form.grid.typed(3, IS, "1.620")
@@ -73,7 +73,7 @@ def test_other_faults_stand_at_their_cells_too(form: Any, row: int, column: int,
 
 def test_a_doubtful_row_is_told_and_not_refused(form: Any) -> None:
     form.grid.typed(5, IS, "6.785")
-    assert said_at(form) == [(5, -1, True)]
+    assert said_at(form) == [(5, IS, True)]
     assert form.grid.worked[5][1] == "4.715"  # 11.500 - 6.785 m
 
 
@@ -90,12 +90,62 @@ def test_hundreds_of_rows_are_pasted_at_once(form: Any) -> None:
     assert len(form.grid.cells) == 308
 
 
-def test_undo_takes_back_one_step_and_once_more_brings_it_back(form: Any, hand: Any) -> None:
-    form.grid.typed(3, IS, "1.640")
+def test_undo_takes_back_step_by_step_and_redo_brings_back(form: Any, hand: Any) -> None:
+    for reading in ("1.640", "1.650", "1.660"):
+        form.grid.typed(3, IS, reading)
+    for reading in ("1.650", "1.640"):
+        form.undo()
+        assert f"C1,,{reading}" in form.text.value
     form.undo()
     assert form.text.value == hand.book
+    for reading in ("1.640", "1.650", "1.660"):
+        form.redo()
+        assert f"C1,,{reading}" in form.text.value
     form.undo()
-    assert "C1,,1.640" in form.text.value
+    form.grid.typed(4, IS, "1.700")  # a new change: what was undone is past
+    form.redo()
+    assert "nothing to bring back" in went_well(form)
+    assert "C1,,1.650" in form.text.value
+
+
+def test_rows_are_put_in_and_taken_out_where_one_types(form: Any, hand: Any) -> None:
+    before = hand.book.splitlines()
+    form.grid.row = 3  # C1
+    form.insert_row()
+    assert form.text.value.splitlines() == [*before[:4], ",,,,,,,,,", *before[4:]]
+    form.delete_row()
+    assert form.text.value == hand.book
+    form.delete_row()
+    assert form.text.value.splitlines() == [*before[:4], *before[5:]]
+
+
+def test_a_row_typed_beyond_the_last_leaves_empty_rows_between(form: Any) -> None:
+    form.grid.typed(9, POINT, "B")
+    form.grid.typed(9, IS, "1.5")
+    assert form.text.value.splitlines()[9:] == [",,,,,,,,,", "B,,1.5,,,,,,,"]
+
+
+def test_a_whole_book_pasted_into_an_empty_grid_is_taken_with_its_headings(make_job: Any) -> None:
+    form = forms.BookForm(make_job(book="").open())
+    form.grid.typed(0, POINT, "point\treading\trl\r\nBM\t1,412\t10,000\r\nA\t1,300\t\r\nBM\t1,412\t", paste=True)
+    went_well(form)
+    assert [worked[1] for worked in form.grid.worked] == ["10.000", "10.112", "10.000"]
+
+
+@pytest.mark.parametrize("content", [
+    {}, {"row": -1, "column": 0, "value": "x", "count": 1}, {"row": 0, "column": -1, "value": "x", "count": 1},
+    {"row": 0, "column": 10**9, "value": "x", "count": 1}, {"row": 10**9, "column": 0, "value": "x", "count": 1},
+    {"row": 0, "column": 0, "value": None, "count": 1}, {"row": "0", "column": 0, "value": "x", "count": 1}])
+def test_a_cell_that_the_grid_does_not_have_is_refused_in_words(form: Any, hand: Any, content: dict[str, Any]) -> None:
+    form.grid._handle_custom_msg(content, [])
+    assert "a cell was typed that the grid does not have" in refused(form).lower()
+    assert form.text.value == hand.book
+
+
+def test_a_message_that_arrives_is_counted_back(form: Any) -> None:
+    form.grid.typed(3, IS, "1.640")
+    form.grid.typed(3, IS, "1.650")
+    assert form.grid.received == 2
 
 
 def test_nothing_to_undo_is_said(form: Any) -> None:
@@ -107,10 +157,13 @@ def test_what_is_taped_from_the_line_has_columns_in_those_words(form: Any) -> No
     assert "up from the line" in form.column.options
     assert "down from the line" in form.column.options
     form.column.value = "up from the line"
-    assert form.grid.headings[-1] == "up from the line"
+    form.add_column()
+    assert form.grid.headings[4:6] == ["up from the line", "rl, m"]  # behind the readings
     form.grid.typed(1, IS, "")
-    form.grid.typed(1, 10, "0.250")
+    form.grid.typed(1, 4, "0.250")
     went_well(form)
+    form.add_column()
+    assert "has a column 'up from the line' already" in refused(form)
     assert form.grid.worked[1][1] == "11.750"  # HPC 11.500 m, the mark 0.250 m above it
 
 
@@ -146,12 +199,13 @@ def test_a_book_that_does_not_close_is_told_with_the_row_to_look_at(demo: Any) -
     told = refused(form)
     assert "does NOT close" in told
     assert "Look first at row 28, point CP1: fs 1.346 m was perhaps 1.364 m (two digits swapped)" in told
+    assert [(mark["row"], mark["column"]) for mark in form.grid.marks] == [(27, FS)]
 
 
 def test_how_the_book_was_understood_and_the_closing_shots_are_shown(demo: Any) -> None:
     shown = forms.BookForm(demo.open()).levels.value
     for words in ("Taken as known: BM 10.000 m (row 1).", "How the book was understood", "it ends on a known level",
-                  "the instrument moved or settled by 0.0 mm"):
+                  "BM read again: the same"):
         assert words in shown
 
 

@@ -20,7 +20,10 @@ from sitelevels.workbook import drafts, forms, job
 
 
 def drafts_in(folder: Path) -> dict[str, str]:
-    return {path.name: path.read_bytes().decode() for path in sorted(folder.glob("survey-draft*"))}
+    """Names and texts, without the note of the unit above each."""
+    found = {path.name: path.read_bytes().decode() for path in sorted(folder.glob("survey-draft*"))}
+    assert all(text.startswith("# typed in m") for text in found.values())
+    return {name: text.partition("\n")[2] for name, text in found.items()}
 
 
 def run_in(client: Any, code: str) -> str:
@@ -95,6 +98,7 @@ def test_it_is_thrown_away_only_when_asked(hand: Any) -> None:
     assert len(drafts_in(hand.path)) == 1
     forms.BookForm(hand.open()).throw_away()
     assert drafts_in(hand.path) == {}
+    assert "1.640" in (hand.path / drafts.THROWN).read_text()  # and even then it is put aside
 
 
 def test_what_is_typed_back_to_what_is_saved_leaves_no_draft(hand: Any) -> None:
@@ -205,5 +209,117 @@ def test_a_folder_that_is_gone_is_told_and_the_text_stays(hand: Any) -> None:
 def test_a_draft_that_was_taken_by_another_is_refused_in_words(hand: Any) -> None:
     draft = drafts.Draft(hand.path)
     with pytest.raises(SurveyError, match="not there any more"):
-        draft.take_up(hand.path / "survey-draft9.csv")
+        draft.take_up(hand.path / "survey-draft-00000000.txt")
     assert drafts_in(hand.path) == {}
+
+
+def test_a_form_that_takes_up_anothers_draft_keeps_its_own(hand: Any) -> None:
+    one, two = forms.BookForm(hand.open()), forms.BookForm(hand.open())
+    one.grid.typed(3, 9, "mine")
+    two.grid.typed(3, 9, "yours")
+    two._look_for_drafts()
+    yours = two.text.value
+    two.take_up()
+    assert sorted(drafts_in(hand.path).values()) == sorted([one.text.value, yours])
+
+
+def test_three_forms_never_share_a_file(hand: Any) -> None:
+    one, two = forms.BookForm(hand.open()), forms.BookForm(hand.open())
+    one.grid.typed(3, 9, "ONE")
+    two._look_for_drafts()
+    two.take_up()
+    two.save_book()
+    three = forms.BookForm(hand.open())
+    three.grid.typed(4, 9, "THREE")
+    one.grid.typed(5, 9, "ONE again")
+    one.undo()
+    one.undo()
+    assert "THREE" in "".join(drafts_in(hand.path).values())
+
+
+def test_the_unit_that_it_was_typed_in_comes_back_with_it(hand: Any) -> None:
+    form = forms.BookForm(hand.open())
+    form.unit.value = "mm"
+    form.text.value = "point,bs,is,fs,rl\nBM,1500,,,10000\nBM,,,1500,\n"
+    again = forms.BookForm(hand.open())
+    again.take_up()
+    assert again.unit.value == "mm"
+    assert again.grid.worked[0] == ["11.500", "10.000"]
+
+
+def test_what_no_form_has_written_is_not_offered(hand: Any, tmp_path: Path) -> None:
+    (hand.path / "survey-draft-of-mine.csv").write_text("point,bs,is\nX,1,2\n")
+    (tmp_path / "outside.txt").write_text("secret")
+    (hand.path / "survey-draft-0123abcd.txt").symlink_to(tmp_path / "outside.txt")
+    (hand.path / "survey-draft-0123abce.txt").mkdir()
+    assert forms.BookForm(hand.open()).again.layout.display == "none"
+
+
+def test_running_the_cell_of_a_form_again_shows_what_was_saved(hand: Any) -> None:
+    opened = hand.open()
+    form = forms.BookForm(opened)
+    form.grid.typed(3, 9, "first")
+    form.save_book()
+    forms.InstrumentForm(opened)  # of the same old variable
+    form.grid.typed(4, 9, "second")
+    form.save_book()
+    assert "Not saved" not in went_well(form)
+    assert "first" in hand.book
+    assert "second" in hand.book
+    assert forms.BookForm(opened).text.value == hand.book
+
+
+def test_both_files_are_saved_or_neither(hand: Any) -> None:
+    form = forms.BookForm(hand.open())
+    (hand.path / "survey-before.csv").mkdir()  # so that keeping the version before fails
+    brief, book = hand.brief, hand.book
+    form.unit.value = "mm"
+    form.text.value = "point,bs,is,fs,rl\nBM,1500,,,10000\nBM,,,1500,\n"
+    form.save_book()
+    assert "cannot be written into the folder" in refused(form)
+    assert (hand.brief, hand.book) == (brief, book)
+    (hand.path / "survey-before.csv").rmdir()
+    form.save_book()
+    went_well(form)
+    assert hand.open().reduced.level("BM") == pytest.approx(10.0)
+
+
+def test_a_unit_that_cannot_be_saved_with_its_book_is_kept_with_it(hand: Any) -> None:
+    form = forms.BookForm(hand.open())
+    form.unit.value = "mm"
+    form.text.value = "point,bs,is,fs,rl\nBM,1500,,,10000\nBM,,,1500,\n"
+    hand.write(book=hand.book + "# theirs\n")
+    form.save_book()
+    told = refused(form)
+    assert "survey-not-saved.csv" in told
+    assert "brief-not-saved.toml" in told
+    assert 'unit = "mm"' in (hand.path / "brief-not-saved.toml").read_text()
+    form.save_book()  # again: the same version is not kept twice
+    assert sorted(path.name for path in hand.path.glob("*not-saved*")) == ["brief-not-saved.toml", "survey-not-saved.csv"]
+
+
+SAVING = """
+import sys
+from dataclasses import replace
+from sitelevels import SurveyError
+from sitelevels.workbook import open_job
+for step in range(25):
+    job = open_job(sys.argv[1])
+    try:
+        job.saved(survey_text=f"point,bs,is,remarks\\nBM,1.5,,{sys.argv[2]}-{step}\\nBM,,1.5,\\n")
+        print(f"{sys.argv[2]}-{step}")
+    except SurveyError:
+        pass
+"""
+
+
+def test_processes_that_save_at_the_same_moment_take_turns(hand: Any) -> None:
+    """Whatever was told as saved is in the file, or was the version before a save of somebody who had read it."""
+    running = [subprocess.Popen([sys.executable, "-c", SAVING, str(hand.path), name], stdout=subprocess.PIPE, text=True)
+               for name in ("one", "two", "three")]
+    told = [line for process in running for line in process.communicate(timeout=120)[0].splitlines()]
+    assert len(told) >= 25
+    assert not (hand.path / ".saving").exists()
+    last = hand.book.splitlines()[1].rpartition(",")[2]
+    assert last in told
+    assert (hand.path / "survey-before.csv").read_text() != hand.book

@@ -159,7 +159,7 @@ class TestStartForm:
         assert workbook.current_job().folder.name == "mine"
         assert forms.StartForm().pick.value == "mine"
 
-    @pytest.mark.parametrize("like", ["a blank job", "pottery-yard"])
+    @pytest.mark.parametrize("like", ["a small made-up example", "pottery-yard"])
     def test_start(self, desk: Path, like: str) -> None:
         form = forms.StartForm()
         form.name.value, form.like.value = " back yard ", like

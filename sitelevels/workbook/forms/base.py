@@ -11,12 +11,15 @@ from typing import Any, ClassVar
 import ipywidgets as widgets
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
+from traitlets import validate
 
 from ...errors import SurveyError
 from ..figures import style
 from ..job import DEMONSTRATION, Job
+from .grid import Quiet
 
 GOOD, BAD = f"var(--jp-success-color1, {style.MET})", f"var(--jp-error-color1, {style.NOT_MET})"  # readable in a dark theme too
+_MOST = 40  # sentences at once
 WIDE = widgets.Layout(width="auto", min_width="22em")
 
 
@@ -31,9 +34,19 @@ class Form(widgets.VBox):  # type: ignore[misc]
     def __init__(self, job: Job | None) -> None:
         super().__init__()
         self._folder = job.folder.resolve() if job else None
-        if job and self._folder:
+        if job and self._folder and not self._newer(job):
             self._saved[self._folder] = job
         self.message = widgets.HTML()
+
+    @validate("children")
+    def _with_quiet(self, proposal: dict[str, Any]) -> tuple[widgets.Widget, ...]:
+        """Whatever a form holds, its keys stay in it."""
+        return (*(child for child in proposal["value"] if not isinstance(child, Quiet)), Quiet())
+
+    def _newer(self, job: Job) -> bool:
+        """Whether a form of this notebook saved what is on the disk now, and `job` was opened before that."""
+        saved = self._saved.get(job.folder.resolve())
+        return saved is not None and job.folder.exists() and saved.is_as_on_disk() and not job.is_as_on_disk()
 
     def __repr__(self) -> str:
         return f"{type(self).__name__} for {self.job.folder.name}" if self.job else type(self).__name__
@@ -56,8 +69,12 @@ class Form(widgets.VBox):  # type: ignore[misc]
 
     def refuse(self, problems: tuple[str, ...]) -> None:
         """Show what is wrong, a line each."""
-        lines = "".join(f"<li>{escape(problem)}</li>" for problem in problems)
-        self.message.value = f"<ul role='alert' style='color:{BAD}'>{lines}</ul>"
+        self.message.value = f"<ul role='alert' style='color:{BAD}'>{_lines(problems)}</ul>"
+
+    def question(self, doubts: tuple[str, ...]) -> None:
+        """Show what is possible but doubtful, a line each."""
+        bar = f"border-left:4px solid var(--jp-warn-color1, {style.NOT_MET})"
+        self.message.value = f"<ul role='alert' style='{bar}'>{_lines(doubts)}</ul>"
 
     def say(self, sentence: str) -> None:
         """Show that something went well."""
@@ -68,18 +85,25 @@ class Form(widgets.VBox):  # type: ignore[misc]
         assert self.job is not None
         return self.job
 
-    def save(self, said: str, **texts: str) -> bool:
-        """Save changed files of the job, and say so. The demonstration stays as it is."""
+    def save(self, said: str, *, since: Job | None = None, **texts: str) -> bool:
+        """Save changed files of the job as it was `since`, and say so. The demonstration stays as it is."""
         if self.needed().folder.name == DEMONSTRATION:
             self.refuse(("Nothing was saved: the demonstration stays as it is. In notebook 0-start, start a job of your own from "
                          "it, and change that.",))
             return False
-        saved = self.attempt(lambda: self.needed().saved(**texts))
+        saved = self.attempt(lambda: (since or self.needed()).saved(**texts))
         if saved is None:
             return False
         self._saved[saved.folder.resolve()] = saved
         self.say(said)
         return True
+
+
+def _lines(sentences: tuple[str, ...]) -> str:
+    """Sentences as a list, cut where nobody would read on."""
+    more = len(sentences) - _MOST
+    shown = [*sentences[:_MOST], *([f"{more} more like these."] if more > 0 else [])]
+    return "".join(f"<li>{escape(sentence)}</li>" for sentence in shown)
 
 
 def button(words: str, act: Callable[[], Any]) -> widgets.Button:

@@ -1,7 +1,7 @@
 // A table that is typed into like a book: Tab to the next cell, Enter to the next row, a new row below the last.
 // Every cell that is left changed goes to the kernel as a message of its own, so that none overtakes another.
 const STYLE = `
-.book-grid { overflow: auto; max-height: 32em; padding-bottom: 12px; scroll-padding-right: 11em; }
+.book-grid { overflow-x: scroll; overflow-y: auto; max-height: 32em; padding-bottom: 4px; scroll-padding-right: 11em; }
 .book-grid table { border-collapse: collapse; color: var(--jp-content-font-color1); font-size: 13px; }
 .book-grid th { position: sticky; top: 0; background: var(--jp-layout-color1); text-align: left; padding: 2px 4px; z-index: 1; }
 .book-grid td { padding: 0; }
@@ -13,22 +13,42 @@ const STYLE = `
   font: inherit; padding: 2px 4px; box-sizing: border-box; }
 .book-grid input:focus { outline: 2px solid var(--jp-brand-color1); outline-offset: -2px; }
 .book-grid input[aria-invalid="true"] { border: 2px solid var(--jp-error-color1); }
-.book-grid td.said { padding: 1px 6px 4px; color: var(--jp-error-color1); white-space: normal; }
-.book-grid td.doubt { color: var(--jp-warn-color0, var(--jp-content-font-color1)); }`;
+.book-grid input.doubtful { border: 2px solid var(--jp-warn-color1); }
+.book-grid td.said div { position: sticky; left: 0; box-sizing: border-box; padding: 1px 6px 4px; white-space: normal;
+  color: var(--jp-error-color1); }
+.book-grid td.doubt div { color: var(--jp-content-font-color1); border-left: 4px solid var(--jp-warn-color1); }
+.book-lost { padding: 4px 8px; border: 2px solid var(--jp-error-color1); color: var(--jp-error-color1); }`;
+const PATIENCE = 8000; // ms: a kernel that says nothing for so long is gone, or busy with something else
 
 function render({ model, el }) {
-  const box = document.createElement("div");
-  box.className = "book-grid";
   const style = document.createElement("style");
   style.textContent = STYLE;
+  const lost = document.createElement("div");
+  lost.className = "book-lost";
+  lost.setAttribute("role", "alert");
+  lost.hidden = true;
+  lost.textContent = "What you typed last has not been kept: the kernel does not answer. If it was stopped, copy what you need and "
+    + "choose Run, then Run All Cells.";
+  const box = document.createElement("div");
+  box.className = "book-grid";
   const table = document.createElement("table");
   const head = table.createTHead();
   const body = table.createTBody();
-  box.append(style, table);
-  el.append(box);
+  box.append(table);
+  el.append(style, lost, box);
   const lines = []; // by row: its <tr>, its inputs, its worked cells, and the sentences under it
+  let sent = model.get("received"); // counted, so that a message that nobody received is noticed
 
-  const send = (row, column, value, paste) => model.send({ row, column, value, paste: Boolean(paste) });
+  function send(row, column, value, paste) {
+    const count = sent = Math.max(sent, model.get("received")) + 1;
+    const missed = () => { lost.hidden = model.get("received") >= count; };
+    try {
+      model.send({ row, column, value, paste: Boolean(paste), count });
+      setTimeout(missed, PATIENCE);
+    } catch {
+      missed();
+    }
+  }
 
   function addLine() {
     const row = lines.length;
@@ -49,6 +69,7 @@ function render({ model, el }) {
           send(row, column, input.value);
         }
       };
+      input.addEventListener("focus", () => { model.set("row", row); model.save_changes(); });
       input.addEventListener("input", () => { if (row === lines.length - 1) addLine(); });
       input.addEventListener("change", commit);
       input.addEventListener("paste", (event) => {
@@ -59,9 +80,13 @@ function render({ model, el }) {
         }
       });
       input.addEventListener("keydown", (event) => {
-        event.stopPropagation(); // JupyterLab's own keys would move to another cell of the notebook
         const go = (to, at) => { if (lines[to]) { event.preventDefault(); commit(); lines[to].inputs[at].focus(); } };
-        if (event.key === "Enter") {
+        if (event.key === "Enter" && (event.ctrlKey || event.metaKey)) { // out of the grid, to what stands below it
+          event.preventDefault();
+          const after = [...document.querySelectorAll("select, button")].find(
+            (one) => box.compareDocumentPosition(one) & Node.DOCUMENT_POSITION_FOLLOWING && one.offsetParent);
+          after?.focus();
+        } else if (event.key === "Enter") {
           if (row === lines.length - 1 && input.value) addLine();
           go(row + 1, 0);
         } else if (event.key === "ArrowDown") go(row + 1, column);
@@ -80,6 +105,7 @@ function render({ model, el }) {
   }
 
   function build() {
+    const at = focused();
     head.replaceChildren();
     body.replaceChildren();
     lines.length = 0;
@@ -92,13 +118,23 @@ function render({ model, el }) {
       tr.append(th);
     }
     fill();
+    if (at) lines[Math.min(at.row, lines.length - 1)].inputs[Math.min(at.column, model.get("headings").length - 1)]?.focus();
+  }
+
+  function focused() {
+    for (const [row, { inputs }] of lines.entries()) {
+      const column = inputs.indexOf(document.activeElement);
+      if (column >= 0) return { row, column };
+    }
+    return null;
   }
 
   function fill() {
+    if (model.get("received") < sent) return; // a table made before the kernel had heard all would take back what was typed since
     const cells = model.get("cells");
+    const busy = (line) => line.inputs.some((input) => input === document.activeElement || input.value !== input.committed);
     while (lines.length < cells.length + 1) addLine();
-    while (lines.length > cells.length + 1 && !lines.at(-1).inputs.some((input) => input.value && input === document.activeElement)
-           && !lines.at(-1).inputs.some((input) => input.value !== input.committed)) {
+    while (lines.length > cells.length + 1 && !busy(lines.at(-1))) {
       const line = lines.pop();
       line.said.forEach((tr) => tr.remove());
       line.tr.remove();
@@ -106,28 +142,38 @@ function render({ model, el }) {
     lines.forEach(({ inputs }, row) => inputs.forEach((input, column) => {
       const value = cells[row]?.[column] ?? "";
       const typing = input === document.activeElement && input.value !== input.committed;
-      if (!typing) input.value = value;
+      if (!typing && input.value !== value) input.value = value;
       input.committed = value;
     }));
     mark();
   }
 
   function mark() {
-    lines.forEach(({ inputs, worked, said }, row) => {
-      inputs.forEach((input) => { input.removeAttribute("aria-invalid"); input.removeAttribute("title"); });
-      worked.forEach((cell, place) => { cell.textContent = model.get("worked")[row]?.[place] ?? ""; });
-      said.splice(0).forEach((tr) => tr.remove());
+    const worked = model.get("worked");
+    lines.forEach((line, row) => {
+      line.worked.forEach((cell, place) => {
+        const value = worked[row]?.[place] ?? "";
+        if (cell.textContent !== value) cell.textContent = value;
+      });
+      if (line.said.length) {
+        line.inputs.forEach((input) => { input.removeAttribute("aria-invalid"); input.className = ""; });
+        line.said.splice(0).forEach((tr) => tr.remove());
+      }
     });
     for (const { row, column, said, doubt } of model.get("marks")) {
       const line = lines[row];
       if (!line) continue;
-      const input = line.inputs[Math.max(column, 0)];
-      if (input && !doubt) { input.setAttribute("aria-invalid", "true"); input.title = said; }
+      const input = line.inputs[column];
+      if (input && doubt) input.className = "doubtful";
+      else if (!doubt) (input ?? line.inputs[0])?.setAttribute("aria-invalid", "true");
       const tr = document.createElement("tr");
       const cell = tr.insertCell();
       cell.colSpan = 1 + line.inputs.length + line.worked.length;
       cell.className = doubt ? "said doubt" : "said";
-      cell.textContent = said;
+      const sentence = document.createElement("div");
+      sentence.style.maxWidth = `${Math.max(box.clientWidth, 300)}px`;
+      sentence.textContent = said;
+      cell.append(sentence);
       (line.said.at(-1) ?? line.tr).after(tr);
       line.said.push(tr);
     }
@@ -136,6 +182,7 @@ function render({ model, el }) {
   model.on("change:headings change:worked_headings", build);
   model.on("change:cells", fill);
   model.on("change:worked change:marks", mark);
+  model.on("change:received", () => { if (model.get("received") >= sent) lost.hidden = true; });
   build();
 }
 

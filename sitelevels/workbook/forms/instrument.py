@@ -8,18 +8,28 @@ from typing import Any
 
 import ipywidgets as widgets
 
-from ...design.brief_file import with_value
+from ...design.brief_file import toml, with_value
 from ...errors import SurveyError
-from ...survey.cells import PLAIN_NUMBER
+from ...survey.cells import number_of
+from ...survey.faults import LONGEST_READING
 from ...survey.instrument import PegSetup, repeat_readings, turn_test, two_peg_test
+from ...wording import word_level
 from ..job import Job
 from .base import Form, button, row
 
-_PEGS = ("first set-up: reading on A, m", "reading on B, m", "from the instrument to A, m", "to B, m",
-         "second set-up: reading on A, m", "reading on B, m", "from the instrument to A, m", "to B, m")
-_TURN = ("from the instrument to the mark, m", "front towards the mark: reading, m", "a quarter clockwise: reading, m",
-         "half round: reading, m", "three quarters: reading, m")
-_REPEATS = "readings of one mark, m, with spaces between"
+_READ = "reading on A, m", "reading on B, m", "from the instrument to A, m", "from the instrument to B, m"
+_TURNED = "front towards the mark", "a quarter clockwise", "half round", "three quarters"
+_FIELDS = {
+    "pegs": ("Two pegs", [f"{which} set-up: {name}" for which in ("first", "second") for name in _READ]),
+    "turn": ("A laser turned before one far mark",
+             ["from the instrument to the mark, m", *(f"{way}: reading, m" for way in _TURNED)]),
+    "repeats": ("The same mark again and again", ["its readings, m, with spaces between"]),
+}
+_RESULTS: dict[str, Callable[..., Any]] = {
+    "pegs": lambda *m: two_peg_test(PegSetup(*m[:4]), PegSetup(*m[4:])),
+    "turn": lambda distance, *m: turn_test(dict(zip((0, 90, 180, 270), m, strict=True)), distance),
+    "repeats": lambda *m: repeat_readings(m),
+}
 
 
 class InstrumentForm(Form):
@@ -29,60 +39,62 @@ class InstrumentForm(Form):
         super().__init__(job)
         self.fields: dict[str, list[widgets.Text]] = {}
         self.results: dict[str, widgets.HTML] = {}
-        told = job.told.get("instrument", {})
+        self.beyond: dict[str, list[str]] = {}  # entries of the brief that no field stands for
         blocks = []
-        for key, title, names in (("pegs_m", "Two pegs", _PEGS), ("turn_m", "A laser turned before one far mark", _TURN),
-                                  ("repeats_m", "The same mark again and again", (_REPEATS,))):
-            kept = [str(one) for one in told.get(key, [])]
-            kept = [" ".join(kept)] if len(names) == 1 else kept
-            kept += [""] * (len(names) - len(kept))
+        for key, (title, names) in _FIELDS.items():
+            kept = [str(one) for one in self.needed().told.get("instrument", {}).get(key, [])]
+            kept = [" ".join(kept)] if key == "repeats" else kept + [""] * (len(names) - len(kept))
+            self.beyond[key] = kept[len(names):]
             self.fields[key] = [self._field(name, value, key) for name, value in zip(names, kept, strict=False)]
             self.results[key] = widgets.HTML()
-            half = len(names) // 2 if key == "pegs_m" else len(names)
-            blocks += [widgets.HTML(f"<b>{title}</b>"), row(*self.fields[key][:half]), row(*self.fields[key][half:]),
-                       self.results[key]]
+            pairs = [row(*self.fields[key][place:place + 2]) for place in range(0, len(names), 2)]
+            blocks += [widgets.HTML(f"<b>{title}</b>"), *pairs, self.results[key]]
         self.children = [*blocks, button("Save", self.save_tests), self.message]
         for key in self.fields:
             self.follow(key)
+        if extra := [key for key, entries in self.beyond.items() if entries]:
+            self.refuse((f"brief.toml, [instrument]: {', '.join(extra)} holds more figures than the test has.",))
 
     def _field(self, name: str, value: str, key: str) -> widgets.Text:
-        wide = name == _REPEATS
-        field = widgets.Text(value=value, description=name, continuous_update=False, style={"description_width": "18em"},
-                             layout=widgets.Layout(width="46em" if wide else "26em", max_width="100%"))
+        width, about = ("46em", "18em") if key == "repeats" else ("30em", "22em")
+        field = widgets.Text(value=value, description=name, continuous_update=False, style={"description_width": about},
+                             layout=widgets.Layout(width=width, max_width="100%"))
         field.observe(lambda _: self.follow(key), "value")
         return field
 
-    def numbers(self, key: str) -> list[float]:
-        """What is typed for one test, in m. Raises SurveyError for what is no number."""
-        texts = " ".join(field.value for field in self.fields[key]).split()
-        wrong = [text for text in texts if not PLAIN_NUMBER.fullmatch(text)]
-        if wrong:
-            raise SurveyError(f"{wrong[0]!r} is not a number", rule="Readings and distances are numbers in m.")
-        return [float(text.replace(",", ".").replace("−", "-")) for text in texts]
+    def numbers(self, key: str) -> list[float | None]:
+        """What is typed for one test, in m, None for a field that is empty. Raises SurveyError for what cannot be."""
+        typed = [(field.description, text) for field in self.fields[key]
+                 for text in ([one.rstrip(",;") for one in field.value.split()] if key == "repeats" else [field.value.strip()])]
+        numbers = [number_of(text) if text else None for _, text in typed]
+        for (name, text), number in zip(typed, numbers, strict=True):
+            if text and number is None:
+                raise SurveyError(f"{text!r} is not a number", where=name, rule="It is a number in m.")
+            if number is not None and "reading" in name and abs(number) > LONGEST_READING:
+                raise SurveyError(f"{word_level(number)} is longer than a 5 m staff", where=name, remedy="Type metres.")
+        return numbers
 
     def follow(self, key: str) -> None:
-        """Say what one test says, once it is complete."""
-        self.message.value = self.results[key].value = ""
-        numbers = self.attempt(lambda: self.numbers(key)) or []
-        acts: dict[str, tuple[int, Callable[..., Any]]] = {
-            "pegs_m": (8, lambda *m: two_peg_test(PegSetup(*m[:4]), PegSetup(*m[4:]))),
-            "turn_m": (5, lambda distance, *m: turn_test(dict(zip((0, 90, 180, 270), m, strict=True)), distance)),
-            "repeats_m": (2, lambda *m: repeat_readings(m))}
-        needed, act = acts[key]
-        if len(numbers) >= needed:
-            result = self.attempt(lambda: act(*numbers))
-            self.results[key].value = f"<p>{escape(result.words)}</p>" if result is not None else ""
-        elif numbers:
-            self.results[key].value = f"<p>{needed - len(numbers)} more to type.</p>"
+        """Say what one test says, once it is complete, or what is wrong with it."""
+        def said() -> str:
+            numbers = self.numbers(key)
+            missing = [field.description for field, number in zip(self.fields[key], numbers, strict=False) if number is None]
+            if key != "repeats" and missing:
+                return "" if len(missing) == len(numbers) else f"Still to type: {'; '.join(missing)}."
+            return str(_RESULTS[key](*numbers).words) if numbers else ""
+        self.message.value = ""
+        words = self.attempt(said)
+        shown = self.message.value if words is None else f"<p>{escape(words)}</p>"
+        self.results[key].value, self.message.value = shown, ""
 
     def save_tests(self) -> None:
-        """Keep what is typed in brief.toml."""
+        """Keep what is typed in brief.toml, finished or not."""
         def changed() -> str:
             text = self.needed().brief_text
-            for key in self.fields:
-                numbers = self.numbers(key)
-                if numbers or key in self.needed().told.get("instrument", {}):
-                    text = with_value(text, "instrument", 1, key, repr(numbers))
+            for key, fields in self.fields.items():
+                typed = fields[0].value.split() if key == "repeats" else [field.value.strip() for field in fields]
+                if any(typed) or key in self.needed().told.get("instrument", {}):
+                    text = with_value(text, "instrument", 1, key, f"[{', '.join(map(toml, typed + self.beyond[key]))}]")
             return text
         text = self.attempt(changed)
         if text is not None:

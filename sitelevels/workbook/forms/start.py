@@ -7,7 +7,7 @@ import ipywidgets as widgets
 from ..job import choose_job, current_job, job_folder, job_names, new_job
 from .base import WIDE, Form, button, row
 
-_BLANK = "a blank job"
+_BLANK = "a small made-up example"
 
 
 class StartForm(Form):

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import re
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 from html import escape
 from pathlib import Path
@@ -15,13 +16,13 @@ import ipywidgets as widgets
 from ...design.brief_file import with_value
 from ...errors import SurveyError
 from ...survey.book import METRES_PER
-from ...survey.cells import Page, page_of
-from ...survey.headings import columns_of
+from ...survey.cells import Page, guarded, page_of
+from ...survey.headings import LENGTHS, columns_of
 from ...survey.reading import with_known_level
 from ...survey.reduction import ReducedLevels
-from ...survey.slips import suspect_slips
+from ...survey.slips import MOST_TOLD, Suspicions, suspect_slips
 from ...wording import html_table, word_level
-from ..drafts import Draft
+from ..drafts import THROWN, Draft
 from ..job import DEMONSTRATION, Job
 from .base import BAD, Form, button, row, scrolled
 from .grid import Grid
@@ -29,7 +30,10 @@ from .grid import Grid
 _OFFERED = 10.0  # m: the level that a first point is called where no benchmark is to hand
 _HEADINGS = "point,bs,is,fs,rl,x,y,feature,remarks\n"  # of a book that is begun in the grid
 _MORE = ("up from the line", "down from the line", "x", "y", "feature", "wall", "sight", "hand_level", "remarks")
-_WIDE = {"point": 6, "feature": 7, "wall": 7, "remarks": 14, "up": 8, "down": 9}
+_WIDE = {"point": 6, "feature": 7, "wall": 7, "remarks": 12, "up": 8, "down": 9, "x": 4, "y": 4, "sight": 6, "hand_level": 6}
+_STEPS = 100  # that can be taken back
+_LONGEST = 100_000  # signs that are pasted into the grid at once; more goes into the box
+_SEARCHED = 300  # rows: in a longer book the slip is searched for by a cell of the notebook
 _ROWS = 400  # a longer book is pasted and looked at as text
 
 
@@ -42,9 +46,12 @@ class BookForm(Form):
     def __init__(self, job: Job) -> None:
         super().__init__(job)
         self.draft = Draft(job.folder)
+        job = self.needed()  # as another form of this notebook may have saved it
         self._base = job.survey_text  # what this form started from, or saved
-        self._before: str | None = None
+        self._past: list[str] = []
+        self._future: list[str] = []
         self._faults: tuple[SurveyError, ...] = ()
+        self._suspected: Suspicions | None = None
         self._offered = ""
         self._waiting: Path | None = None
         self.text = widgets.Textarea(value=job.survey_text, continuous_update=False, description="Book",
@@ -52,19 +59,19 @@ class BookForm(Form):
         self.grid = Grid(worked_headings=["HPC, m", "level, m"])
         unit = job.told.get("survey", {}).get("unit", "m")
         self.unit = widgets.Dropdown(options=list(METRES_PER), value=unit if unit in METRES_PER else "m", description="Unit",
-                                     layout=widgets.Layout(width="10em"))
-        self.column = widgets.Dropdown(options=["", *_MORE], description="Add a column",
-                                       style={"description_width": "initial"}, layout=widgets.Layout(width="20em"))
+                                     style={"description_width": "initial"}, layout=widgets.Layout(width="9em"))
+        self.column = widgets.Dropdown(options=_MORE, layout=widgets.Layout(width="12em"))
         self.offer = button("", self.call_it_ten)
         self.offer.layout.display = "none"
         self.levels, self.found = widgets.HTML(), widgets.HTML()
         self.again = row(self.found, button("Take it up again", self.take_up), button("Throw it away", self.throw_away))
-        buttons = [button("Check", self.check), button("Undo", self.undo), button("Save", self.save_book), self.offer]
-        self.children = [self.again, self.text, self.grid, row(self.unit, self.column, *buttons), self.message, self.levels]
+        changes = [button("Insert a row above", self.insert_row), button("Delete the row", self.delete_row),
+                   self.column, button("Add this column", self.add_column)]
+        buttons = [button("Undo", self.undo), button("Redo", self.redo), button("Save", self.save_book), self.offer]
+        self.children = [self.again, self.text, self.grid, row(*changes), row(self.unit, *buttons), self.message, self.levels]
         self.grid.on_msg(lambda _, content, __: self.attempt(lambda: self._typed_in_grid(content)))
         self.text.observe(self._changed, "value")
         self.unit.observe(lambda _: self.check(), "value")
-        self.column.observe(lambda _: self.attempt(self._add_column), "value")
         self._look_for_drafts()
         self.check()
 
@@ -74,21 +81,61 @@ class BookForm(Form):
         return page_of(self.text.value if self.text.value.strip() else _HEADINGS)
 
     def _typed_in_grid(self, content: dict[str, Any]) -> None:
-        """One cell that was left changed, or a block pasted into it."""
-        first, column, value = int(content["row"]) + 1, int(content["column"]), str(content["value"])
-        block = list(csv.reader(io.StringIO(value, newline=""), delimiter="\t")) if content.get("paste") else [[value]]
-        self.text.value = self._page().with_cells({(first + down, column + along): cell for down, cells in enumerate(block)
-                                                   for along, cell in enumerate(cells)})
+        """One cell that was left changed, or a block pasted into it; a block with headings in an empty grid is a whole book."""
+        first, column, value, count = (content.get(name) for name in ("row", "column", "value", "count"))
+        self.grid.received = max(self.grid.received, count if isinstance(count, int) else 0)
+        page = self._page()
+        wide, deep = len(page.records[0][0]), len(page.records) + _ROWS
+        if not (isinstance(first, int) and isinstance(column, int) and isinstance(value, str)
+                and 0 <= first < deep and 0 <= column < wide):
+            raise SurveyError("a cell was typed that the grid does not have", remedy="Choose Run, then Run All Cells.")
+        first += 1
+        if not content.get("paste"):
+            self.text.value = page.with_cells({(first, column): value})
+        elif len(page.records) == 1 and _is_book(value):
+            self.text.value = value.replace("\r\n", "\n") + "\n"
+        else:
+            block = csv.reader(io.StringIO(value[:_LONGEST], newline=""), delimiter="\t")
+            self.text.value = page.with_cells({(first + down, column + along): cell for down, cells in enumerate(block)
+                                               for along, cell in enumerate(cells)})
 
-    def _add_column(self) -> None:
-        if self.column.value:
+    def add_column(self) -> None:
+        """Put the column chosen in behind the readings."""
+        def changed() -> str:
             page = self._page()
-            heading, self.column.value = self.column.value, ""
-            self.text.value = page.with_cells({(0, len(page.records[0][0])): heading})
+            names = self._names(page)
+            wanted = columns_of(["point", "bs", "is", self.column.value], "m")[0][-1].name
+            if wanted in names:
+                raise SurveyError(f"the book has a column {self.column.value!r} already")
+            place = max(names.index(name) for name in ("point", "reading", "bs", "is", "fs", "up", "down") if name in names)
+            return page.with_column(place + 1, self.column.value)
+        self._take(changed)
+
+    def insert_row(self) -> None:
+        """An empty row above the one that was last typed into."""
+        self._take(lambda: self._page().with_row(self.grid.row + 1))
+
+    def delete_row(self) -> None:
+        """Take the row away that was last typed into."""
+        self._take(lambda: self._page().without_row(self.grid.row + 1))
+
+    def _take(self, changed: Callable[[], str]) -> None:
+        text = self.attempt(changed)
+        if text is not None:
+            self.text.value = text
+
+    def _names(self, page: Page) -> list[str]:
+        """What each column of the grid is."""
+        headings = [page.cell(0, place) for place in range(len(page.records[0][0]))]
+        try:
+            return [column.name for column in columns_of(headings, self.unit.value)[0]]
+        except SurveyError:
+            return [heading.lower() for heading in headings]
 
     def _changed(self, change: dict[str, Any]) -> None:
         """Keep what was typed before anything else is done with it."""
-        self._before = change["old"]
+        self._past = [*self._past[-_STEPS:], change["old"]]
+        self._future = []
         self.message.value = ""
         self.attempt(self._keep)
         not_kept = self.message.value
@@ -99,14 +146,25 @@ class BookForm(Form):
         if self.text.value == self._base:
             self.draft.drop()
         elif self.needed().folder.name != DEMONSTRATION:
-            self.draft.keep(self.text.value)
+            self.draft.keep(self.text.value, self.unit.value)
 
     def undo(self) -> None:
-        """Take back the last change; once more brings it back again."""
-        if self._before is None:
-            self.say("There is nothing to undo.")
-        else:
-            self.text.value = self._before
+        """Take back the last change."""
+        self._step(self._past, self._future, "There is nothing to undo.")
+
+    def redo(self) -> None:
+        """Bring back what was undone last."""
+        self._step(self._future, self._past, "There is nothing to bring back.")
+
+    def _step(self, out_of: list[str], into: list[str], nothing: str) -> None:
+        if not out_of:
+            self.say(nothing)
+            return
+        text, now = out_of.pop(), self.text.value
+        past, future = self._past, self._future
+        self.text.value = text
+        self._past, self._future = past, future
+        into.append(now)
 
     # What it says
 
@@ -135,55 +193,74 @@ class BookForm(Form):
         if reduced is None:
             self._offer_a_level()
             return False
-        doubts = [*reduced.doubts, *reduced.book.doubts]
+        self.attempt(lambda: self._tell(reduced))
+        return True
+
+    def _tell(self, reduced: ReducedLevels) -> None:
+        doubts = reduced.book.doubts
         if reduced.doubts:
-            found = self.attempt(lambda: suspect_slips(reduced.book, allowable=reduced.adjustment.allowable))
-            doubts += [found.said] if found and found.noticed else []
-        if doubts:
-            self.refuse(tuple(doubts))
+            self.refuse((*reduced.doubts, *([self._suspected.said] if self._suspected else []), *doubts))
+        elif doubts:
+            self.question(doubts)
         else:
+            hand = len(reduced.hand_levels)
+            agree = f" {hand} hand-worked levels agree." if hand else ""
             unsaved = self._typed().survey_text != self._base
             demo = " This is the demonstration: what you change here is not kept." if unsaved and (
                 self.needed().folder.name == DEMONSTRATION) else ""
-            self.say(f"{len(reduced.table)} rows read and reduced; no check failed."
+            self.say(f"{len(reduced.table)} rows read and reduced; no check failed.{agree}"
                      f"{demo or (' Not saved yet, but kept as you type.' if unsaved else '')}")
         told = "".join(f"<p>{escape(one)}</p>" for one in (reduced.book.known_words, *reduced.steadiness))
         self.levels.value = (f"{told}<details><summary>How the book was understood</summary>"
-                             f"{html_table(reduced.book.understood, words=True)}</details>{scrolled(reduced._repr_html_())}")
-        return True
+                             f"{html_table(reduced.book.understood, words=True)}</details>"
+                             f"{scrolled(reduced._repr_html_()) if len(reduced.table) <= _ROWS else escape(reduced.closing)}")
 
     def _fill_grid(self, reduced: ReducedLevels | None) -> bool:
         """The cells as they stand in the text, with levels, faults and doubts beside them; whether there are any to show."""
         page = self._page()
         if len(page.records) > _ROWS:
             return False
-        headings = [page.cell(0, place) for place in range(len(page.records[0][0]))]
-        try:
-            names = [column.name for column in columns_of(headings, self.unit.value)[0]]
-        except SurveyError:
-            names = [heading.lower() for heading in headings]
-        count = len(page.records) - 1
+        names, count = self._names(page), len(page.records) - 1
+        headings = [page.cell(0, place) for place in range(len(names))]
+        shown = [f"{heading}, {self.unit.value}" if heading.lower() in LENGTHS else heading for heading in headings]
         worked = [["", ""] for _ in range(count)]
         if reduced is not None:
             table = reduced.table
-            for number, hpc, level in zip(table.index, table["hpc"], table["adjusted_level"], strict=True):
+            for number, hpc, level in zip(table.index, table["hpc"], table["level"], strict=True):
                 worked[number - 1] = ["" if one != one else word_level(one).removesuffix(" m") for one in (hpc, level)]
         marks = [{"row": fault.row - 1, "column": names.index(fault.column) if fault.column in names else -1,
                   "said": fault.problems[0], "doubt": False} for fault in self._faults if fault.row]
-        doubts = reduced.book.doubts if reduced is not None else ()
-        marks += [{"row": int(found[1]) - 1, "column": -1, "said": doubt, "doubt": True} for doubt in doubts
-                  if (found := re.match(r"Row (\d+), point", doubt))]
+        marks += [{"row": at - 1, "column": names.index(column) if column in names else -1, "said": said, "doubt": True}
+                  for at, column, said in self._doubtful(reduced)]
         with self.grid.hold_sync():
-            self.grid.headings, self.grid.widths = headings, [_WIDE.get(name, 5) for name in names]
+            self.grid.headings, self.grid.widths = shown, [_WIDE.get(name, 5) for name in names]
             self.grid.cells = [[page.cell(at, place) for place in range(len(headings))] for at in range(1, count + 1)]
             self.grid.worked, self.grid.marks = worked, marks
         return True
+
+    def _doubtful(self, reduced: ReducedLevels | None) -> Iterator[tuple[int, str, str]]:
+        """Row, column and sentence of what is doubtful; the readings that a slip is suspected in are found here."""
+        self._suspected = None
+        if reduced is None:
+            return
+        for doubt in reduced.book.doubts:
+            if found := re.match(r"Row (\d+), point .*?: ('(\w+)')?", doubt):
+                yield int(found[1]), found[3] or "", doubt
+        for at, point, hand, level in reduced.hand_levels.query("not agrees")[["row", "point", "hand_level", "level"]].itertuples(
+                index=False):
+            yield at, "hand_level", (f"Row {at}, point {point}: worked by hand {word_level(hand)}, the readings give "
+                                     f"{word_level(level)}.")
+        if reduced.doubts and len(reduced.table) <= _SEARCHED:
+            found = self.attempt(lambda: suspect_slips(reduced.book, allowable=reduced.adjustment.allowable))
+            self._suspected = found if found and found.noticed else None
+            for one in found.on_the_line[:MOST_TOLD] if self._suspected else ():
+                yield one.row, one.column, f"Row {one.row}, point {one.point}: {one.words}."
 
     def _offer_a_level(self) -> None:
         """Where all that is missing is a known level, offer to call the first point 10.000 m."""
         try:
             book = self._typed().book
-        except SurveyError:
+        except Exception:  # told already
             return
         if not book.known:
             self._offered = book.rows[0].point
@@ -208,32 +285,41 @@ class BookForm(Form):
     def take_up(self) -> None:
         """Go on with a book that was typed and not saved."""
         if (waiting := self._waiting) is not None:
-            text = self.attempt(lambda: self.draft.take_up(waiting))
+            taken = self.attempt(lambda: self.draft.take_up(waiting))
             self._look_for_drafts()
-            if text is not None:
-                self.text.value = text
+            if taken is not None:
+                self.text.value, self.unit.value = taken
 
     def throw_away(self) -> None:
         """Take away a book that was typed and not saved."""
-        if self._waiting is not None:
-            self._waiting.unlink(missing_ok=True)
+        if (waiting := self._waiting) is not None:
+            self.attempt(lambda: self.draft.throw_away(waiting))
             self._look_for_drafts()
+            self.say(f"It is put aside as {THROWN}.")
 
     def save_book(self) -> None:
         """Save the book, checked or not: what is typed is never lost. The message says which."""
-        good = self.check()
-        said, typed = self.message.value, self.attempt(self._typed)
-        words = "Saved." if good else "Saved as it stands; it cannot be reduced yet."
+        good, typed = self.check(), self.attempt(self._typed)
         if typed is None:
             return
-        if self.needed().survey_text != self._base:  # another form of this notebook saved a book: bring it to the same refusal
-            started = replace(self.needed(), survey_text=self._base)
-            self.attempt(lambda: started.saved(survey_text=typed.survey_text))
-        elif self.save(words, survey_text=_safe(typed.survey_text), brief_text=typed.brief_text):
+        if self.save("", since=replace(self.needed(), survey_text=self._base), survey_text=_safe(typed.survey_text),
+                     brief_text=typed.brief_text):
             self._base = self.needed().survey_text
             self.text.value = self._base
-            self.draft.drop()
-            self.message.value += said
+            self.attempt(self.draft.drop)
+            self.check()
+            checks, at_ease = self.message.value, "role='status'" in self.message.value
+            self.say("Saved." if at_ease else "Saved. Mind what the checks say." if good else
+                     "Saved as it stands; it cannot be reduced yet.")
+            self.message.value += checks
+
+
+def _is_book(block: str) -> bool:
+    """Whether a block of cells begins with the headings of a level book."""
+    try:
+        return bool(columns_of(page_of(block).records[0][0], "m"))
+    except SurveyError:
+        return False
 
 
 def _safe(text: str) -> str:
@@ -241,4 +327,4 @@ def _safe(text: str) -> str:
     try:
         return page_of(text).made_safe()
     except SurveyError:
-        return text
+        return guarded(text)
