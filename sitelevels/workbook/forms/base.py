@@ -119,8 +119,8 @@ def row(*controls: widgets.Widget) -> widgets.HBox:
 
 
 def scrolled(html: str) -> str:
-    """HTML in a box that scrolls, its lines as close as those of a table elsewhere in the notebook."""
-    return f"<div style='max-height:24em;overflow:auto;line-height:1.5'>{html}</div>"
+    """HTML in a box that scrolls and makes nothing beside it wider, its lines as close as those of a table elsewhere."""
+    return f"<div style='max-height:24em;overflow:auto;line-height:1.5;width:0;min-width:100%'>{html}</div>"
 
 
 def png(draw: Callable[[Axes], Any], size: tuple[float, float]) -> bytes:

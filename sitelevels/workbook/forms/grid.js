@@ -41,7 +41,7 @@ function render({ model, el }) {
 
   function send(row, column, value, paste) {
     const count = sent = Math.max(sent, model.get("received")) + 1;
-    const missed = () => { lost.hidden = model.get("received") >= count; };
+    const missed = () => { if (model.get("received") < count) lost.hidden = false; };
     try {
       model.send({ row, column, value, paste: Boolean(paste), count });
       setTimeout(missed, PATIENCE);
@@ -182,6 +182,7 @@ function render({ model, el }) {
   model.on("change:headings change:worked_headings", build);
   model.on("change:cells", fill);
   model.on("change:worked change:marks", mark);
+  if (!box.clientWidth) requestAnimationFrame(() => mark()); // its width is known once it stands on the page
   model.on("change:received", () => { if (model.get("received") >= sent) lost.hidden = true; });
   build();
 }

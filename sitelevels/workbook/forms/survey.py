@@ -63,7 +63,7 @@ class BookForm(Form):
         self.column = widgets.Dropdown(options=_MORE, layout=widgets.Layout(width="12em"))
         self.offer = button("", self.call_it_ten)
         self.offer.layout.display = "none"
-        self.levels, self.found = widgets.HTML(), widgets.HTML()
+        self.levels, self.found = widgets.HTML(layout=widgets.Layout(width="98%")), widgets.HTML()
         self.again = row(self.found, button("Take it up again", self.take_up), button("Throw it away", self.throw_away))
         changes = [button("Insert a row above", self.insert_row), button("Delete the row", self.delete_row),
                    self.column, button("Add this column", self.add_column)]
