@@ -9,10 +9,10 @@ from ..errors import SurveyError
 from .book import METRES_PER, Column
 
 _SPELLINGS = {
-    "point": "point points pt pointname pointno station stn peg name id mark location place",
+    "point": "point points pt pts pointname pointno station sta stn peg name id mark location place",
     "reading": "reading readings staff staffreading",
     "bs": "bs back backsight backsights",
-    "is": "is inter intermediate intermediatesight intermediates",
+    "is": "is int intsight inter intersight intermediate intermediatesight intermediates",
     "fs": "fs fore foresight foresights",
     "up": "up upfromtheline upfromline",
     "down": "down downfromtheline downfromline",
@@ -42,7 +42,8 @@ def columns_of(headings: Sequence[str], unit: str) -> tuple[list[Column], list[s
 
     Raises SurveyError for headings that make no level book, all faults at once.
     """
-    columns, faults, doubts = [], [], []
+    columns: list[Column] = []
+    faults, doubts = [], []
     declared: dict[str, str] = {}
     for heading in headings:
         shown = " ".join(heading.split())[:100]
@@ -55,6 +56,8 @@ def columns_of(headings: Sequence[str], unit: str) -> tuple[list[Column], list[s
                 faults.append(SurveyError(f"the heading {shown!r} gives the unit {said!r}", rule=rule))
             else:
                 declared[name] = _UNITS[said]
+        if name == "point" and any(column.name == "point" for column in columns):
+            name = ""  # a book may have a location beside the point: the first names it, and the other is told below
         columns.append(Column(shown, name, declared.get(name, unit) if name in LENGTHS else ""))
         if not name and shown and _plain(_bare(shown)) not in _WORKED_OUT:
             doubts.append(f"The column {shown!r} is not one that a level book has, and is not used.")

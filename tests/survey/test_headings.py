@@ -270,3 +270,9 @@ class TestDecimalComma:
         with pytest.warns(SurveyWarning) as warned:
             read_book("point;bs (mm);is (mm);rl (m)\nBM;1,412;;10,000\nBM;;1,412;\n")
         assert [str(one.message).split(":")[0] for one in warned] == ["Row 1, point BM", "Row 2, point BM"]
+
+
+def test_a_location_beside_the_point_is_told_and_not_used() -> None:
+    with pytest.warns(SurveyWarning, match="The column 'Location' is not one that a level book has"):
+        book = read_book("Point,Location,B.S.,Int. sight\nBM,gate,1.5,\nBM,gate,,1.5\n")
+    assert [row.point for row in book.rows] == ["BM", "BM"]
