@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import warnings
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
 from html import escape
@@ -29,6 +29,7 @@ SURELY = 4.5  # standard deviations that the right correction leaves at the most
 HOPELESS = 9.0  # in logarithms of the chance: what is over 8,000 times less likely than the first is not listed
 MOST_TOLD, MOST_LISTED = 5, 30  # rows in one sentence, and in the table
 NEIGHBOURS = 8  # spots that a spot left out is held against
+ODD_MARK = 0.5  # m: marks of one kind on one wall, steps in a DPC among them, hardly lie farther apart
 ODD = 0.010  # m: what the neighbours of a spot on rough ground may leave unexplained
 
 # How likely each kind of slip is beside the others: the judgement of those who wrote this, no source.
@@ -313,28 +314,46 @@ def _read_once(reduced: ReducedLevels) -> list[Sight]:
 
 
 def _odd_spots(reduced: ReducedLevels) -> Iterator[Suspicion]:
-    """Spots read once that stand off the plane through their neighbours, each left out, with the slip that would explain it."""
+    """Spots read once that stand off their neighbours or their like, with the slip that would explain it, the oddest first."""
     sights = {reduced.linkage.point(sight): sight for sight in _read_once(reduced)}
-    rows = {row.point: row for row in reduced.linkage.rows if row.x is not None and row.feature in GROUND_FEATURES}
-    names = [name for name in rows if name in sights]
-    if len(names) <= NEIGHBOURS:
-        return
+    rows = {row.point: row for row in reduced.linkage.rows if row.point in sights}
+    levels = {name: reduced.linkage.setups[sight.setup].hpc - sight.reading for name, sight in sights.items()}
     unit = reduced.book.unit_of("bs")
     digit = last_digit((value for one in reduced.book.rows for _, value in one.readings()), METRES_PER[unit])
+    for name, off, rough in sorted((*_odd_ground(rows, levels), *_odd_marks(rows, levels)), key=lambda one: -abs(one[1])):
+        row, sight = rows[name], sights[name]
+        fits = [(prior, corrected, slip) for corrected, slip, prior in _slips(row, sight.reading, unit, digit)
+                if abs(off - (corrected - sight.reading)) <= rough]
+        _, corrected, slip = max(fits, default=(0.0, sight.reading, "no simple slip explains it"))
+        yield Suspicion(row.number, row.point, _booked(reduced, sight)[1], sight.reading, corrected, slip, off, "neighbours",
+                        f", or {'the ground' if row.feature in GROUND_FEATURES else 'it'} is so", unit, digit)
+
+
+def _odd_ground(rows: Mapping[str, Row], levels: Mapping[str, float]) -> Iterator[tuple[str, float, float]]:
+    """Spots of the ground off the plane through their neighbours: point, m above it, and how exactly that is known, m."""
+    names = [name for name, row in rows.items() if row.x is not None and row.feature in GROUND_FEATURES]
+    if len(names) <= NEIGHBOURS:
+        return
     places = np.array([(rows[name].x, rows[name].y) for name in names], dtype=float)
-    levels = np.array([reduced.linkage.setups[sights[name].setup].hpc - sights[name].reading for name in names])
-    off = _off_the_neighbours(places, levels, np.ones(len(names), dtype=bool))
+    found = np.array([levels[name] for name in names])
+    off = _off_the_neighbours(places, found, np.ones(len(names), dtype=bool))
     rough = 1.4826 * float(np.median(np.abs(off)))  # the standard deviation, were they normal
     odd = np.abs(off) > max(ODD, 4 * rough)
-    off = _off_the_neighbours(places, levels, ~odd)  # so that an odd spot does not make its neighbours odd
-    for place in np.argsort(-np.abs(off)):
-        if abs(off[place]) > max(ODD, 4 * rough):
-            row, sight = rows[names[place]], sights[names[place]]
-            fits = [(prior, corrected, slip) for corrected, slip, prior in _slips(row, sight.reading, unit, digit)
-                    if abs(off[place] - (corrected - sight.reading)) <= max(ODD, 2 * rough)]
-            _, corrected, slip = max(fits, default=(0.0, sight.reading, "no simple slip explains it"))
-            yield Suspicion(row.number, row.point, _booked(reduced, sight)[1], sight.reading, corrected, slip,
-                            float(off[place]), "neighbours", ", or the ground is so", unit, digit)
+    off = _off_the_neighbours(places, found, ~odd)  # so that an odd spot does not make its neighbours odd
+    yield from ((name, float(one), max(ODD, 2 * rough)) for name, one in zip(names, off, strict=True)
+                if abs(one) > max(ODD, 4 * rough))
+
+
+def _odd_marks(rows: Mapping[str, Row], levels: Mapping[str, float]) -> Iterator[tuple[str, float, float]]:
+    """Marks of one kind on one wall (a DPC, an edge) far off their middle: a lost sign, a metre."""
+    alike: dict[tuple[str, str], list[str]] = {}
+    for name, row in rows.items():
+        if row.feature not in GROUND_FEATURES:
+            alike.setdefault((row.feature, row.wall), []).append(name)
+    for names in alike.values():
+        middle = float(np.median([levels[name] for name in names]))
+        if len(names) > 2:
+            yield from ((name, levels[name] - middle, ODD_MARK) for name in names if abs(levels[name] - middle) > ODD_MARK)
 
 
 def _off_the_neighbours(places: np.ndarray, levels: np.ndarray, trusted: np.ndarray) -> np.ndarray:

@@ -58,6 +58,8 @@ def made_book(rng: random.Random, setups: int, *, inverted: bool, again: bool = 
         shots = [(back, level[back], "bs", 0.0, 0.0)]
         for x, y in itertools.product(range(6), (2 * setup, 2 * setup + 1)):
             shots.append((f"S{x}.{y}", 9.4 - 0.012 * x - 0.008 * y + rng.gauss(0.0, ROUGH), "is", float(x), float(y)))
+        if inverted:  # a DPC overhead, under which the staff is held upside down
+            shots += [(f"D{setup}.{x}", 12.6 + rng.gauss(0.0, ROUGH), "is", float(x), 2.0 * setup) for x in range(3)]
         if again and setup < setups - 1:
             shots.append((back, level[back], "again", 0.0, 0.0))
         shots.append((front, level[front], "fs", 0.0, 0.0))
@@ -65,7 +67,7 @@ def made_book(rng: random.Random, setups: int, *, inverted: bool, again: bool = 
             high = height + 3.2 if point in upside else height  # the soffit above the mark
             row += role != "bs"
             readings.append(Reading(row, point, role, round(1000 * (hpc - high + rng.gauss(0.0, NOISE))), x, y,
-                                    "ground" if role == "is" else ""))
+                                    "" if role != "is" else "dpc" if point.startswith("D") else "ground"))
     return readings
 
 

@@ -198,3 +198,14 @@ def test_hundreds_of_readings_that_hang_together_are_searched_in_a_second_or_two
     found = sl.suspect_slips(sl.read_book("\n".join(rows) + "\n"))
     assert len(found.on_the_line) >= 4
     assert time.process_time() - began < 3
+
+
+def test_a_lost_sign_on_a_dpc_is_seen_beside_the_other_marks_of_its_wall() -> None:
+    """HPC 11.500 m; the DPC at 12.700 m overhead, a staff upside down on it reads -1.200; booked without its minus: 10.300 m."""
+    rows = ["point,bs,is,fs,rl,feature,wall", "BM,1.500,,,10,benchmark,", "D1,,-1.200,,,dpc,house", "D2,,-1.203,,,dpc,house",
+            "D3,,-1.198,,,dpc,house", "D4,,1.350,,,dpc,shed", "BM,,,1.500,,benchmark,"]
+    text = "\n".join(rows) + "\n"
+    assert sl.suspect_slips(sl.read_book(text)).odd_spots == ()
+    (one,) = sl.suspect_slips(sl.read_book(text.replace("-1.203", "1.203"))).odd_spots
+    assert (one.point, one.corrected, one.slip) == ("D2", -1.203, "the sign lost")
+    assert one.leaves == pytest.approx(10.297 - 12.698, abs=1e-9)  # the middle of 10.297, 12.698 and 12.700 m
