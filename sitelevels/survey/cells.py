@@ -49,6 +49,8 @@ class Page:
         by_row: dict[int, dict[int, str]] = {}
         for (row, column), value in changes.items():
             by_row.setdefault(row, {})[column] = value
+        if lines and max(by_row, default=0) >= len(self.records) and not lines[-1].endswith(("\r", "\n")):
+            lines[-1] += end
         for row, columns in sorted(by_row.items()):
             cells, first, after = self.records[row] if row < len(self.records) else ([], len(lines), len(lines))
             if row > len(self.records):  # the rows between are empty ones
@@ -60,7 +62,7 @@ class Page:
                 cells[column] = safe(value)
             if first and lines[first - 1] and not lines[first - 1].endswith(("\r", "\n")):
                 lines[first - 1] += end
-            lines[first:after] = [csv_line(cells, self.delimiter) + end, *[""] * (after - first - 1)]
+            lines[first:after] = [csv_line(cells, self.delimiter, heads=row == 0) + end, *[""] * (after - first - 1)]
         return "".join(lines)
 
     def with_column(self, place: int, heading: str) -> str:
@@ -70,7 +72,7 @@ class Page:
             end = lines[after - 1][len(lines[after - 1].rstrip("\r\n")):]
             before = [*cells, *[""] * (place - len(cells))]
             cells = [*before[:place], "" if row else heading, *before[place:]]
-            lines[first:after] = [csv_line(cells, self.delimiter) + end, *[""] * (after - first - 1)]
+            lines[first:after] = [csv_line(cells, self.delimiter, heads=row == 0) + end, *[""] * (after - first - 1)]
         return "".join(lines)
 
     def with_row(self, row: int) -> str:
@@ -132,10 +134,11 @@ def _passed_over(line: str) -> bool:
     return line.lstrip(" ").startswith("#") or not (line.strip() or "\t" in line)
 
 
-def csv_line(cells: Sequence[str], delimiter: str = ",") -> str:
-    """Cells as a line of CSV without its end, quoted where they must be."""
+def csv_line(cells: Sequence[str], delimiter: str = ",", *, heads: bool = False) -> str:
+    """Cells as a line of CSV without its end, quoted where they must be; `heads` for the line that the delimiter is known by."""
     written = io.StringIO()
     noted = cells[0].lstrip().startswith("#")  # unquoted it would be a note when it is read again
+    noted = noted or (heads and any(other in cell for cell in cells for other in ",;\t" if other != delimiter))
     csv.writer(written, delimiter=delimiter, lineterminator="\r\n", quoting=csv.QUOTE_ALL if noted else csv.QUOTE_MINIMAL,
                ).writerow(cells)
     return written.getvalue()[:-2]

@@ -265,8 +265,8 @@ class _Line:
         adjustment = self.reduced.adjustment
         with warnings.catch_warnings():
             warnings.simplefilter("ignore", SurveyWarning)
-            again = reduce_book(book, adjust=None, allowable=adjustment.allowable)
-        if any(doubt != again.hand_slip for doubt in again.doubts):
+            again, shared = (reduce_book(book, adjust=how, allowable=adjustment.allowable) for how in (None, adjustment.adjust))
+        if any(doubt not in (again.hand_slip, shared.hand_slip) for doubt in (*again.doubts, *shared.doubts)):
             return None
         found = [abs(value) for value in (*again.closures["misclosure"], *again.stability["difference"])]
         return max((*found, *again.spots()["spread"]), default=0.0)

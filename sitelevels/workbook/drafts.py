@@ -62,9 +62,10 @@ class Draft:
         self.path = own
         return _parted(own)
 
-    def throw_away(self, path: Path) -> None:
-        """Put a draft aside as survey-thrown-away.txt, where the last of them can still be found."""
+    def throw_away(self, path: Path) -> bool:
+        """True, once a draft is put aside as survey-thrown-away.txt, where the last of them can still be found."""
         _moving(lambda: os.replace(path, self.folder / THROWN))
+        return True
 
 
 def _parted(path: Path) -> tuple[str, str]:

@@ -4,16 +4,17 @@ from __future__ import annotations
 
 import os
 import re
+import secrets
 import tempfile
 import time
 from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from itertools import count
 from pathlib import Path
 
 from ..errors import SurveyError
 
-_PATIENCE = 5.0  # s: saving takes a fraction of one
+_PATIENCE = 10.0  # s: saving takes a fraction of one
 _HALF = re.compile("[\ud800-\udfff]")
 
 
@@ -36,16 +37,20 @@ def save_texts(changes: Sequence[tuple[Path, str, str]]) -> None:
             if path.exists():
                 write_whole(path.with_name(f"{path.stem}-before{path.suffix}"), path.read_bytes())
         staged: list[Path] = []
+        originals = [path.read_bytes() if path.exists() else None for path, _, _ in changes]
         try:
             for path, _, text in changes:
                 staged.append(_staged(path, text.encode()))
             for beside, (path, _, _) in zip(staged, changes, strict=True):
                 os.replace(beside, path)
         except BaseException:
-            for beside, (path, before, _) in zip(staged, changes, strict=False):
-                if not beside.exists():  # it took its place already, and is put back
-                    os.replace(_staged(path, before.encode()), path)
-                beside.unlink(missing_ok=True)
+            for beside, original, (path, _, _) in zip(staged, originals, changes, strict=False):
+                if beside.exists():
+                    beside.unlink()
+                elif original is None:  # it took its place already, and is taken away or put back
+                    path.unlink(missing_ok=True)
+                else:
+                    os.replace(_staged(path, original), path)
             raise
 
 
@@ -65,20 +70,25 @@ def _told(folder: Path) -> Iterator[None]:
 @contextmanager
 def _one_at_a_time(folder: Path) -> Iterator[None]:
     """While one process saves, others wait: what is compared must still be there when it is replaced."""
-    lock = folder / ".saving"
-    patience = time.monotonic() + _PATIENCE
+    lock, token = folder / ".saving", secrets.token_hex(8)
     while True:
         try:
-            os.close(os.open(lock, os.O_CREAT | os.O_EXCL | os.O_WRONLY))
+            handle = os.open(lock, os.O_CREAT | os.O_EXCL | os.O_WRONLY)
+            os.write(handle, token.encode())
+            os.close(handle)
             break
         except FileExistsError:
-            if time.monotonic() > patience:  # left behind by a process that was killed
-                lock.unlink(missing_ok=True)
+            with suppress(FileNotFoundError):
+                if time.time() - lock.stat().st_mtime > _PATIENCE:  # left behind by a process that was killed
+                    os.replace(lock, gone := lock.with_name(f".saving-{token}"))
+                    gone.unlink()
             time.sleep(0.01)
     try:
         yield
     finally:
-        lock.unlink(missing_ok=True)
+        with suppress(FileNotFoundError):
+            if lock.read_bytes() == token.encode():
+                lock.unlink()
 
 
 def as_written(text: str) -> tuple[bytes, bytes]:

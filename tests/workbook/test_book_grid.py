@@ -221,3 +221,22 @@ def test_the_reduction_follows_a_typed_cell_within_a_tenth_of_a_second(demo: Any
         if sorted(times)[5] < 0.1:
             break
     assert sorted(times)[5] < 0.1
+
+
+def test_a_row_beyond_a_last_line_without_an_end_does_not_run_into_it(form: Any) -> None:
+    form.text.value = "point,bs,is,fs,rl\nBM,1.5,,,10\nA,,1.6,,"
+    form.grid.typed(3, POINT, "B")
+    assert form.text.value.splitlines() == ["point,bs,is,fs,rl", "BM,1.5,,,10", "A,,1.6,,", ",,,,", "B,,,,"]
+
+
+def test_a_heading_full_of_other_delimiters_is_still_read_after_saving(form: Any, hand: Any) -> None:
+    form.text.value = 'point;bs;is;fs;rl;"=remarks (who, when, why, how, where, what, etc)"\nBM;1.5;;;10;\nBM;;;1.5;;\n'
+    form.save_book()
+    went = hand.open().reduced.level("BM")
+    assert went == pytest.approx(10.0)
+
+
+def test_a_block_too_long_for_the_grid_is_refused_whole(form: Any, hand: Any) -> None:
+    form.grid.typed(8, POINT, "P\t\t1.5\n" * 20_000, paste=True)
+    assert "Paste it into the box above" in refused(form)
+    assert form.text.value == hand.book

@@ -323,3 +323,34 @@ def test_processes_that_save_at_the_same_moment_take_turns(hand: Any) -> None:
     last = hand.book.splitlines()[1].rpartition(",")[2]
     assert last in told
     assert (hand.path / "survey-before.csv").read_text() != hand.book
+
+
+def test_the_unit_survives_a_second_mishap_and_a_choice_made_later(hand: Any) -> None:
+    first = forms.BookForm(hand.open())
+    first.text.value = "point,bs,is,fs,rl\nBM,1500,,,10000\nBM,,,1500,\n"
+    first.unit.value = "mm"  # after the book was typed
+    second = forms.BookForm(hand.open())
+    second.take_up()
+    assert second.unit.value == "mm"
+    third = forms.BookForm(hand.open())
+    third.take_up()
+    assert (third.unit.value, third.text.value) == ("mm", first.text.value)
+
+
+def test_a_unit_that_another_form_saved_is_not_put_back(hand: Any) -> None:
+    one, two = forms.BookForm(hand.open()), forms.BookForm(hand.open())
+    one.unit.value = "cm"
+    one.save_book()
+    two.text.value += "\n"
+    two.save_book()
+    assert 'unit = "cm"' in hand.brief
+    assert two.unit.value == "cm"
+
+
+def test_nothing_is_said_to_be_put_aside_that_was_not(hand: Any) -> None:
+    one = forms.BookForm(hand.open())
+    one.grid.typed(3, 9, "mine")
+    two = forms.BookForm(hand.open())
+    one.draft.drop()
+    two.throw_away()
+    assert "not there any more" in refused(two)

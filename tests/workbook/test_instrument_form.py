@@ -78,3 +78,18 @@ def test_a_list_too_long_is_told_and_not_cut(hand: Any) -> None:
     assert "pegs holds more figures than the test has" in form.message.value
     form.save_tests()
     assert "77.5" in hand.brief
+
+
+def test_two_forms_do_not_wipe_each_others_tests(hand: Any) -> None:
+    one, two = forms.InstrumentForm(hand.open()), forms.InstrumentForm(hand.open())
+    typed(two, "repeats", ["1.234 1.235 1.236"])
+    two.save_tests()
+    typed(one, "turn", ["10", "", "", "", ""])
+    one.save_tests()
+    went_well(one)
+    assert forms.InstrumentForm(hand.open()).fields["repeats"][0].value == "1.234 1.235 1.236"
+    typed(one, "repeats", ["9 9"])
+    typed(one, "repeats", ["1 1"])
+    one.save_tests()
+    assert "was saved by another form meanwhile" in one.message.value
+    assert "1.234" in hand.brief

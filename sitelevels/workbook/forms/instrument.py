@@ -50,6 +50,8 @@ class InstrumentForm(Form):
             pairs = [row(*self.fields[key][place:place + 2]) for place in range(0, len(names), 2)]
             blocks += [widgets.HTML(f"<b>{title}</b>"), *pairs, self.results[key]]
         self.children = [*blocks, button("Save", self.save_tests), self.message]
+        self._loaded = {key: self._typed(key) for key in self.fields}
+        self._stored = dict(self.needed().told.get("instrument", {}))
         for key in self.fields:
             self.follow(key)
         if extra := [key for key, entries in self.beyond.items() if entries]:
@@ -74,6 +76,10 @@ class InstrumentForm(Form):
                 raise SurveyError(f"{word_level(number)} is longer than a 5 m staff", where=name, remedy="Type metres.")
         return numbers
 
+    def _typed(self, key: str) -> list[str]:
+        fields = self.fields[key]
+        return fields[0].value.split() if key == "repeats" else [field.value.strip() for field in fields]
+
     def follow(self, key: str) -> None:
         """Say what one test says, once it is complete, or what is wrong with it."""
         def said() -> str:
@@ -91,11 +97,17 @@ class InstrumentForm(Form):
         """Keep what is typed in brief.toml, finished or not."""
         def changed() -> str:
             text = self.needed().brief_text
-            for key, fields in self.fields.items():
-                typed = fields[0].value.split() if key == "repeats" else [field.value.strip() for field in fields]
-                if any(typed) or key in self.needed().told.get("instrument", {}):
+            stored = self.needed().told.get("instrument", {})
+            for key in self.fields:
+                typed = self._typed(key)
+                if typed != self._loaded[key]:
+                    if stored.get(key) != self._stored.get(key):
+                        raise SurveyError(f"the test '{_FIELDS[key][0]}' was saved by another form meanwhile",
+                                          remedy="Note your figures, choose Run, then Run All Cells, and type them again.")
                     text = with_value(text, "instrument", 1, key, f"[{', '.join(map(toml, typed + self.beyond[key]))}]")
             return text
         text = self.attempt(changed)
-        if text is not None:
-            self.save("Saved.", brief_text=text)
+        if text is not None and self.save("Saved.", brief_text=text):
+            written = [key for key in self.fields if self._typed(key) != self._loaded[key]]
+            self._loaded.update({key: self._typed(key) for key in written})
+            self._stored.update({key: self.needed().told["instrument"][key] for key in written})

@@ -57,8 +57,9 @@ class BookForm(Form):
         self.text = widgets.Textarea(value=job.survey_text, continuous_update=False, description="Book",
                                      layout=widgets.Layout(width="98%", height="9em"))
         self.grid = Grid(worked_headings=["HPC, m", "level, m"])
-        unit = job.told.get("survey", {}).get("unit", "m")
-        self.unit = widgets.Dropdown(options=list(METRES_PER), value=unit if unit in METRES_PER else "m", description="Unit",
+        self._base_unit = self._stored_unit()
+        unit = self._base_unit
+        self.unit = widgets.Dropdown(options=list(METRES_PER), value=unit, description="Unit",
                                      style={"description_width": "initial"}, layout=widgets.Layout(width="9em"))
         self.column = widgets.Dropdown(options=_MORE, layout=widgets.Layout(width="12em"))
         self.offer = button("", self.call_it_ten)
@@ -71,7 +72,7 @@ class BookForm(Form):
         self.children = [self.again, self.text, self.grid, row(*changes), row(self.unit, *buttons), self.message, self.levels]
         self.grid.on_msg(lambda _, content, __: self.attempt(lambda: self._typed_in_grid(content)))
         self.text.observe(self._changed, "value")
-        self.unit.observe(lambda _: self.check(), "value")
+        self.unit.observe(lambda _: self._kept_and_checked(), "value")
         self._look_for_drafts()
         self.check()
 
@@ -92,10 +93,12 @@ class BookForm(Form):
         first += 1
         if not content.get("paste"):
             self.text.value = page.with_cells({(first, column): value})
+        elif len(value) > _LONGEST:
+            raise SurveyError("the block is too long for the grid", remedy="Paste it into the box above.")
         elif len(page.records) == 1 and _is_book(value):
             self.text.value = value.replace("\r\n", "\n") + "\n"
         else:
-            block = csv.reader(io.StringIO(value[:_LONGEST], newline=""), delimiter="\t")
+            block = csv.reader(io.StringIO(value, newline=""), delimiter="\t")
             self.text.value = page.with_cells({(first + down, column + along): cell for down, cells in enumerate(block)
                                                for along, cell in enumerate(cells)})
 
@@ -136,6 +139,9 @@ class BookForm(Form):
         """Keep what was typed before anything else is done with it."""
         self._past = [*self._past[-_STEPS:], change["old"]]
         self._future = []
+        self._kept_and_checked()
+
+    def _kept_and_checked(self) -> None:
         self.message.value = ""
         self.attempt(self._keep)
         not_kept = self.message.value
@@ -143,7 +149,7 @@ class BookForm(Form):
         self.message.value = not_kept + self.message.value
 
     def _keep(self) -> None:
-        if self.text.value == self._base:
+        if (self.text.value, self.unit.value) == (self._base, self._base_unit):
             self.draft.drop()
         elif self.needed().folder.name != DEMONSTRATION:
             self.draft.keep(self.text.value, self.unit.value)
@@ -171,9 +177,15 @@ class BookForm(Form):
     def _typed(self) -> Job:
         """The job as it would be with what is typed."""
         brief_text = self.needed().brief_text
-        if self.unit.value != self.needed().told.get("survey", {}).get("unit", "m"):
+        if self.unit.value == self._base_unit:  # not chosen here: as another form may have saved it meanwhile
+            self._base_unit = self.unit.value = self._stored_unit()
+        elif self.unit.value != self._stored_unit():
             brief_text = with_value(brief_text, "survey", 1, "unit", f'"{self.unit.value}"')
         return replace(self.needed(), brief_text=brief_text, survey_text=self.text.value)
+
+    def _stored_unit(self) -> str:
+        unit = self.needed().told.get("survey", {}).get("unit", "m")
+        return unit if unit in METRES_PER else "m"
 
     def _reduced(self) -> ReducedLevels:
         try:
@@ -288,14 +300,18 @@ class BookForm(Form):
             taken = self.attempt(lambda: self.draft.take_up(waiting))
             self._look_for_drafts()
             if taken is not None:
-                self.text.value, self.unit.value = taken
+                self.unit.value = taken[1]
+                self.text.value = taken[0]
 
     def throw_away(self) -> None:
         """Take away a book that was typed and not saved."""
         if (waiting := self._waiting) is not None:
-            self.attempt(lambda: self.draft.throw_away(waiting))
+            thrown = self.attempt(lambda: self.draft.throw_away(waiting))
+            if thrown:
+                self.say(f"It is put aside as {THROWN}.")
+            told = self.message.value
             self._look_for_drafts()
-            self.say(f"It is put aside as {THROWN}.")
+            self.message.value = told
 
     def save_book(self) -> None:
         """Save the book, checked or not: what is typed is never lost. The message says which."""
@@ -304,7 +320,7 @@ class BookForm(Form):
             return
         if self.save("", since=replace(self.needed(), survey_text=self._base), survey_text=_safe(typed.survey_text),
                      brief_text=typed.brief_text):
-            self._base = self.needed().survey_text
+            self._base, self._base_unit = self.needed().survey_text, self._stored_unit()
             self.text.value = self._base
             self.attempt(self.draft.drop)
             self.check()
