@@ -34,6 +34,7 @@ ODD = 0.010  # m: what the neighbours of a spot on rough ground may leave unexpl
 
 # How likely each kind of slip is beside the others: the judgement of those who wrote this, no source.
 _SWAPPED, _APART, _MISREAD, _METRE, _TENTH, _SIGN = 0.30, 0.05, 0.35, 0.12, 0.08, 0.10
+_DROPPED = 0.8  # the share of a metre or 100 mm dropped; the rest is one too many
 _RARELY_INVERTED = 0.1  # the share of the last kind on points where a staff is seldom held upside down
 
 
@@ -298,9 +299,9 @@ def _slips(row: Row, reading: float, unit: str, digit: float) -> Iterator[tuple[
                 yield sign * int(misread) / (1 / digit), f"a digit misread, {old} for {new}", _MISREAD / 9 / len(digits)
     whole, named = (per, ("1 ft", "a tenth of a foot")) if per == METRES_PER["ft"] else (1.0, ("1 m", "100 mm"))
     for step, name, prior in ((whole, named[0], _METRE), (whole / 10, named[1], _TENTH)):
-        yield reading + sign * step, f"{name} dropped", prior / 2
+        yield reading + sign * step, f"{name} dropped", prior * _DROPPED
         if abs(reading) > step:
-            yield reading - sign * step, f"{name} too much", prior / 2
+            yield reading - sign * step, f"{name} too much", prior * (1 - _DROPPED)
     likely = 1.0 if row.feature == "dpc" or "upside" in row.remarks or "inverted" in row.remarks else _RARELY_INVERTED
     yield -reading, "the sign lost" if reading > 0 else "a sign too much", _SIGN * likely
 

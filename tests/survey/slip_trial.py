@@ -1,9 +1,10 @@
 """A seeded trial: books with one slip planted in each; how often it is noticed, and its row is among the first three.
 
 `python tests/survey/slip_trial.py [trials for each line of the table]` prints the table. Beside each share stands the
-best that any method could do: rows that explain what the checks say equally well cannot be told apart, so with m of
-them the first three hold the right one in 3 of m books. The equal rows are counted here by trying every simple slip on
-every row and summing the book again in plain loops; nothing of `sitelevels.survey.slips` is used for it.
+best that a method could do that does not know which slips are common: rows that explain what the checks say equally
+well cannot be told apart, so with m of them the first three hold the right one in 3 of m books. The equal rows are
+counted here by trying every simple slip on every row and summing the book again in plain loops; nothing of
+`sitelevels.survey.slips` is used for it.
 """
 
 from __future__ import annotations
