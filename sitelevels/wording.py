@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import re
+from abc import ABC, abstractmethod
 from collections.abc import Iterable
 from decimal import Decimal
 from html import escape
@@ -243,13 +244,13 @@ def word_area(square_metres: float) -> str:
     return f"{_signed(f'{square_metres:.1f}')} m²"
 
 
-class InWords:
+class InWords(ABC):
     """A result that is shown by its `words`."""
 
     @property
+    @abstractmethod
     def words(self) -> str:
         """What the result says, in sentences."""
-        raise NotImplementedError
 
     def __repr__(self) -> str:
         return self.words
