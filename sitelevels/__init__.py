@@ -11,11 +11,16 @@ from .survey.network import NetworkAdjustment, adjust_network
 from .survey.tape import from_offsets, from_ties, level_sd, ties_covariance
 from .surface.plane import Plane, PlaneFit, fit_plane
 from .surface.ground import Ground
-from .surface.finish import Facet, Finish
+from .surface.facet import Facet
+from .surface.finish import Finish
+from .surface.shapes import Channel, Outlet
 from .design.published import LIMITS, Limit
-from .design.demands import (Clearance, Cover, FallAlong, FallAway, Gully, KeepBelow, MaxGradient, Meet, Spot, Step)
+from .design.conditions import Spot
+from .design.demands import (AccessCover, Clearance, ClosedEdge, Cover, FallAlong, FallAway, FallToDrain, Gully, KeepBelow,
+                             MaxGradient, Meet, Step)
 from .design.brief import Brief, Layer, Wall
 from .design.check import Verdicts, check_finish
+from .design.solve import Solution, solve_finish
 from .works.earthworks import Earthworks, cut_and_fill
 from .works.setout import PegTable, set_out
 
@@ -25,8 +30,9 @@ __all__ = [
     "suspect_slips", "Suspicions",
     "PegSetup", "two_peg_test", "TwoPegTest", "turn_test", "TurnTest", "repeat_readings", "RepeatReadings",
     "adjust_network", "NetworkAdjustment", "from_ties", "from_offsets", "ties_covariance", "level_sd",
-    "Plane", "fit_plane", "PlaneFit", "Ground", "Facet", "Finish",
+    "Plane", "fit_plane", "PlaneFit", "Ground", "Facet", "Finish", "Channel", "Outlet",
     "Brief", "Wall", "Layer", "Spot", "Clearance", "FallAway", "FallAlong", "Meet", "Step", "Cover", "KeepBelow", "Gully",
-    "MaxGradient", "Limit", "LIMITS", "check_finish", "Verdicts",
+    "MaxGradient", "FallToDrain", "AccessCover", "ClosedEdge", "Limit", "LIMITS",
+    "check_finish", "Verdicts", "solve_finish", "Solution",
     "cut_and_fill", "Earthworks", "set_out", "PegTable",
 ]

@@ -109,13 +109,15 @@ def _signed(text: str) -> str:
     return text[1:] if text.startswith("-") and not text.strip("-0. ") else text
 
 
-def word_mm(metres: float, *, digits: int = 0) -> str:
-    """A length in m as millimetres.
+def word_mm(metres: float, *, digits: int = 0, never: Literal["more", "less"] | None = None) -> str:
+    """A length in m as millimetres; `never` says to which side it must not be rounded.
 
-    >>> word_mm(0.1523), word_mm(0.1523, digits=1), word_mm(-0.0001)
-    ('152 mm', '152.3 mm', '0 mm')
+    >>> word_mm(0.1523), word_mm(0.1523, digits=1), word_mm(-0.0001), word_mm(0.1523, never="less")
+    ('152 mm', '152.3 mm', '0 mm', '153 mm')
     """
-    return f"{_signed(f'{metres * 1000:.{digits}f}')} mm"
+    scaled = metres * 1000 * 10**digits
+    whole = scaled if never is None else math.floor(scaled + 1e-6) if never == "more" else math.ceil(scaled - 1e-6)
+    return f"{_signed(f'{whole / 10**digits:.{digits}f}')} mm"
 
 
 def word_distance(metres: float) -> str:

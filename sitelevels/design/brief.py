@@ -6,7 +6,9 @@ import math
 import warnings
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 from html import escape
+from itertools import pairwise
 from numbers import Real
 from typing import Any
 
@@ -15,11 +17,13 @@ import shapely
 from numpy.typing import NDArray
 
 from ..errors import SurveyError, SurveyWarning, must_be
-from ..surface.finish import REACH, polygon_of
+from ..surface.facet import REACH, polygon_of
 from ..surface.plane import FARTHEST, Plane
-from ..wording import word_area, word_distance, word_level, word_mm, word_number
-from .demands import Demand
+from ..wording import word_area, word_distance, word_level, word_mm, word_number, word_place
+from .conditions import Demand
+from .demands import ClosedEdge
 
+Edge = tuple[tuple[float, float], tuple[float, float]]
 AGAINST = 0.05  # m: the area lies against a wall where it comes this near; tapes are no finer on an old wall
 SAME_STATION = 1e-6  # m: places along a wall nearer than this are one
 THICKEST = 1.0  # m: a layer of paving thicker than this is questioned
@@ -170,6 +174,10 @@ class Brief:
     demands : sequence of Demand
     layers : sequence of Layer
         The build-up from the top down.
+    closed : sequence of pairs of places
+        Edges of the area over which no water may run, each from (x, y) to (x, y) along one side, m.
+    free : sequence of pairs of places
+        Edges over which it may; where any are named, every edge that is neither free nor against a wall is closed.
 
     Raises
     ------
@@ -182,6 +190,8 @@ class Brief:
     walls: tuple[Wall, ...] = field(default=(), kw_only=True)
     demands: tuple[Demand, ...] = field(default=(), kw_only=True)
     layers: tuple[Layer, ...] = field(default=(), kw_only=True)
+    closed: tuple[Edge, ...] = field(default=(), kw_only=True)
+    free: tuple[Edge, ...] = field(default=(), kw_only=True)
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "area", polygon_of(self.area))
@@ -195,13 +205,45 @@ class Brief:
         names = [wall.name for wall in self.walls]
         if len(set(names)) < len(names):
             raise SurveyError(f"two walls have one name among {', '.join(names)}", remedy="Give each its own.")
-        for demand in self.demands:
+        for name in ("closed", "free"):
+            object.__setattr__(self, name, tuple(self._edge(edge, name) for edge in getattr(self, name)))
+        for demand in self.every_demand:
             for condition in demand.conditions(self):  # refuses a demand on a wall that is not there
                 beyond = 0.0 if condition.at is None else self.area.distance(shapely.Point(condition.at))
                 if beyond > REACH:
                     raise SurveyError(f"it lies {word_distance(beyond)} outside the area", where=f"point {condition.place}",
                                       rule=f"A demand can be held against a surface at most {word_mm(REACH)} beyond its edge.",
                                       remedy="Check its x and y, or the corners of the area.")
+
+    def _edge(self, ends: Any, name: str) -> Edge:
+        """An edge that was named, if it is part of the outline."""
+        places = _numbers(ends)
+        if places.shape != (2, 2) or not np.isfinite(places).all() or math.dist(*places) <= 2 * AGAINST:
+            raise SurveyError(f"the {name} edge {ends!r} is no edge", rule="It is two places (x, y) in m, some way apart.")
+        if not self.area.boundary.buffer(AGAINST).covers(shapely.LineString(places)):
+            there = " to ".join(word_place(*end) for end in places)
+            raise SurveyError(f"the {name} edge from {there} does not lie along the outline of the area",
+                              rule=f"It may stand {word_mm(AGAINST)} off it.", remedy="Name two corners of one side.")
+        first, second = ((float(x), float(y)) for x, y in places)
+        return first, second
+
+    def edge(self, name: str, first: tuple[float, float], second: tuple[float, float]) -> Wall:
+        """An edge of the area as a wall without a height, so that falls along it and away from it can be told."""
+        return Wall(name, first, second, dpc=0.0)
+
+    @cached_property
+    def every_demand(self) -> tuple[Demand, ...]:
+        """The demands, and one for each edge that is closed to water."""
+        closed: list[Any] = list(self.closed)
+        if self.free:
+            open_ = [shapely.LineString(edge) for edge in self.free] + [shapely.LineString([wall.first, wall.second])
+                                                                       for wall in self.walls]
+            for ring in (self.area.exterior, *self.area.interiors):
+                for ends in pairwise(ring.coords):
+                    rest = shapely.LineString(ends).difference(shapely.union_all(open_).buffer(AGAINST, cap_style="flat"))
+                    closed += [(part.coords[0], part.coords[-1]) for part in shapely.get_parts(rest) if part.length > 2 * AGAINST]
+        edges = dict.fromkeys(((float(a[0]), float(a[1])), (float(b[0]), float(b[1]))) for a, b in closed)
+        return (*self.demands, *(ClosedEdge(*ends) for ends in edges))
 
     @property
     def build_up(self) -> float:
@@ -299,8 +341,8 @@ class Brief:
         return f"{word_area(self.area.area)} against {walls or 'no wall'}; build-up {word_mm(self.build_up)}."
 
     def __repr__(self) -> str:
-        return f"Brief with {len(self.demands)} demands: {self.sentence()}"
+        return f"Brief with {len(self.every_demand)} demands: {self.sentence()}"
 
     def _repr_html_(self) -> str:
-        demands = "".join(f"<li>{escape(demand.words())}</li>" for demand in self.demands)
+        demands = "".join(f"<li>{escape(demand.words())}</li>" for demand in self.every_demand)
         return f"<p>{escape(self.sentence())}</p><ul>{demands}</ul>"

@@ -16,21 +16,20 @@ import tomlkit
 import tomlkit.exceptions
 
 from ..errors import SurveyError, SurveyWarning
-from ..surface.finish import polygon_of
+from ..surface.facet import polygon_of
 from ..survey.reduction import ReducedLevels
 from ..wording import parse_fall, word_distance, word_mm
 from .brief import BEYOND_SHOTS, Brief, Layer, Wall
+from .conditions import Demand, Spot
 from .demands import (
     Clearance,
     Cover,
-    Demand,
     FallAlong,
     FallAway,
     Gully,
     KeepBelow,
     MaxGradient,
     Meet,
-    Spot,
     Step,
 )
 

@@ -11,10 +11,12 @@ import pandas as pd
 import shapely
 
 from ..errors import SurveyError, must_be
-from ..surface.finish import REACH, Facet, Finish
+from ..surface.facet import REACH, Facet
+from ..surface.finish import Finish
 from ..wording import html_table, word_change, word_distance, word_fall, word_mm
 from .brief import Brief
-from .demands import Condition, Corners, Demand
+from .conditions import Condition, Corners, Demand
+from .demands import FallToDrain
 from .published import LIMITS, MEMORY, PRACTICE
 
 ROUNDING = 1e-6  # m or m/m: a margin of minus a thousandth of a millimetre is still met
@@ -70,7 +72,7 @@ class Finding:
             return f"{way} the finished surface by {word_change(-self.margin, 'mm')} at {self.condition.place}."
         way = "Turn" if self.found * limit < 0 else "Steepen" if abs(self.found) < abs(limit) else "Ease"
         wanted = word_fall(limit, never="steeper" if way == "Ease" else "flatter")
-        of = "of " if self.condition.toward is None else ""
+        of = "" if self.condition.toward or self.condition.drain else "of "
         return f"{way} the fall {of}{self.condition.place} to {wanted}, a change of {word_change(-self.margin, 'mm/m')}."
 
 
@@ -137,8 +139,8 @@ class Verdicts:
     @property
     def unsure(self) -> list[tuple[str, str]]:
         """Demands whose usual limit rests on memory or common practice, each with which of the two."""
-        return list(dict.fromkeys((one.demand.title, LIMITS[one.demand.limits[0]].confidence) for one in self.worst
-                                  if LIMITS[one.demand.limits[0]].confidence in (MEMORY, PRACTICE)))
+        return list(dict.fromkeys((one.demand.title, LIMITS[name].confidence) for one in self.worst
+                                  for name in one.demand.limits[:1] if LIMITS[name].confidence in (MEMORY, PRACTICE)))
 
     def __repr__(self) -> str:
         return f"Verdicts on {len(self.worst)} demands, {self.failed} not met"
@@ -178,18 +180,38 @@ def check_finish(finish: Finish, brief: Brief, *, budget: None = None) -> Verdic
     if budget is not None:
         raise SurveyError("errors of the readings are not counted yet", rule="A verdict goes by the margin alone.",
                           remedy="Leave the budget out.")
-    corners = [(float(x), float(y)) for facet in finish.facets for x, y in facet.area.exterior.coords]
+    corners = corners_of(finish)
     worst, everywhere = [], []
-    for demand in brief.demands:
-        findings = [Finding(demand, condition, found := condition.found(facet.plane), condition.margin(found))
+    for demand in demands_on(finish, brief):
+        findings = [Finding(demand, condition, found := condition.found(facet), condition.margin(found))
                     for condition in demand.conditions(brief, corners)
-                    for facet in _facets_for(finish, brief, condition, corners)]
+                    for facet in facets_for(finish, brief, condition, corners)]
         everywhere += findings
         worst.append(min(findings, key=lambda finding: finding.margin))
     return Verdicts(finish, brief, tuple(worst), tuple(everywhere))
 
 
-def _facets_for(finish: Finish, brief: Brief, condition: Condition, corners: Corners) -> Iterator[Facet]:
+def demands_on(finish: Finish, brief: Brief) -> tuple[Demand, ...]:
+    """Everything that a brief demands of a surface; where it drains to a channel or an outlet, a fall to that too.
+
+    Raises SurveyError for a fall to a drain demanded of a surface that has none.
+    """
+    drains = any(facet.towards for facet in finish.facets)
+    told = any(isinstance(demand, FallToDrain) for demand in brief.demands)
+    if told and not drains:
+        raise SurveyError("a fall to a drain is demanded, and the surface has neither channel nor outlet",
+                          remedy="Choose a surface with a channel or an outlet, or take that demand out.")
+    if not drains:
+        return brief.every_demand
+    return (*(demand.beside_a_drain() for demand in brief.every_demand), *(() if told else (FallToDrain(),)))
+
+
+def corners_of(finish: Finish) -> list[tuple[float, float]]:
+    """Plan positions of the corners of all facets, m."""
+    return [(float(x), float(y)) for facet in finish.facets for x, y in facet.area.exterior.coords]
+
+
+def facets_for(finish: Finish, brief: Brief, condition: Condition, corners: Corners) -> Iterator[Facet]:
     """The facets that a condition speaks of: all that meet at its place, all beside its wall, or all."""
     if condition.at is not None:
         place = shapely.Point(condition.at)
@@ -201,8 +223,10 @@ def _facets_for(finish: Finish, brief: Brief, condition: Condition, corners: Cor
                               remedy="Check the position in the book, or the corners of the area.")
         near = min(distances) + ROUNDING
         yield from (facet for facet, distance in zip(finish.facets, distances, strict=True) if distance <= near)
-    elif condition.wall:
-        wall = brief.wall(condition.wall)
+    elif condition.drain:
+        yield from (facet for facet in finish.facets if condition.way_on(facet) is not None)
+    elif condition.wall is not None:
+        wall = condition.wall
         stations = brief.stations(wall, corners)
         middles = [shapely.Point(wall.place((start + end) / 2)) for start, end in pairwise(stations)]
         near = [min(finish.facets, key=lambda facet: facet.area.distance(middle)) for middle in middles]

@@ -2,131 +2,38 @@
 
 from __future__ import annotations
 
-import math
-import warnings
-from abc import ABC, abstractmethod
-from collections.abc import Iterable
 from dataclasses import dataclass
-from itertools import pairwise
-from numbers import Real
-from typing import TYPE_CHECKING, Any, ClassVar, NamedTuple
+from typing import TYPE_CHECKING, ClassVar
 
-from ..errors import SurveyError, SurveyWarning, must_be
-from ..surface.plane import Plane
-from ..wording import word_distance, word_fall, word_mm, word_number
+from ..errors import SurveyError
+from ..wording import word_distance, word_fall, word_mm, word_place
+from .conditions import AtSpots, Bound, Condition, Corners, Demand, Spot, ordered
 from .published import LIMITS
 
 if TYPE_CHECKING:
     from .brief import Brief
 
-STEEP, LONG = 0.1, 1.0  # a fall in m/m or a length in m above this is possible but questioned
-Corners = Iterable[tuple[float, float]]
-
-
-class Spot(NamedTuple):
-    """A named place with a measured level; all in m."""
-
-    point: str
-    x: float
-    y: float
-    level: float
-
-
-@dataclass(frozen=True)
-class Condition:
-    """One thing that one number of the surface must do.
-
-    With `at` the number is constant + sign × level at that place, in m; with `toward` it is the fall towards that
-    direction, in m/m, of the facets beside `wall` if that is named; with neither it is the true fall. It must lie between
-    `low` and `high`, where given.
-    """
-
-    place: str
-    low: float | None = None
-    high: float | None = None
-    at: tuple[float, float] | None = None
-    sign: float = 1.0
-    constant: float = 0.0
-    toward: tuple[float, float] | None = None
-    wall: str = ""
-
-    def found(self, plane: Plane) -> float:
-        """The number for a plane."""
-        if self.at is not None:
-            return self.constant + self.sign * plane.level_at(*self.at)
-        return plane.fall if self.toward is None else plane.fall_towards(*self.toward)
-
-    def margin(self, found: float) -> float:
-        """How far inside its limits a number is; negative outside them."""
-        inside = [found - self.low] if self.low is not None else []
-        return min(inside + ([self.high - found] if self.high is not None else []))
-
-
-def _positive(name: str, who: str, value: float | None) -> None:
-    number = isinstance(value, Real) and not isinstance(value, bool)
-    if value is not None and not (number and math.isfinite(value) and value >= 0):
-        raise SurveyError(f"{name} of the demand {who} is {value!r}", rule="It must be a finite number, not negative.")
-
-
-def _ordered(who: str, *limits: tuple[str, float | None], falls: bool = False) -> None:
-    given = [(name, value) for name, value in limits if value is not None]
-    for name, value in given:
-        _positive(name, who, value)
-        if value > (STEEP if falls else LONG):
-            shown = word_fall(value) if falls else word_mm(value)
-            warnings.warn(f"The demand {who} has {name} {shown}. Is the unit right?", SurveyWarning, stacklevel=4)
-    for (low_name, low), (high_name, high) in pairwise(given):
-        if low > high:
-            raise SurveyError(f"the demand {who} contradicts itself: {low_name} {word_number(low)} is above {high_name} "
-                              f"{word_number(high)}",
-                              remedy="Change the one or the other.")
-
-
-def _spots(points: Iterable[Any], who: str) -> tuple[Spot, ...]:
-    try:
-        spots = tuple(Spot(str(point), float(x), float(y), float(level)) for point, x, y, level in points)
-    except (TypeError, ValueError, OverflowError):
-        raise SurveyError(f"the demand {who} needs points as (name, x, y, level)", remedy="Levels and positions in m.") from None
-    if not spots:
-        raise SurveyError(f"the demand {who} names no point")
-    for spot in spots:
-        if not all(math.isfinite(value) for value in spot[1:]):
-            raise SurveyError(f"the point {spot.point} of the demand {who} has no position or no level",
-                              remedy="Fill in x and y of the point in the book.")
-    return spots
-
-
-@dataclass(frozen=True)
-class Demand(ABC):
-    """One thing that the finished surface must do.
-
-    `title` is its short name and `unit` ("mm" or "mm/m") that of its numbers when shown; `limits` name entries of LIMITS.
-    """
-
-    title: ClassVar[str] = ""
-    unit: ClassVar[str] = "mm"
-    limits: ClassVar[tuple[str, ...]] = ()
-
-    @abstractmethod
-    def words(self) -> str:
-        """The demand in a sentence's middle, e.g. "at least 150 mm below the DPC of the north wall"."""
-
-    @abstractmethod
-    def conditions(self, brief: Brief, corners: Corners = ()) -> list[Condition]:
-        """What it comes to, place by place."""
-
 
 @dataclass(frozen=True)
 class Clearance(Demand):
-    """Stay at least `least` m below the DPC of a wall, wherever the area lies against it."""
+    """Stay at least `least` m below the DPC of a wall, wherever the area lies against it.
+
+    `drained`, if given, is the least instead where the paving there falls to a drained channel or an outlet.
+    """
 
     wall: str
     least: float = LIMITS["clearance"].value
+    drained: float | None = None
     title = "below the DPC"
-    limits = ("clearance", "clearance, Approved Document C")
+    bounds: ClassVar = {"least": Bound("allow {new} below the DPC of the {who} instead of {old}",
+                                       ("clearance", "clearance, Approved Document C"))}
 
     def __post_init__(self) -> None:
-        _ordered(f"Clearance at {self.wall}", ("least", self.least))
+        ordered(f"Clearance at {self.wall}", ("least", self.least))
+        ordered(f"Clearance at {self.wall}", ("drained", self.drained))
+
+    def beside_a_drain(self) -> Demand:
+        return self if self.drained is None else Clearance(self.wall, self.drained, self.drained)
 
     def words(self) -> str:
         return f"at least {word_mm(self.least)} below the DPC of the {self.wall}"
@@ -147,10 +54,13 @@ class FallAway(Demand):
     most: float | None = None
     unit = "mm/m"
     title = "fall away"
-    limits = ("fall away", "fall away, drives and paths", "fall away, flags")
+    bounds: ClassVar = {
+        "least": Bound("let the fall away from the {who} be {new} instead of {old}",
+                       ("fall away", "fall away, drives and paths", "fall away, flags")),
+        "most": Bound("let the fall away from the {who} be as steep as {new} instead of {old}")}
 
     def __post_init__(self) -> None:
-        _ordered(f"FallAway from {self.wall}", ("least", self.least), ("target", self.target), ("most", self.most), falls=True)
+        ordered(f"FallAway from {self.wall}", ("least", self.least), ("target", self.target), ("most", self.most), falls=True)
 
     def words(self) -> str:
         most = "" if self.most is None else f" and at most {word_fall(self.most)}"
@@ -159,7 +69,7 @@ class FallAway(Demand):
 
     def conditions(self, brief: Brief, corners: Corners = ()) -> list[Condition]:
         return [Condition(f"away from the {self.wall}", low=self.least, high=self.most,
-                          toward=brief.outward(brief.wall(self.wall)), wall=self.wall)]
+                          toward=brief.outward(brief.wall(self.wall)), wall=brief.wall(self.wall), target=self.target)]
 
 
 @dataclass(frozen=True)
@@ -170,155 +80,231 @@ class FallAlong(Demand):
     most: float = LIMITS["fall along"].value
     unit = "mm/m"
     title = "fall along"
-    limits = ("fall along",)
+    bounds: ClassVar = {"most": Bound("let the fall along the {who} be up to {new} instead of {old}", ("fall along",))}
 
     def __post_init__(self) -> None:
-        _ordered(f"FallAlong {self.wall}", ("most", self.most), falls=True)
+        ordered(f"FallAlong {self.wall}", ("most", self.most), falls=True)
 
     def words(self) -> str:
         return f"a fall of at most {word_fall(self.most)} along the {self.wall}, either way"
 
     def conditions(self, brief: Brief, corners: Corners = ()) -> list[Condition]:
-        return [Condition(f"along the {self.wall}", low=-self.most, high=self.most, toward=brief.wall(self.wall).direction)]
+        return [Condition(f"along the {self.wall}", low=-self.most, high=self.most, toward=brief.wall(self.wall).direction,
+                          low_of="most")]
 
 
 @dataclass(frozen=True)
-class _AtSpots(Demand):
-    """A demand at measured points."""
+class FallToDrain(Demand):
+    """On every facet that drains, fall to the channel or outlet by at least `least` m/m and at most `most`.
 
-    _field: ClassVar[str] = "points"
+    `target` is what one would like, `channel` the least fall of a channel along itself: nought where its units have a fall
+    built in. Where a surface drains and no such demand is made, this one with its usual limits is.
+    """
+
+    least: float = LIMITS["fall to a drain"].value
+    target: float | None = None
+    most: float | None = None
+    channel: float = LIMITS["fall of a channel"].value
+    unit = "mm/m"
+    title = "fall to the drain"
+    bounds: ClassVar = {
+        "least": Bound("let the fall to the drain be {new} instead of {old}", ("fall to a drain",)),
+        "most": Bound("let the fall to the drain be as steep as {new} instead of {old}", ("fall to a drain, most",)),
+        "channel": Bound("let the channel itself fall {new} instead of {old}", ("fall of a channel",))}
 
     def __post_init__(self) -> None:
-        given = getattr(self, self._field)
-        must_be(given, (list, tuple), f"the points of the demand {type(self).__name__}")
-        single = len(given) > 0 and isinstance(given[0], str)
-        spots = _spots((given,) if single else given, type(self).__name__)
-        if self._field == "point" and len(spots) > 1:
-            raise SurveyError(f"the demand {type(self).__name__} speaks of one point and is given {len(spots)}",
-                              remedy="Make a demand for each.")
-        object.__setattr__(self, self._field, spots[0] if self._field == "point" else spots)
+        ordered("FallToDrain", ("least", self.least), ("target", self.target), ("most", self.most), falls=True)
+        ordered("FallToDrain", ("channel", self.channel), falls=True)
 
-    @property
-    def spots(self) -> tuple[Spot, ...]:
-        """The measured points."""
-        spots = getattr(self, self._field)
-        return (spots,) if isinstance(spots, Spot) else spots
+    def words(self) -> str:
+        most = "" if self.most is None else f" and at most {word_fall(self.most)}"
+        return (f"a fall of at least {word_fall(self.least)}{most} to the channel or outlet on every facet, and of at least "
+                f"{word_fall(self.channel)} along a channel")
 
-    def _names(self) -> str:
-        return ", ".join(spot.point for spot in self.spots)
-
-    def _each(self, *, low: float | None = None, high: float | None = None, below: bool) -> list[Condition]:
-        """Finish against the level of each point: how far below it, or how far above."""
-        sign = -1.0 if below else 1.0
-        return [Condition(spot.point, low=low, high=high, at=(spot.x, spot.y), sign=sign, constant=-sign * spot.level)
-                for spot in self.spots]
+    def conditions(self, brief: Brief, corners: Corners = ()) -> list[Condition]:
+        return [Condition("to its drain", low=self.least, high=self.most, target=self.target, drain="towards"),
+                Condition("along the channel", low=self.channel, drain="along", low_of="channel")]
 
 
 @dataclass(frozen=True)
-class Meet(_AtSpots):
+class ClosedEdge(Demand):
+    """Let no water over an edge of the area, given by two places (x, y) on it in m: fall along it or away from it."""
+
+    first: tuple[float, float]
+    second: tuple[float, float]
+    unit = "mm/m"
+    title = "closed edge"
+
+    @property
+    def who(self) -> str:
+        return f"edge from {word_place(*self.first)} to {word_place(*self.second)}"
+
+    def words(self) -> str:
+        return f"no water over the {self.who}"
+
+    def conditions(self, brief: Brief, corners: Corners = ()) -> list[Condition]:
+        edge = brief.edge(self.who, self.first, self.second)
+        return [Condition(f"away from the {self.who}", low=0.0, toward=brief.outward(edge), wall=edge, low_of="")]
+
+
+@dataclass(frozen=True)
+class Meet(AtSpots):
     """Meet paving that stays within ± `within` m at each of `points` (Spot or (name, x, y, level))."""
 
     points: tuple[Spot, ...]
     within: float = LIMITS["meet"].value
     title = "meet the old paving"
-    limits = ("meet",)
+    bounds: ClassVar = {"within": Bound("let the new paving stand {new} {way} the old at {where} instead of {old}", ("meet",))}
 
     def __post_init__(self) -> None:
         super().__post_init__()
-        _ordered("Meet", ("within", self.within))
+        ordered("Meet", ("within", self.within))
 
     def words(self) -> str:
-        return f"within {word_mm(self.within)} of the paving that stays at {self._names()}"
+        return f"within {word_mm(self.within)} of the paving that stays at {self.who}"
 
     def conditions(self, brief: Brief, corners: Corners = ()) -> list[Condition]:
-        return self._each(low=-self.within, high=self.within, below=False)
+        return self._each(low=-self.within, high=self.within, below=False, low_of="within", high_of="within")
 
 
 @dataclass(frozen=True)
-class Step(_AtSpots):
-    """Leave a step down from `at`, one Spot of a threshold or tread or several, of `least` to `most` m."""
+class AccessCover(AtSpots):
+    """Meet the frame of an access cover at each of `points`: a fixed one within ± `within` m.
+
+    One that is to be reset may come `lower` m down or `higher` m up besides.
+    """
+
+    points: tuple[Spot, ...]
+    within: float = LIMITS["meet"].value
+    lower: float = 0.0
+    higher: float = 0.0
+    title = "meet the cover"
+    bounds: ClassVar = {"within": Bound("let the new paving stand {new} {way} the cover at {where} instead of {old}", ("meet",)),
+                        "lower": Bound("reset the cover at {where} {new} lower instead of {old}"),
+                        "higher": Bound("reset the cover at {where} {new} higher instead of {old}")}
+
+    def __post_init__(self) -> None:
+        super().__post_init__()
+        for name in ("within", "lower", "higher"):
+            ordered("AccessCover", (name, self.value(name)))
+
+    def words(self) -> str:
+        reset = f", which may be reset {word_mm(self.lower)} lower to {word_mm(self.higher)} higher" \
+            if self.lower or self.higher else ""
+        return f"within {word_mm(self.within)} of the cover at {self.who}{reset}"
+
+    def conditions(self, brief: Brief, corners: Corners = ()) -> list[Condition]:
+        return self._each(low=-self.within - self.lower, high=self.within + self.higher, below=False, low_of="within lower",
+                          high_of="within higher")
+
+
+@dataclass(frozen=True)
+class Step(AtSpots):
+    """Leave a step down from `at`, one Spot of a threshold or tread or several, of `least` to `most` m; or a step `up`.
+
+    Level access to a door is a step of nought to 15 mm (LIMITS["threshold, level access"]).
+    """
 
     at: tuple[Spot, ...]
     least: float = LIMITS["step least"].value
     most: float = LIMITS["step most"].value
+    up: bool = False
     title = "step"
-    limits = ("step least", "step most", "step most, garden", "threshold, level access")
+    bounds: ClassVar = {
+        "least": Bound("let the step at {who} be as low as {new} instead of {old}", ("step least",)),
+        "most": Bound("let the step at {who} be as high as {new} instead of {old}",
+                      ("step most", "step most, garden", "threshold, level access"))}
     _field = "at"
 
     def __post_init__(self) -> None:
         super().__post_init__()
-        _ordered(f"Step at {self._names()}", ("least", self.least), ("most", self.most))
+        ordered(f"Step at {self.who}", ("least", self.least), ("most", self.most))
 
     def words(self) -> str:
-        return f"a step of {word_mm(self.least)} to {word_mm(self.most)} down from {self._names()}"
+        return f"a step of {word_mm(self.least)} to {word_mm(self.most)} {'up' if self.up else 'down'} from {self.who}"
 
     def conditions(self, brief: Brief, corners: Corners = ()) -> list[Condition]:
-        return self._each(low=self.least, high=self.most, below=True)
+        return self._each(low=self.least, high=self.most, below=not self.up)
+
+    @property
+    def level_access(self) -> bool:
+        """Whether it asks for level access: an upstand no higher than that of an accessible threshold."""
+        return not self.up and self.most <= LIMITS["threshold, level access"].value
 
 
 @dataclass(frozen=True)
-class Cover(_AtSpots):
+class Cover(AtSpots):
     """Leave at least `least` m between the top of what is buried at each of `points` and the finished level."""
 
     points: tuple[Spot, ...]
     least: float = LIMITS["cover"].value
     title = "cover"
-    limits = ("cover",)
+    bounds: ClassVar = {"least": Bound("accept {new} of cover over {who} instead of {old}", ("cover",))}
 
     def __post_init__(self) -> None:
         super().__post_init__()
-        _ordered("Cover", ("least", self.least))
+        ordered("Cover", ("least", self.least))
 
     def words(self) -> str:
-        return f"at least {word_mm(self.least)} of cover over {self._names()}"
+        return f"at least {word_mm(self.least)} of cover over {self.who}"
 
     def conditions(self, brief: Brief, corners: Corners = ()) -> list[Condition]:
         return self._each(low=self.least, below=False)
 
 
 @dataclass(frozen=True)
-class KeepBelow(_AtSpots):
+class KeepBelow(AtSpots):
     """Stay at least `by` m below one point: an air brick, a weep hole, a sill."""
 
     point: Spot
     by: float = LIMITS["air brick"].value
     title = "keep below"
-    limits = ("air brick",)
+    bounds: ClassVar = {"by": Bound("let the paving lie {new} below {who} instead of {old}", ("air brick",))}
     _field = "point"
 
     def __post_init__(self) -> None:
         super().__post_init__()
-        _ordered(f"KeepBelow {self._names()}", ("by", self.by))
+        ordered(f"KeepBelow {self.who}", ("by", self.by))
 
     def words(self) -> str:
-        return f"at least {word_mm(self.by)} below {self._names()}"
+        return f"at least {word_mm(self.by)} below {self.who}"
 
     def conditions(self, brief: Brief, corners: Corners = ()) -> list[Condition]:
-        return self._each(low=self.by, below=True)
+        return self._each(low=self.by, below=True, low_of="by")
 
 
 @dataclass(frozen=True)
-class Gully(_AtSpots):
+class Gully(AtSpots):
     """Stand proud of the grating at one point by proud[0] to proud[1] m."""
 
     point: Spot
     proud: tuple[float, float] = (LIMITS["gully proud least"].value, LIMITS["gully proud most"].value)
     title = "proud of the gully"
-    limits = ("gully proud least", "gully proud most")
+    bounds: ClassVar = {
+        "proud_least": Bound("let the paving stand as little as {new} proud of the gully {who} instead of {old}",
+                             ("gully proud least",)),
+        "proud_most": Bound("let the paving stand as much as {new} proud of the gully {who} instead of {old}",
+                            ("gully proud most",))}
     _field = "point"
 
     def __post_init__(self) -> None:
         super().__post_init__()
         if not isinstance(self.proud, (list, tuple)) or len(self.proud) != 2:
-            raise SurveyError(f"proud of the demand Gully {self._names()} is {self.proud!r}",
+            raise SurveyError(f"proud of the demand Gully {self.who} is {self.proud!r}",
                               rule="It is a pair, least and most, in m.")
-        _ordered(f"Gully {self._names()}", ("least", self.proud[0]), ("most", self.proud[1]))
+        ordered(f"Gully {self.who}", ("least", self.proud[0]), ("most", self.proud[1]))
 
     def words(self) -> str:
-        return f"{word_mm(self.proud[0])} to {word_mm(self.proud[1])} proud of the gully {self._names()}"
+        return f"{word_mm(self.proud[0])} to {word_mm(self.proud[1])} proud of the gully {self.who}"
 
     def conditions(self, brief: Brief, corners: Corners = ()) -> list[Condition]:
-        return self._each(low=self.proud[0], high=self.proud[1], below=False)
+        return self._each(low=self.proud[0], high=self.proud[1], below=False, low_of="proud_least", high_of="proud_most")
+
+    def value(self, field: str) -> float | None:
+        return self.proud[field == "proud_most"]
+
+    def changed(self, **values: float) -> Demand:
+        return Gully(self.point, (values.get("proud_least", self.proud[0]), values.get("proud_most", self.proud[1])))
 
 
 @dataclass(frozen=True)
@@ -328,10 +314,10 @@ class MaxGradient(Demand):
     most: float = LIMITS["gradient"].value
     unit = "mm/m"
     title = "gradient"
-    limits = ("gradient",)
+    bounds: ClassVar = {"most": Bound("let the paving be as steep as {new} instead of {old}", ("gradient",))}
 
     def __post_init__(self) -> None:
-        _ordered("MaxGradient", ("most", self.most), falls=True)
+        ordered("MaxGradient", ("most", self.most), falls=True)
 
     def words(self) -> str:
         return f"nowhere steeper than {word_fall(self.most)}"

@@ -1,66 +1,22 @@
-"""Finished surfaces made of plane facets, and the plan areas that they cover."""
+"""Finished surfaces made of plane facets."""
 
 from __future__ import annotations
 
-import re
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
 from numbers import Real
 from typing import Any
 
 import numpy as np
+import pandas as pd
 import shapely
 from numpy.typing import ArrayLike, NDArray
-from shapely.geometry.base import BaseGeometry
-from shapely.validation import explain_validity
 
 from ..errors import SurveyError, must_be
-from ..wording import word_distance, word_fall, word_mm, word_place
-from .plane import FARTHEST, Floats, Plane, plan_places
-
-REACH = 0.3  # m: a facet is carried on this far beyond its edge, for a staff held on the paving or the sill next to it
-
-
-def polygon_of(area: Any) -> shapely.Polygon:
-    """An area as a shapely polygon in plan, m: from a list of corners (k, 2) or from a polygon, which may have holes.
-
-    Raises SurveyError for fewer than three corners, an outline that crosses itself (the place is named) or no area.
-    """
-    if isinstance(area, BaseGeometry):
-        polygon = area
-    else:
-        try:
-            corners = np.asarray(area, dtype=float)
-        except (TypeError, ValueError, OverflowError):
-            corners = np.empty(0)
-        if corners.ndim != 2 or corners.shape[1] != 2 or len(corners) < 3:
-            raise SurveyError(f"the area {area!r} is not a list of corners", rule="It needs three or more pairs x, y in m.")
-        if not (np.abs(corners) < FARTHEST).all():
-            bad = int(np.argwhere(~(np.abs(corners) < FARTHEST))[0][0])
-            raise SurveyError(f"corner {bad + 1} of the area is not a finite number", rule="Corners are in m.")
-        polygon = shapely.Polygon(corners)
-    if not isinstance(polygon, shapely.Polygon):
-        raise SurveyError(f"the area is a {polygon.geom_type}", rule="It must be one polygon.")
-    if not polygon.is_valid:
-        found = re.search(r"\[(\S+) (\S+)\]", explain_validity(polygon))
-        place = f" at {word_place(float(found[1]), float(found[2]))}" if found else ""
-        raise SurveyError(f"the outline of the area crosses or touches itself{place}",
-                          rule="Corners go round in order, each once.", remedy="Swap the corners that are out of order.")
-    if polygon.area <= 0:
-        raise SurveyError("the area is nought", remedy="Give corners that enclose something.")
-    return polygon
-
-
-@dataclass(frozen=True, eq=False)
-class Facet:
-    """One flat part of a finished surface: `plane` over the polygon `area` (plan, m)."""
-
-    plane: Plane
-    area: shapely.Polygon
-
-    def __post_init__(self) -> None:
-        must_be(self.plane, Plane, "the plane of a facet")
-        object.__setattr__(self, "area", polygon_of(self.area))
+from ..wording import html_table, word_area, word_distance, word_fall, word_mm, word_place
+from .facet import REACH, Facet, polygon_of
+from .plane import Floats, Plane, plan_places
+from .shapes import Channel, Outlet, facets_of
 
 
 @dataclass(frozen=True, eq=False)
@@ -95,6 +51,61 @@ class Finish:
         """One plane over an area (corners or polygon, plan, m)."""
         return cls((Facet(plane, polygon_of(area)),))
 
+    @classmethod
+    def channel(cls, line: Any, area: Any, *, level: float, fall: float = 0.0, left: float, right: float) -> Finish:
+        """Two planes falling to a line.
+
+        Parameters
+        ----------
+        line : two places (x, y), m
+            The channel, carried on straight to the edges of the area.
+        area : list of corners (k, 2) or polygon, m
+        level : float
+            Level of the channel at its first place, m.
+        fall : float
+            Its own fall from the first place to the second, m/m, positive downhill.
+        left, right : float
+            Falls to it, square to it, from the left and from the right of somebody who looks along it, m/m.
+
+        Raises
+        ------
+        SurveyError
+            A line of no length, or one that does not divide the area.
+
+        >>> area = [(0, 0), (6, 0), (6, 4), (0, 4)]
+        >>> yard = Finish.channel(((0, 2), (6, 2)), area, level=9.8, fall=0.01, left=0.02, right=0.025)
+        >>> round(yard.level_at(0, 0), 3), round(yard.level_at(6, 2), 3), round(yard.level_at(0, 4), 3)
+        (9.85, 9.74, 9.84)
+        """
+        return cls(facets_of(Channel(line).parts(area), (level, fall, left, right)))
+
+    @classmethod
+    def outlet(cls, point: Any, area: Any, *, level: float, perimeter: float, sides: Any = None) -> Finish:
+        """A floor falling to a point from a level perimeter, or from chosen sides only.
+
+        Parameters
+        ----------
+        point : (x, y), m
+            The outlet.
+        area : list of corners (k, 2) or polygon, m
+        level, perimeter : float
+            Level of the outlet, and of the perimeter or the chosen sides, m.
+        sides : sequence of pairs of places, optional
+            The sides that the floor falls from, each as two places (x, y) on one edge, m; all if not given. With chosen sides
+            the level at each place is that of the highest of the planes through a chosen side and the outlet.
+
+        Raises
+        ------
+        SurveyError
+            An edge that is not seen from the outlet (with the place of a second outlet), a place that would lie below it, an
+            outlet outside the area.
+
+        >>> floor = Finish.outlet((2, 1), [(0, 0), (4, 0), (4, 2), (0, 2)], level=9.98, perimeter=10.0)
+        >>> [round(1 / facet.plane.fall) for facet in floor.facets]
+        [50, 100, 50, 100]
+        """
+        return cls(facets_of(Outlet(point, sides).parts(area), (level, perimeter)))
+
     def facet_at(self, x: float, y: float) -> Facet:
         """The facet at a plan position, or the nearest within 300 mm. Raises SurveyError beyond that."""
         xs, ys = plan_places(x, y)
@@ -126,7 +137,28 @@ class Finish:
     def lowered(self, depth: float) -> Finish:
         """The surface `depth` m below, e.g. the formation under all layers."""
         must_be(depth, Real, "the depth")
-        return Finish(tuple(Facet(facet.plane.lowered(depth), facet.area) for facet in self.facets))
+        return Finish(tuple(replace(facet, plane=facet.plane.lowered(depth)) for facet in self.facets))
+
+    @property
+    def table(self) -> pd.DataFrame:
+        """A new table, a row a facet: facet area (m²) level (m, at its middle) fall (true, m/m) to_drain along_channel (m/m)."""
+        lines = []
+        for number, facet in enumerate(self.facets, start=1):
+            middle = facet.area.centroid
+            lines.append((number, facet.area.area, facet.plane.level_at(middle.x, middle.y), facet.plane.fall,
+                          None if facet.towards is None else facet.plane.fall_towards(*facet.towards),
+                          None if facet.along is None else facet.plane.fall_towards(*facet.along)))
+        return pd.DataFrame(lines, columns=["facet", "area", "level", "fall", "to_drain", "along_channel"])
+
+    @property
+    def words(self) -> pd.DataFrame:
+        """A new table for reading, a row a facet: about where, its area, its true fall, its falls to and along a drain."""
+        lines = []
+        for facet in self.facets:
+            middle = facet.area.representative_point()
+            drains = ("" if way is None else word_fall(facet.plane.fall_towards(*way)) for way in (facet.towards, facet.along))
+            lines.append((word_place(middle.x, middle.y), word_area(facet.area.area), word_fall(facet.plane.fall), *drains))
+        return pd.DataFrame(lines, columns=["facet about", "area", "true fall", "fall to its drain", "fall along the channel"])
 
     @property
     def area(self) -> float:
@@ -134,5 +166,4 @@ class Finish:
         return float(sum(facet.area.area for facet in self.facets))
 
     def _repr_html_(self) -> str:
-        falls: Sequence[str] = [word_fall(facet.plane.fall) for facet in self.facets]
-        return f"<p>A finished surface of {len(self.facets)} plane facet(s), true fall {', '.join(falls)}.</p>"
+        return f"<p>A finished surface of {len(self.facets)} plane facet(s).</p>{html_table(self.words, words=True)}"

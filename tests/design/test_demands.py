@@ -141,7 +141,7 @@ class TestLimits:
     def test_each_is_a_sensible_length_or_fall(self, name: str) -> None:
         limit = LIMITS[name]
         assert limit.unit in ("m", "m/m")
-        assert 0 < limit.value <= (0.25 if limit.unit == "m" else 0.1)
+        assert 0 < limit.value <= (0.5 if limit.unit == "m" else 0.1)
 
     def test_every_limit_that_a_demand_names_is_there(self) -> None:
         kinds = (Clearance, FallAway, FallAlong, Meet, Step, Cover, KeepBelow, Gully, MaxGradient)

@@ -8,7 +8,7 @@ import pytest
 import shapely
 
 from sitelevels import Facet, Finish, Plane, SurveyError
-from sitelevels.surface.finish import polygon_of
+from sitelevels.surface.facet import polygon_of
 
 SQUARE = [(0, 0), (4, 0), (4, 4), (0, 4)]
 

@@ -22,7 +22,7 @@ def earthworks(works: Earthworks, *, ax: Axes | None = None, brief: Brief | None
     ax = style.axes(ax, (7.6, 5.4))
     area = shapely.union_all([facet.area for facet in works.formation.facets]) if brief is None else brief.area
     style.plan_axes(ax, brief or Brief(area))
-    places, corner = np.unique(np.rint(works.corners.reshape(-1, 2) / JOINED), axis=0, return_inverse=True)
+    places, corner = np.unique(np.rint(works.pieces.corners.reshape(-1, 2) / JOINED), axis=0, return_inverse=True)
     places *= JOINED
     depth = np.zeros(len(places))
     depth[corner] = works.depth.reshape(-1)

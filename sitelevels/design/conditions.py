@@ -1,0 +1,196 @@
+"""What a demand on a finished surface is made of: conditions on its levels and falls, and limits that could give way."""
+
+from __future__ import annotations
+
+import math
+import warnings
+from abc import ABC, abstractmethod
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from itertools import pairwise
+from numbers import Real
+from typing import TYPE_CHECKING, Any, ClassVar, Literal, NamedTuple
+
+from ..errors import SurveyError, SurveyWarning, must_be
+from ..surface.facet import Facet
+from ..wording import word_fall, word_mm, word_number
+
+if TYPE_CHECKING:
+    from .brief import Brief, Wall
+
+STEEP, LONG = 0.1, 1.0  # a fall in m/m or a length in m above this is possible but questioned
+Corners = Iterable[tuple[float, float]]
+
+
+class Spot(NamedTuple):
+    """A named place with a measured level; all in m."""
+
+    point: str
+    x: float
+    y: float
+    level: float
+
+
+@dataclass(frozen=True)
+class Condition:
+    """One thing that one number of the surface must do.
+
+    With `at` the number is constant + sign × level at that place, in m; with `toward` it is the fall towards that
+    direction, in m/m, of the facets beside `wall` if that is named; with neither it is the true fall. It must lie between
+    `low` and `high`, where given; `low_of` and `high_of` name the fields of its demand that these come from. Where there is a
+    choice, the number should come near `target`. With `drain` the number is the fall of each facet that drains, "towards" its
+    drain or "along" its channel.
+    """
+
+    place: str
+    low: float | None = None
+    high: float | None = None
+    at: tuple[float, float] | None = None
+    sign: float = 1.0
+    constant: float = 0.0
+    toward: tuple[float, float] | None = None
+    wall: Wall | None = None
+    target: float | None = None
+    drain: Literal["", "towards", "along"] = ""
+    low_of: str = "least"
+    high_of: str = "most"
+
+    def way_on(self, facet: Facet) -> tuple[float, float] | None:
+        """The direction of the fall that it speaks of on a facet; None for the true fall."""
+        return getattr(facet, self.drain) if self.drain else self.toward
+
+    def found(self, facet: Facet) -> float:
+        """The number for a facet."""
+        if self.at is not None:
+            return self.constant + self.sign * facet.plane.level_at(*self.at)
+        way = self.way_on(facet)
+        return facet.plane.fall if way is None else facet.plane.fall_towards(*way)
+
+    def margin(self, found: float) -> float:
+        """How far inside its limits a number is; negative outside them."""
+        inside = [found - self.low] if self.low is not None else []
+        return min(inside + ([self.high - found] if self.high is not None else []))
+
+
+def positive(name: str, who: str, value: float | None) -> None:
+    """Refuse a limit that is no finite number, or negative."""
+    number = isinstance(value, Real) and not isinstance(value, bool)
+    if value is not None and not (number and math.isfinite(value) and value >= 0):
+        raise SurveyError(f"{name} of the demand {who} is {value!r}", rule="It must be a finite number, not negative.")
+
+
+def ordered(who: str, *limits: tuple[str, float | None], falls: bool = False) -> None:
+    """Refuse limits (name, value) of a demand that are not in order, and question one that is doubtful."""
+    given = [(name, value) for name, value in limits if value is not None]
+    for name, value in given:
+        positive(name, who, value)
+        if value > (STEEP if falls else LONG):
+            shown = word_fall(value) if falls else word_mm(value)
+            warnings.warn(f"The demand {who} has {name} {shown}. Is the unit right?", SurveyWarning, stacklevel=4)
+    for (low_name, low), (high_name, high) in pairwise(given):
+        if low > high:
+            raise SurveyError(f"the demand {who} contradicts itself: {low_name} {word_number(low)} is above {high_name} "
+                              f"{word_number(high)}",
+                              remedy="Change the one or the other.")
+
+
+def _spots(points: Iterable[Any], who: str) -> tuple[Spot, ...]:
+    try:
+        spots = tuple(Spot(str(point), float(x), float(y), float(level)) for point, x, y, level in points)
+    except (TypeError, ValueError, OverflowError):
+        raise SurveyError(f"the demand {who} needs points as (name, x, y, level)", remedy="Levels and positions in m.") from None
+    if not spots:
+        raise SurveyError(f"the demand {who} names no point")
+    for spot in spots:
+        if not all(math.isfinite(value) for value in spot[1:]):
+            raise SurveyError(f"the point {spot.point} of the demand {who} has no position or no level",
+                              remedy="Fill in x and y of the point in the book.")
+    return spots
+
+
+class Bound(NamedTuple):
+    """A limit of a demand that could give way.
+
+    `words` say so, with {new} and {old} for its values, {who} for its wall or points, and {way} and {where} for the sense and
+    the places in which it would give; `limits` name the entries of LIMITS that bear on it.
+    """
+
+    words: str
+    limits: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Demand(ABC):
+    """One thing that the finished surface must do.
+
+    `title` is its short name and `unit` ("mm" or "mm/m") that of its numbers when shown; `bounds` are its limits by field,
+    `limits` the names of the entries of LIMITS that bear on them.
+    """
+
+    title: ClassVar[str] = ""
+    unit: ClassVar[str] = "mm"
+    bounds: ClassVar[dict[str, Bound]] = {}
+    limits: ClassVar[tuple[str, ...]] = ()
+
+    def __init_subclass__(cls) -> None:
+        cls.limits = tuple(name for bound in cls.bounds.values() for name in bound.limits)
+
+    @property
+    def who(self) -> str:
+        """The wall or the points that it speaks of."""
+        return str(getattr(self, "wall", ""))
+
+    def value(self, field: str) -> float | None:
+        """The limit in a field, m or m/m."""
+        found: float | None = getattr(self, field)
+        return found
+
+    def changed(self, **values: float) -> Demand:
+        """The demand with other limits, m or m/m."""
+        return replace(self, **values)
+
+    def beside_a_drain(self) -> Demand:
+        """What it comes to where the paving falls to a drained channel or an outlet."""
+        return self
+
+    @abstractmethod
+    def words(self) -> str:
+        """The demand in a sentence's middle, e.g. "at least 150 mm below the DPC of the north wall"."""
+
+    @abstractmethod
+    def conditions(self, brief: Brief, corners: Corners = ()) -> list[Condition]:
+        """What it comes to, place by place."""
+
+
+@dataclass(frozen=True)
+class AtSpots(Demand):
+    """A demand at measured points."""
+
+    _field: ClassVar[str] = "points"
+
+    def __post_init__(self) -> None:
+        given = getattr(self, self._field)
+        must_be(given, (list, tuple), f"the points of the demand {type(self).__name__}")
+        single = len(given) > 0 and isinstance(given[0], str)
+        spots = _spots((given,) if single else given, type(self).__name__)
+        if self._field == "point" and len(spots) > 1:
+            raise SurveyError(f"the demand {type(self).__name__} speaks of one point and is given {len(spots)}",
+                              remedy="Make a demand for each.")
+        object.__setattr__(self, self._field, spots[0] if self._field == "point" else spots)
+
+    @property
+    def spots(self) -> tuple[Spot, ...]:
+        """The measured points."""
+        spots = getattr(self, self._field)
+        return (spots,) if isinstance(spots, Spot) else spots
+
+    @property
+    def who(self) -> str:
+        return ", ".join(spot.point for spot in self.spots)
+
+    def _each(self, *, low: float | None = None, high: float | None = None, below: bool, low_of: str = "least",
+              high_of: str = "most") -> list[Condition]:
+        """Finish against the level of each point: how far below it, or how far above."""
+        sign = -1.0 if below else 1.0
+        return [Condition(spot.point, low=low, high=high, at=(spot.x, spot.y), sign=sign, constant=-sign * spot.level,
+                          low_of=low_of, high_of=high_of) for spot in self.spots]

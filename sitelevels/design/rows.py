@@ -1,0 +1,158 @@
+"""The demands of a brief as linear conditions on the few unknowns of a shape, and the linear programmes on them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from ..errors import SurveyError
+from ..surface.facet import Facet
+from ..surface.finish import Finish
+from ..surface.plane import Floats
+from ..surface.shapes import Part, Shape, facets_of
+from .brief import Brief
+from .check import corners_of, demands_on, facets_for
+from .conditions import Condition, Demand
+
+SAME = 2e-7  # m or m/m: a limit broken by less is kept; `check_finish` forgives five times as much
+TANGENTS = 32  # sides of the polygon inside the circle of greatest gradients: at most 0.5 % cautious
+INSIDE = float(np.cos(np.pi / TANGENTS))
+Bools = NDArray[np.bool_]
+
+
+@dataclass(frozen=True, eq=False)
+class Rows:
+    """What a brief demands of a shape: each row of `a` (m, n) times the unknowns lies between `low` and `high` (m,).
+
+    The unknowns are shifted and scaled so that nought is a level surface and one moves no corner of the area by more than
+    1 m: unknowns = base + x / scale. `owner` (m,) is the number of the demand that a row belongs to, `of` its condition,
+    `share` (m,) how much of a limit's change it feels: less than one on the tangents of a greatest gradient.
+    """
+
+    brief: Brief
+    shape: Shape
+    parts: tuple[Part, ...]
+    demands: tuple[Demand, ...]
+    base: Floats
+    scale: Floats
+    a: Floats
+    low: Floats
+    high: Floats
+    owner: NDArray[np.intp]
+    of: tuple[Condition, ...]
+    share: Floats
+
+    def finish(self, x: Floats) -> Finish:
+        """The surface for scaled unknowns (n,)."""
+        return Finish(facets_of(self.parts, self.base + x / self.scale))
+
+    def upper(self, rows: Bools) -> tuple[Floats, Floats]:
+        """The two sides of some rows (m,) as `a x <= b`."""
+        below, above = rows & np.isfinite(self.high), rows & np.isfinite(self.low)
+        return np.concatenate([self.a[below], -self.a[above]]), np.concatenate([self.high[below], -self.low[above]])
+
+    def given(self, number: int, limit: str) -> tuple[Floats, Floats]:
+        """How much low and high (m,) of each row give for a change of one limit of a demand."""
+        mine = self.share * (self.owner == number)
+        return (mine * [limit in condition.low_of.split() for condition in self.of],
+                mine * [limit in condition.high_of.split() for condition in self.of])
+
+    def eased(self, number: int, limit: str, by: float) -> Rows:
+        """The same with one limit of a demand `by` m or m/m easier."""
+        low, high = self.given(number, limit)
+        return replace(self, low=self.low - by * low, high=self.high + by * high)
+
+    def broken(self, x: Floats) -> Floats:
+        """By how much each demand (k,) is broken, m or m/m; nought or less where it is met."""
+        found = self.a @ x
+        worst = np.full(len(self.demands), -np.inf)
+        np.maximum.at(worst, self.owner, np.maximum(self.low - found, found - self.high))
+        return worst
+
+    def nearest(self, keep: Bools) -> tuple[float, Floats]:
+        """The least by which the worst kept of some demands (k,) must be broken, m or m/m, and unknowns (n,) that do so."""
+        a, b = self.upper(keep[self.owner])
+        n = len(self.base)
+        if not len(b):
+            return 0.0, np.zeros(n)
+        found = needed(np.append(np.zeros(n), 1.0), np.column_stack([a, -np.ones(len(b))]), b, [(None, None)] * n + [(0.0, None)])
+        return float(found[n]), found[:n]
+
+
+def needed(cost: Floats, a: Floats, b: Floats, bounds: Any = (None, None)) -> Floats:
+    """As `least`, where there must be an answer. Raises SurveyError, in words, where HiGHS finds none."""
+    found = least(cost, a, b, bounds)
+    if found is None:
+        raise SurveyError("no surface could be worked out from these demands",
+                          rule="Levels, limits and positions that differ a millionfold cannot be weighed against each other.",
+                          remedy="Look for one with a digit or a unit too many.")
+    return found
+
+
+def least(cost: Floats, a: Floats, b: Floats, bounds: Any = (None, None)) -> Floats | None:
+    """The x (n,) of least cost · x with a x ≤ b, by HiGHS; None where there is none."""
+    from scipy.optimize import linprog
+    found = linprog(cost, A_ub=a, b_ub=b, bounds=bounds, method="highs",
+                    options={"primal_feasibility_tolerance": 1e-9, "dual_feasibility_tolerance": 1e-9})
+    return None if found.x is None else np.asarray(found.x, dtype=float)
+
+
+def rows_of(brief: Brief, shape: Shape, level: float) -> Rows:
+    """What a brief demands of a shape that will lie at about `level` m.
+
+    Raises SurveyError where the shape does not suit the area, or a demand does not suit the shape.
+    """
+    parts = shape.parts(brief.area)
+    base = shape.flat(level)
+    finish = Finish(facets_of(parts, base))
+    demands = demands_on(finish, brief)
+    corners = corners_of(finish)
+    rows, low, high, owner, of, share = [], [], [], [], [], []
+    for number, demand in enumerate(demands):
+        for condition in demand.conditions(brief, corners):
+            for facet in facets_for(finish, brief, condition, corners):
+                part = parts[finish.facets.index(facet)]
+                for a, lowest, highest, felt in _linear(condition, facet, part):
+                    rows.append(a)
+                    low.append(-np.inf if lowest is None else lowest)
+                    high.append(np.inf if highest is None else highest)
+                    owner.append(number)
+                    of.append(condition)
+                    share.append(felt)
+    a = np.array(rows).reshape(-1, len(base))
+    shift = a @ base
+    scale = np.max([np.abs(moved(part, *shapely.get_coordinates(part.area).T)).max(axis=0) for part in parts], axis=0)
+    return Rows(brief, shape, parts, demands, base, scale, a / scale, np.array(low) - shift, np.array(high) - shift,
+                np.array(owner, dtype=np.intp), tuple(of), np.array(share))
+
+
+def moved(part: Part, x: Any, y: Any) -> Floats:
+    """How each unknown moves the level at places (k,) of a part: (k, n)."""
+    return np.stack([np.ones_like(x), x - part.origin[0], y - part.origin[1]], axis=-1) @ part.basis
+
+
+def _linear(condition: Condition, facet: Facet, part: Part) -> Iterator[tuple[Floats, float | None, float | None, float]]:
+    """A condition on a facet as rows on the unknowns, with their limits and how much of a change of these they feel."""
+    low, high = condition.low, condition.high
+    if condition.at is not None:
+        x, y = condition.at
+        free = condition.constant
+        yield (condition.sign * moved(part, np.array(x), np.array(y)), None if low is None else low - free,
+               None if high is None else high - free, 1.0)
+    elif (way := condition.way_on(facet)) is not None:
+        length = float(np.hypot(*way))
+        yield -(way[0] * part.basis[1] + way[1] * part.basis[2]) / length, low, high, 1.0
+    elif high is not None:
+        for tangent in tangents(part):
+            yield tangent, None, high * INSIDE, INSIDE
+
+
+def tangents(part: Part) -> Floats:
+    """Gradients (TANGENTS, n) of a part in directions all round, on the unknowns."""
+    angles = 2 * np.pi * np.arange(TANGENTS) / TANGENTS
+    return np.outer(np.cos(angles), part.basis[1]) + np.outer(np.sin(angles), part.basis[2])

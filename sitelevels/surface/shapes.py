@@ -1,0 +1,299 @@
+"""Shapes of a finished surface: where its facets lie in plan, and how each follows from a few unknowns."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import Any
+
+import numpy as np
+import shapely
+
+from ..errors import SurveyError
+from ..wording import word_distance, word_mm, word_place
+from .facet import Facet, Way, polygon_of
+from .plane import Floats, Plane, plan_places
+
+NEAR = 1e-6  # m: a corner nearer than this to a line stands on it
+ON_EDGE = 0.005  # m: an outlet nearer than this to an edge stands in it; it is wider than that itself
+SLIVER = 1e-9  # share of the area: a facet smaller than this is what the last binary digits leave of nothing
+
+
+@dataclass(frozen=True, eq=False)
+class Part:
+    """One facet of a shape: its `area` in plan, and its plane as a matrix `basis` (3, n) on the n unknowns of the shape.
+
+    The three rows give the level at `origin` (m), gx and gy (m/m). It is meant to fall `towards` a drain and, beside a
+    channel, that falls `along` it.
+    """
+
+    area: shapely.Polygon
+    basis: Floats
+    origin: tuple[float, float]
+    towards: Way | None = None
+    along: Way | None = None
+
+    def facet(self, unknowns: Sequence[float] | Floats) -> Facet:
+        """The facet for values of the unknowns."""
+        level, gx, gy = (float(value) for value in self.basis @ np.asarray(unknowns, dtype=float))
+        return Facet(Plane(level, gx, gy, self.origin), self.area, self.towards, self.along)
+
+
+def facets_of(parts: Iterable[Part], unknowns: Sequence[float] | Floats) -> tuple[Facet, ...]:
+    """The facets of a shape for values of its unknowns."""
+    return tuple(part.facet(unknowns) for part in parts)
+
+
+@dataclass(frozen=True)
+class Channel:
+    """Two planes that fall to a line, which has a fall of its own.
+
+    `line` is two places (x, y) in m; it is carried on straight to the edges of the area. The unknowns are the level of the
+    line at its first place (m), its own fall from the first to the second, and the falls to it from the left and from the
+    right of somebody who looks that way (m/m, all positive downhill). Raises SurveyError for a line of no length.
+    """
+
+    line: tuple[tuple[float, float], tuple[float, float]]
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "line", _line(self.line, "the channel"))
+
+    def flat(self, level: float) -> Floats:
+        """The unknowns (4,) of a level surface at `level` m."""
+        return np.array([level, 0.0, 0.0, 0.0])
+
+    def parts(self, area: Any) -> tuple[Part, ...]:
+        """The facets over an area. Raises SurveyError where the line does not divide it."""
+        polygon = polygon_of(area)
+        (x, y), second = self.line
+        length = math.dist(*self.line)
+        along = ((second[0] - x) / length, (second[1] - y) / length)
+        left = (-along[1], along[0])
+        found = []
+        for number, side in ((2, 1.0), (3, -1.0)):
+            square = (side * left[0], side * left[1])
+            across = np.zeros((3, 4))
+            middle = (float(polygon.centroid.x), float(polygon.centroid.y))
+            across[:, 0] = 1.0, 0.0, 0.0
+            across[:, 1] = -_off(middle, (x, y), along), -along[0], -along[1]
+            across[:, number] = _off(middle, (x, y), square), square[0], square[1]
+            towards = (0.0 - square[0], 0.0 - square[1])
+            found.append([Part(piece, across, middle, towards, along)
+                          for piece in _pieces(_half(polygon, (x, y), square), polygon)])
+        if not all(found):
+            raise SurveyError(f"the channel from {word_place(x, y)} to {word_place(*second)} does not divide the area",
+                              rule="There is paving on both sides of it, falling to it.",
+                              remedy="Move the line into the area; a channel along an edge needs one plane only.")
+        return (*found[0], *found[1])
+
+    def words(self) -> str:
+        """The shape in words."""
+        (x, y), second = self.line
+        return f"two planes falling to a channel from {word_place(x, y)} to {word_place(*second)}"
+
+
+@dataclass(frozen=True)
+class Outlet:
+    """A floor that falls to one point.
+
+    From a perimeter that is level all round: facets square to the edges. Or from chosen `sides` only, each two places (x, y)
+    in m along one edge of the area: at each place the highest of the planes through a chosen side and the outlet. An edge in
+    which the outlet itself stands falls to it from both ends. The unknowns are the level of the outlet and that of the
+    perimeter or the chosen sides, m.
+    """
+
+    point: tuple[float, float]
+    sides: tuple[tuple[tuple[float, float], tuple[float, float]], ...] | None = None
+
+    def __post_init__(self) -> None:
+        x, y = plan_places(*_pair(self.point, "the outlet"))
+        object.__setattr__(self, "point", (float(x), float(y)))
+        if self.sides is not None:
+            sides = tuple(_line(side, "a side") for side in self.sides)
+            if not sides:
+                raise SurveyError("no side is chosen", remedy="Name the sides that the floor falls from, or none for all.")
+            object.__setattr__(self, "sides", sides)
+
+    def flat(self, level: float) -> Floats:
+        """The unknowns (2,) of a level surface at `level` m."""
+        return np.array([level, level])
+
+    def parts(self, area: Any) -> tuple[Part, ...]:
+        """The facets over an area.
+
+        Raises SurveyError where the outlet lies outside it, an edge is not seen from it (with the place of a second outlet),
+        or a place would lie below it.
+        """
+        polygon = polygon_of(area)
+        at = shapely.Point(self.point)
+        outside = float(polygon.distance(at))
+        if outside > NEAR:
+            raise SurveyError(f"the outlet at {word_place(*self.point)} lies {word_distance(outside)} outside the area",
+                              remedy="Correct its x and y, or the corners of the area.")
+        edges = list(_edges(polygon))
+        self._all_seen(polygon, edges)
+        if self.sides is None:
+            return self._fan(polygon, [edge for edge in edges if _distance(self.point, edge) > ON_EDGE])
+        return self._from_sides(polygon, edges)
+
+    def _all_seen(self, polygon: shapely.Polygon, edges: list[Any]) -> None:
+        unseen = [edge for edge in edges if not _sees(polygon, self.point, edge)]
+        if not unseen:
+            return
+        x_min, y_min, x_max, y_max = polygon.bounds
+        grid = [(float(x), float(y)) for x in np.linspace(x_min, x_max, 17)[1:-1] for y in np.linspace(y_min, y_max, 17)[1:-1]
+                if polygon.contains(shapely.Point(x, y))]
+        middle = shapely.MultiLineString(unseen).centroid
+        second = max(grid, key=lambda place: (sum(math.dist(*edge) for edge in unseen if _sees(polygon, place, edge)),
+                                              -math.dist(place, (middle.x, middle.y))), default=None)
+        edge = " to ".join(word_place(*end) for end in unseen[0])
+        there = "" if second is None else f", about {word_place(*second)}"
+        raise SurveyError(f"the edge from {edge} is not seen from the outlet at {word_place(*self.point)}",
+                          rule="Water from every edge must find the outlet straight, with no corner, hole or edge in its way.",
+                          remedy=f"Divide the area and give the other part a second outlet{there}.")
+
+    def _plane(self, area: shapely.Polygon, edge: Any) -> Part:
+        """The plane through the outlet and an edge, over part of the area."""
+        square = _square(edge, self.point)
+        away = _off(edge[0], self.point, square)
+        rise = np.array([-1.0, 1.0]) / away
+        middle = (float(area.centroid.x), float(area.centroid.y))
+        level = np.array([1.0, 0.0]) + rise * _off(middle, self.point, square)
+        return Part(area, np.stack([level, rise * square[0], rise * square[1]]), middle, (0.0 - square[0], 0.0 - square[1]))
+
+    def _fan(self, polygon: shapely.Polygon, edges: list[Any]) -> tuple[Part, ...]:
+        return tuple(self._plane(piece, edge) for edge in edges
+                     for piece in _pieces(shapely.Polygon([self.point, *edge]).intersection(polygon), polygon))
+
+    def _from_sides(self, polygon: shapely.Polygon, edges: list[Any]) -> tuple[Part, ...]:
+        chosen = []
+        for side in self.sides or ():
+            line = shapely.LineString(side)
+            found = [edge for edge in edges if shapely.LineString(edge).buffer(ON_EDGE).covers(line)]
+            if not found:
+                raise SurveyError(f"the side from {word_place(*side[0])} to {word_place(*side[1])} is no edge of the area",
+                                  rule=f"Both its ends stand within {word_mm(ON_EDGE)} of one edge.",
+                                  remedy="Give two places on one edge.")
+            if _distance(self.point, found[0]) <= ON_EDGE:
+                raise SurveyError(f"the outlet stands in the chosen side from {word_place(*side[0])} to {word_place(*side[1])}",
+                                  rule="The floor cannot fall from a level side to an outlet in it.",
+                                  remedy="Leave that side out, or move the outlet.")
+            if found[0] not in chosen:
+                chosen.append(found[0])
+        heights = [(square := _square(edge, self.point), _off(edge[0], self.point, square)) for edge in chosen]
+        below, parts = polygon, []
+        for number, (square, away) in enumerate(heights):
+            below = _half(below, self.point, (-square[0], -square[1]))
+            here = polygon
+            for other, (other_square, other_away) in enumerate(heights):
+                if other != number:  # where this plane is the higher
+                    higher = (square[0] / away - other_square[0] / other_away, square[1] / away - other_square[1] / other_away)
+                    if math.hypot(*higher) * polygon.length > SLIVER:
+                        here = _half(here, self.point, higher)
+                    elif other < number:  # two edges in one line have one plane
+                        here = shapely.Polygon()
+            parts += [self._plane(piece, chosen[number]) for piece in _pieces(here, polygon)]
+        if any(_pieces(below.buffer(-ON_EDGE), polygon)):
+            place = shapely.Point(self.point)
+            far = max(shapely.get_coordinates(below).tolist(), key=lambda corner: float(place.distance(shapely.Point(corner))))
+            raise SurveyError(f"with these sides the floor about {word_place(*far)} would lie below the outlet",
+                              rule="Every place lies higher than the outlet, or water stays there.",
+                              remedy="Choose one more side beyond the outlet, or move the outlet to that edge.")
+        return tuple(parts)
+
+    def words(self) -> str:
+        """The shape in words."""
+        sides = "a level perimeter" if self.sides is None else f"{len(self.sides)} level side{'s' * (len(self.sides) > 1)}"
+        return f"a floor falling from {sides} to an outlet at {word_place(*self.point)}"
+
+
+@dataclass(frozen=True)
+class OnePlane:
+    """One plane; the unknowns are its level at the middle of the area (m), gx and gy (m/m)."""
+
+    def flat(self, level: float) -> Floats:
+        """The unknowns (3,) of a level surface at `level` m."""
+        return np.array([level, 0.0, 0.0])
+
+    def parts(self, area: Any) -> tuple[Part, ...]:
+        """The one facet."""
+        polygon = polygon_of(area)
+        return (Part(polygon, np.eye(3), (float(polygon.centroid.x), float(polygon.centroid.y))),)
+
+    def words(self) -> str:
+        """The shape in words."""
+        return "one plane"
+
+
+Shape = OnePlane | Channel | Outlet
+
+
+def _pair(values: Any, what: str) -> tuple[Any, Any]:
+    try:
+        first, second = values
+    except (TypeError, ValueError):
+        raise SurveyError(f"{what} is {values!r}", rule="It must be a pair.") from None
+    return first, second
+
+
+def _line(ends: Any, what: str) -> tuple[tuple[float, float], tuple[float, float]]:
+    """Two places in plan, some way apart."""
+    first, second = (plan_places(*_pair(end, f"an end of {what}")) for end in _pair(ends, what))
+    places = ((float(first[0]), float(first[1])), (float(second[0]), float(second[1])))
+    if math.dist(*places) < NEAR:
+        raise SurveyError(f"{what} at {word_place(*places[0])} has no length", remedy="Give two places some way apart.")
+    return places
+
+
+def _off(place: Sequence[float], start: Sequence[float], way: Sequence[float]) -> float:
+    """How far a place lies from a start in a direction, m."""
+    return (place[0] - start[0]) * way[0] + (place[1] - start[1]) * way[1]
+
+
+def _half(shape: Any, start: Sequence[float], way: Sequence[float]) -> Any:
+    """The part of a shape that lies from `start` in the direction `way`."""
+    length = math.hypot(*way)
+    ahead = np.array([way[0], way[1]]) / length
+    aside = np.array([-ahead[1], ahead[0]])
+    far = 2 * max(shape.hausdorff_distance(shapely.Point(start)), 1.0) if not shape.is_empty else 1.0
+    base = np.array([start[0], start[1]])
+    return shape.intersection(shapely.Polygon([base - far * aside, base + far * aside, base + far * (aside + ahead),
+                                               base + far * (ahead - aside)]))
+
+
+def _pieces(shape: Any, whole: shapely.Polygon) -> list[shapely.Polygon]:
+    """The polygons of a shape that are more than slivers."""
+    return [piece for piece in shapely.get_parts(shape)
+            if isinstance(piece, shapely.Polygon) and piece.area > SLIVER * whole.area]
+
+
+def _edges(polygon: shapely.Polygon) -> Iterator[tuple[tuple[float, float], tuple[float, float]]]:
+    """The edges of the outline, those in one line joined."""
+    corners = shapely.get_coordinates(polygon.exterior.simplify(NEAR / 10))
+    ends = [(float(x), float(y)) for x, y in corners]
+    if len(ends) > 4 and shapely.LineString([ends[-2], ends[1]]).distance(shapely.Point(ends[0])) < NEAR / 10:
+        ends = [*ends[1:-1], ends[1]]
+    yield from pairwise(ends)
+
+
+def _distance(place: Sequence[float], edge: Any) -> float:
+    return float(shapely.LineString(edge).distance(shapely.Point(place)))
+
+
+def _square(edge: Any, place: Sequence[float]) -> tuple[float, float]:
+    """Unit vector square to an edge, away from a place."""
+    length = math.dist(*edge)
+    square = ((edge[1][1] - edge[0][1]) / length, (edge[0][0] - edge[1][0]) / length)
+    side = math.copysign(1.0, _off(edge[0], place, square))
+    return (side * square[0], side * square[1])
+
+
+def _sees(polygon: shapely.Polygon, place: Sequence[float], edge: Any) -> bool:
+    """Whether the whole of an edge is seen from a place; the edge in which the place stands counts as seen."""
+    if _distance(place, edge) <= ON_EDGE:
+        return True
+    if abs(_off(edge[0], place, _square(edge, place))) <= ON_EDGE:  # seen end on
+        return False
+    return bool(polygon.buffer(NEAR).covers(shapely.Polygon([place, *edge])))
