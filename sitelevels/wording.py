@@ -76,7 +76,7 @@ def parse_fall(text: str) -> float:
 def word_fall(fall: float, *, never: Literal["flatter", "steeper"] | None = None) -> str:
     """A fall in m/m as "1:60 (16.7 mm/m)"; uphill is said in a word.
 
-    `never` says to which side the ratio must not be rounded, where somebody is going to build to it. Raises SurveyError for a
+    `never` says to which side neither number must be rounded, where somebody is going to build to it. Raises SurveyError for a
     fall that is not a finite number.
 
     >>> word_fall(1 / 60), word_fall(-0.0125), word_fall(0)
@@ -92,7 +92,9 @@ def word_fall(fall: float, *, never: Literal["flatter", "steeper"] | None = None
     scaled = run * 10**digits
     whole = round(scaled) if never is None else math.floor(scaled + 1e-6) if never == "flatter" else math.ceil(scaled - 1e-6)
     length = f"{whole / 10**digits:.{max(digits, 0)}f}".removesuffix(".0")
-    return f"1:{length}{' uphill' if fall < 0 else ''} ({steep * 1000:.1f} mm/m)"
+    tenths = steep * 1e4
+    tenths = tenths if never is None else math.ceil(tenths - 1e-6) if never == "flatter" else math.floor(tenths + 1e-6)
+    return f"1:{length}{' uphill' if fall < 0 else ''} ({tenths / 10:.1f} mm/m)"
 
 
 def word_change(size: float, unit: Literal["mm", "mm/m"]) -> str:

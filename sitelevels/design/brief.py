@@ -125,6 +125,13 @@ class Wall:
         return float(np.interp(along, distances, levels))
 
 
+def _to_corners(part: shapely.LineString, corners: Sequence[tuple[float, ...]]) -> Edge:
+    """The ends of part of a side; one that stands within the tape's tolerance of a corner is that corner."""
+    first, second = (next((corner for corner in corners if math.dist(end, corner) <= 1.5 * AGAINST), end)
+                     for end in (part.coords[0], part.coords[-1]))
+    return (float(first[0]), float(first[1])), (float(second[0]), float(second[1]))
+
+
 def _in_order(shots: NDArray[np.float64], name: str) -> NDArray[np.float64]:
     """DPC shots by distance; the two of a step so that each lies next to the neighbour whose level is nearer."""
     ordered = shots.copy()
@@ -206,6 +213,7 @@ class Brief:
         if len(set(names)) < len(names):
             raise SurveyError(f"two walls have one name among {', '.join(names)}", remedy="Give each its own.")
         for name in ("closed", "free"):
+            must_be(getattr(self, name), Iterable, f"the list of {name} edges")
             object.__setattr__(self, name, tuple(self._edge(edge, name) for edge in getattr(self, name)))
         for demand in self.every_demand:
             for condition in demand.conditions(self):  # refuses a demand on a wall that is not there
@@ -234,16 +242,15 @@ class Brief:
     @cached_property
     def every_demand(self) -> tuple[Demand, ...]:
         """The demands, and one for each edge that is closed to water."""
-        closed: list[Any] = list(self.closed)
+        closed = list(self.closed)
         if self.free:
-            open_ = [shapely.LineString(edge) for edge in self.free] + [shapely.LineString([wall.first, wall.second])
-                                                                       for wall in self.walls]
+            told = [*self.closed, *self.free, *((wall.first, wall.second) for wall in self.walls)]
+            known = shapely.union_all([shapely.LineString(ends) for ends in told]).buffer(AGAINST, cap_style="flat")
             for ring in (self.area.exterior, *self.area.interiors):
                 for ends in pairwise(ring.coords):
-                    rest = shapely.LineString(ends).difference(shapely.union_all(open_).buffer(AGAINST, cap_style="flat"))
-                    closed += [(part.coords[0], part.coords[-1]) for part in shapely.get_parts(rest) if part.length > 2 * AGAINST]
-        edges = dict.fromkeys(((float(a[0]), float(a[1])), (float(b[0]), float(b[1]))) for a, b in closed)
-        return (*self.demands, *(ClosedEdge(*ends) for ends in edges))
+                    rest = shapely.get_parts(shapely.LineString(ends).difference(known))
+                    closed += [_to_corners(part, ends) for part in rest if part.length > 2 * AGAINST]
+        return (*self.demands, *(ClosedEdge(*ends) for ends in dict.fromkeys(closed)))
 
     @property
     def build_up(self) -> float:

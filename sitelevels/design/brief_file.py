@@ -22,10 +22,12 @@ from ..wording import parse_fall, word_distance, word_mm
 from .brief import BEYOND_SHOTS, Brief, Layer, Wall
 from .conditions import Demand, Spot
 from .demands import (
+    AccessCover,
     Clearance,
     Cover,
     FallAlong,
     FallAway,
+    FallToDrain,
     Gully,
     KeepBelow,
     MaxGradient,
@@ -37,21 +39,27 @@ FORMAT = 1
 
 _TEXT, _NUMBER, _YES, _LIST = "a text in quotation marks", "a number", "true or false", "a list in [ ]"
 _READINGS = "a list in [ ] of numbers or texts"
+_PLACE = "the name of a point, or x and y in m in [ ]"
 _SECTIONS = {  # what each key of the parts that stand once must be
     "job": {"name": _TEXT, "note": _TEXT, "invented": _YES},
     "survey": {"unit": _TEXT, "adjust": _TEXT, "allowance": _TEXT, "allowable_mm": _NUMBER, "breaks": _LIST},
-    "area": {"corners": _LIST, "corners_m": _LIST},
-    "finish": {"wall": _TEXT, "level_at_wall_m": _NUMBER, "fall_away": _TEXT, "fall_along": _TEXT},
+    "area": {"corners": _LIST, "corners_m": _LIST, "closed": _LIST, "free": _LIST},
+    "finish": {"shape": _TEXT, "wall": _TEXT, "level_at_wall_m": _NUMBER, "fall_away": _TEXT, "fall_along": _TEXT,
+               "line": _LIST, "level_m": _NUMBER, "fall": _TEXT, "left": _TEXT, "right": _TEXT,
+               "outlet": _PLACE, "sides": _LIST, "perimeter_m": _NUMBER},
     "instrument": dict.fromkeys(("pegs", "turn", "repeats"), _READINGS),
     "setting_out": {"benchmark": _TEXT, "backsight_m": _NUMBER, "pegs": _LIST},
 }
-_LISTS = {"wall": {"name", "first", "second", "dpc_m"}, "layer": {"name", "thickness_mm"}}
+_LISTS = {"wall": {"name", "first", "second", "dpc_m"}, "layer": {"name", "thickness_mm"},
+          "variant": {"name", "note", "demand"}}
 _DEMANDS: dict[str, tuple[type[Demand], dict[str, str]]] = {
-    "below the DPC": (Clearance, {"wall": "wall", "least_mm": "least"}),
+    "below the DPC": (Clearance, {"wall": "wall", "least_mm": "least", "drained_mm": "drained"}),
     "fall away": (FallAway, {"wall": "wall", "least": "least", "target": "target", "most": "most"}),
     "fall along": (FallAlong, {"wall": "wall", "most": "most"}),
+    "fall to drain": (FallToDrain, {"least": "least", "target": "target", "most": "most", "channel": "channel"}),
     "meet": (Meet, {"points": "points", "within_mm": "within"}),
-    "step": (Step, {"points": "at", "least_mm": "least", "most_mm": "most"}),
+    "access cover": (AccessCover, {"points": "points", "within_mm": "within", "lower_mm": "lower", "higher_mm": "higher"}),
+    "step": (Step, {"points": "at", "least_mm": "least", "most_mm": "most", "up": "up"}),
     "cover": (Cover, {"points": "points", "least_mm": "least"}),
     "keep below": (KeepBelow, {"point": "point", "by_mm": "by"}),
     "gully": (Gully, {"point": "point", "proud_mm": "proud"}),
@@ -98,9 +106,25 @@ def read_brief(text: str) -> dict[str, Any]:
                        for key in entry if known and key not in known]
             faults += [SurveyError(f"{key} is {entry[key]!r}", where=where, rule=f"It must be {wanted}.")
                        for key, wanted in _SECTIONS.get(name, {}).items() if key in entry and not _is(wanted, entry[key])]
+            if name == "variant":
+                _check_variant(entry, where, faults)
     if faults:
         raise SurveyError.together(faults)
     return told
+
+
+def _check_variant(entry: dict[str, Any], where: str, faults: list[SurveyError]) -> None:
+    """Note what is wrong with the demands of a variant of the brief."""
+    demands = entry.get("demand", [])
+    parts = isinstance(demands, list) and all(isinstance(one, dict) for one in demands)
+    if not isinstance(entry.get("name"), str) or not parts:
+        faults.append(SurveyError("the variant has no name, or its demands are no parts", where=where,
+                                  remedy="Write name = \"…\", and each demand under a heading [[variant.demand]]."))
+        return
+    for demand in demands:
+        known = _keys_of_demand(demand, where, faults)
+        faults += [SurveyError(f"the key {key!r} is not known here", where=where, rule=f"Keys are {', '.join(sorted(known))}.")
+                   for key in demand if known and key not in known]
 
 
 def _keys_of_demand(entry: dict[str, Any], where: str, faults: list[SurveyError]) -> set[str]:
@@ -156,6 +180,8 @@ class _Reader:
 def _is(wanted: str, value: Any) -> bool:
     if wanted == _LIST:
         return isinstance(value, list) and all(isinstance(one, (str, list)) for one in value)
+    if wanted == _PLACE:
+        return isinstance(value, str) or (isinstance(value, list) and len(value) == 2 and all(map(_is_number, value)))
     if wanted == _READINGS:  # as typed, in m; texts where a test is not finished
         return isinstance(value, list) and all(isinstance(one, str) or _is_number(one) for one in value)
     return _is_number(value) if wanted == _NUMBER else isinstance(value, bool if wanted == _YES else str)
@@ -165,14 +191,16 @@ def _is_number(value: Any) -> bool:
     return isinstance(value, (int, float)) and not isinstance(value, bool) and abs(value) < 1e7
 
 
-def brief_of(told: dict[str, Any], reduced: ReducedLevels) -> Brief:
-    """The brief of a job from its file and its levels.
+def brief_of(told: dict[str, Any], reduced: ReducedLevels, variant: str | None = None) -> Brief:
+    """The brief of a job from its file and its levels; with a `variant`, its demands in place of those of the same kind.
 
     Points are named as in the book; a wall's DPC comes from the shots with feature dpc and that wall's name, or from dpc_m.
     Raises SurveyError with every problem at once, and warns (SurveyWarning) of DPC shots on walls that it does not know.
     """
     faults: list[SurveyError] = []
     spots = reduced.spots()
+    if variant is not None:
+        told = {**told, "demand": _varied(told, variant)}
     area = _Reader("brief.toml, [area]", told.get("area", {}), faults)
     corners = area.keep(_area, area, spots)
 
@@ -189,9 +217,26 @@ def brief_of(told: dict[str, Any], reduced: ReducedLevels) -> Brief:
     walls = each("wall", _wall, spots, reduced, names)
     layers = each("layer", lambda reader: Layer(reader.text("name"), reader.number("thickness_mm", 0.001)))
     demands = each("demand", _demand, spots, names)
+    closed, free = (tuple(area.keep(_edge, edge, spots) for edge in area.entry.get(key, [])) for key in ("closed", "free"))
     if faults:
         raise SurveyError.together(faults)
-    return Brief(corners, walls=tuple(walls), layers=tuple(layers), demands=tuple(demands))
+    return Brief(corners, walls=tuple(walls), layers=tuple(layers), demands=tuple(demands), closed=closed, free=free)
+
+
+def _varied(told: dict[str, Any], variant: str) -> list[dict[str, Any]]:
+    """The demands as a variant has them."""
+    variants = {entry["name"]: entry.get("demand", []) for entry in told.get("variant", [])}
+    if variant not in variants:
+        raise SurveyError(f"the brief has no variant {variant!r}", rule=f"Its variants are {', '.join(variants) or 'none'}.")
+    kinds = {demand["kind"] for demand in variants[variant]}
+    return [*(demand for demand in told.get("demand", []) if demand["kind"] not in kinds), *variants[variant]]
+
+
+def _edge(edge: Any, spots: pd.DataFrame) -> Any:
+    """An edge: two names of points, or two pairs x, y in m."""
+    if isinstance(edge, list) and all(isinstance(end, str) for end in edge):
+        return tuple((spot.x, spot.y) for spot in _named(edge, spots))
+    return edge
 
 
 def _named(names: Any, spots: pd.DataFrame) -> list[Spot]:
@@ -287,6 +332,10 @@ def _value(reader: _Reader, key: str, spots: pd.DataFrame, walls: list[Any]) -> 
         return _named(reader.entry[key], spots)
     if key == "point":
         return _named([reader.text(key)], spots)[0]
+    if key == "up":
+        if not isinstance(reader.entry[key], bool):
+            raise SurveyError(f"{key} is {reader.entry[key]!r}", rule=f"It must be {_YES}.")
+        return reader.entry[key]
     if key == "proud_mm":
         return reader.pair(key, 0.001)
     return reader.number(key, 0.001) if key.endswith("_mm") else reader.fall(key)

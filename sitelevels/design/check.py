@@ -37,6 +37,11 @@ class Finding:
         return self.margin >= -ROUNDING
 
     @property
+    def at_limit(self) -> bool:
+        """Whether less than half a millimetre, or a twentieth of a mm/m, is in hand: nothing that a spirit level shows."""
+        return self.met and self.margin < (5e-4 if self.demand.unit == "mm" else 5e-5)
+
+    @property
     def required(self) -> str:
         """The limits in words."""
         low, high = self.condition.low, self.condition.high
@@ -203,7 +208,9 @@ def demands_on(finish: Finish, brief: Brief) -> tuple[Demand, ...]:
                           remedy="Choose a surface with a channel or an outlet, or take that demand out.")
     if not drains:
         return brief.every_demand
-    return (*(demand.beside_a_drain() for demand in brief.every_demand), *(() if told else (FallToDrain(),)))
+    wholly = all(facet.towards for facet in finish.facets)
+    asked = [demand.beside_a_drain() if wholly else demand for demand in brief.every_demand]
+    return (*asked, *(() if told else (FallToDrain(),)))
 
 
 def corners_of(finish: Finish) -> list[tuple[float, float]]:

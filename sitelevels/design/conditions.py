@@ -112,11 +112,13 @@ class Bound(NamedTuple):
     """A limit of a demand that could give way.
 
     `words` say so, with {new} and {old} for its values, {who} for its wall or points, and {way} and {where} for the sense and
-    the places in which it would give; `limits` name the entries of LIMITS that bear on it.
+    the places in which it would give; `limits` name the entries of LIMITS that bear on it. A `least` limit gives way downwards,
+    any other upwards.
     """
 
     words: str
     limits: tuple[str, ...] = ()
+    least: bool = False
 
 
 @dataclass(frozen=True)

@@ -13,7 +13,7 @@ import pandas as pd
 
 from ..surface.plane import Floats
 from ..surface.shapes import Outlet
-from ..wording import html_table, word_distance, word_fall, word_mm, word_share, word_times
+from ..wording import html_table, word_distance, word_fall, word_mm, word_number, word_share
 from .conditions import Demand
 from .demands import Clearance, ClosedEdge, FallToDrain, Step
 from .published import LIMITS, Limit
@@ -109,16 +109,24 @@ class Quarrel:
         """The shared give in a sentence; empty where there is none."""
         if self.share is None:
             return ""
-        return f"Or share it, no limit giving more than {word_share(self.share)} of itself: " \
-               f"{'; '.join(one.words for one in self.shared)}."
+        breaks = dict.fromkeys(limit for one in self.shared for limit in one.breaks)
+        mind = "; ".join(f"{_shown(limit.value, limit.unit)} ({limit.source})" for limit in breaks)
+        return (f"Or share it, no limit giving more than {word_share(self.share)} of itself: "
+                f"{'; '.join(one.words for one in self.shared)}.{f' That breaks {mind}.' if mind else ''}")
+
+    @property
+    def advice(self) -> str:
+        """What there is to say of the quarrel of level access and clearance; empty where it is not in it."""
+        return LEVEL_ACCESS if self.level_access else ""
 
     def _repr_html_(self) -> str:
         if not self.conflicts:
             return ""
+        fights = "".join(f"<li>{escape(conflict.words)}</li>" for conflict in self.conflicts)
         shown = self.table.assign(enough=["yes" if one.enough else "no" for one in self.changes])
-        shown = shown.rename(columns={"enough": "is that enough?", "change": "the least change to it alone", "warning": "mind"})
-        access = f"<p>{escape(LEVEL_ACCESS)}</p>" if self.level_access else ""
-        return f"{html_table(shown, words=True)}<p>{escape(self.sharing)}</p>{access}"
+        shown = shown.rename(columns={"enough": "enough?", "change": "the least change to it alone", "warning": "mind"})
+        after = "".join(f"<p>{escape(said)}</p>" for said in (self.why, self.sharing, self.advice) if said)
+        return f"<ol>{fights}</ol><p>What would each have to give?</p>{html_table(shown, words=True)}{after}"
 
 
 def find_quarrel(rows: Rows) -> Quarrel:
@@ -166,7 +174,7 @@ def _fields(rows: Rows, number: int) -> dict[str, float]:
 
 def _only_low(rows: Rows, number: int, field: str) -> bool:
     """Whether a limit is a least one, which gives way downwards and no further than nought."""
-    return not rows.given(number, field)[1].any()
+    return rows.demands[number].bounds[field].least
 
 
 def _give(rows: Rows, fields: Sequence[Field], size: Floats, most: Floats) -> tuple[Floats, Floats] | None:
@@ -283,7 +291,7 @@ def _why(rows: Rows, conflicts: Sequence[Conflict]) -> str:
     if not demand.most or not demand.least:
         return ""
     steep = [part.facet([0.0, 1.0]).plane.fall for part in rows.parts]
+    found, allowed = (word_number(ratio, figures=4) for ratio in (max(steep) / min(steep), demand.most / demand.least))
     return (f"The sides lie at one level, so that the shortest way to the outlet ({word_distance(1 / max(steep))}) falls "
-            f"{word_times(max(steep) / min(steep))} times as steeply as the longest ({word_distance(1 / min(steep))}), and the "
-            f"limits allow {word_times(demand.most / demand.least)} times. Move the outlet to the middle of the shorter way, let "
-            "the floor fall from chosen sides only, or give it two outlets.")
+            f"{found} times as steeply as the longest ({word_distance(1 / min(steep))}), and the limits allow {allowed} times. "
+            "Let the floor fall from chosen sides only, or give it two outlets.")

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from html import escape
 from typing import TYPE_CHECKING, Any
 
 from ..errors import SurveyError
@@ -47,9 +46,6 @@ class Cure:
         if not self.works:
             return f"{self.name}: that alone does not do it."
         return f"{self.name}: that does it, moving {word_volume(self.solution.volume or 0.0)}. {self.said}{self.guidance}"
-
-    def _repr_html_(self) -> str:
-        return f"<p>{escape(self.words)}</p>"
 
 
 def try_cures(solution: Solution, solve: Solve) -> tuple[Cure, ...]:
@@ -96,7 +92,7 @@ def _channels(brief: Brief, fighting: Sequence[Demand], tried: Callable[..., Sol
             served.append(facing)
             name = f"A drained channel half-way between the {wall.name} and the {facing.name}"
         line = tuple((x + away * out[0], y + away * out[1]) for x, y in (wall.first, wall.second))
-        yield _channel(brief, name, guidance, line, wall, tried)
+        yield _channel(brief, name, guidance, line, {wall.name, *([] if facing is None else [facing.name])}, tried)
 
 
 def _faces(brief: Brief, one: Wall, other: Wall) -> bool:
@@ -104,12 +100,12 @@ def _faces(brief: Brief, one: Wall, other: Wall) -> bool:
     return a[0] * b[0] + a[1] * b[1] < OPPOSITE
 
 
-def _channel(brief: Brief, name: str, guidance: str, line: Any, wall: Wall, tried: Callable[..., Solution]) -> Cure:
+def _channel(brief: Brief, name: str, guidance: str, line: Any, walls: set[str], tried: Callable[..., Solution]) -> Cure:
     """With the clearance asked for first, then with a reduced one; the channel running either way."""
     reduced = LIMITS["clearance, drained"]
     drains = [] if any(isinstance(one, FallToDrain) for one in brief.demands) else [FallToDrain(channel=0.0)]
     eased = {one: replace(one, drained=min(one.least, reduced.value)) for one in brief.demands
-             if isinstance(one, Clearance) and one.wall == wall.name}
+             if isinstance(one, Clearance) and one.wall in walls}
     found = None
     try:
         less = (f"It takes a clearance of {word_mm(reduced.value)} beside the channel instead ({reduced.source}: "

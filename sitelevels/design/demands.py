@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, ClassVar
 
-from ..errors import SurveyError
+from ..errors import SurveyError, finite_list, must_be
 from ..wording import word_distance, word_fall, word_mm, word_place
 from .conditions import AtSpots, Bound, Condition, Corners, Demand, Spot, ordered
 from .published import LIMITS
@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 class Clearance(Demand):
     """Stay at least `least` m below the DPC of a wall, wherever the area lies against it.
 
-    `drained`, if given, is the least instead where the paving there falls to a drained channel or an outlet.
+    `drained`, if given, is the least instead where all of the paving falls to a drained channel or an outlet.
     """
 
     wall: str
@@ -26,7 +26,7 @@ class Clearance(Demand):
     drained: float | None = None
     title = "below the DPC"
     bounds: ClassVar = {"least": Bound("allow {new} below the DPC of the {who} instead of {old}",
-                                       ("clearance", "clearance, Approved Document C"))}
+                                       ("clearance", "clearance, Approved Document C"), least=True)}
 
     def __post_init__(self) -> None:
         ordered(f"Clearance at {self.wall}", ("least", self.least))
@@ -56,7 +56,7 @@ class FallAway(Demand):
     title = "fall away"
     bounds: ClassVar = {
         "least": Bound("let the fall away from the {who} be {new} instead of {old}",
-                       ("fall away", "fall away, drives and paths", "fall away, flags")),
+                       ("fall away", "fall away, drives and paths", "fall away, flags"), least=True),
         "most": Bound("let the fall away from the {who} be as steep as {new} instead of {old}")}
 
     def __post_init__(self) -> None:
@@ -108,9 +108,9 @@ class FallToDrain(Demand):
     unit = "mm/m"
     title = "fall to the drain"
     bounds: ClassVar = {
-        "least": Bound("let the fall to the drain be {new} instead of {old}", ("fall to a drain",)),
+        "least": Bound("let the fall to the drain be {new} instead of {old}", ("fall to a drain",), least=True),
         "most": Bound("let the fall to the drain be as steep as {new} instead of {old}", ("fall to a drain, most",)),
-        "channel": Bound("let the channel itself fall {new} instead of {old}", ("fall of a channel",))}
+        "channel": Bound("let the channel itself fall {new} instead of {old}", ("fall of a channel",), least=True)}
 
     def __post_init__(self) -> None:
         ordered("FallToDrain", ("least", self.least), ("target", self.target), ("most", self.most), falls=True)
@@ -134,6 +134,11 @@ class ClosedEdge(Demand):
     second: tuple[float, float]
     unit = "mm/m"
     title = "closed edge"
+
+    def __post_init__(self) -> None:
+        for name in ("first", "second"):
+            x, y = finite_list(getattr(self, name), f"the {name} end of a closed edge", "It is a place (x, y) in m.", count=2)
+            object.__setattr__(self, name, (x, y))
 
     @property
     def who(self) -> str:
@@ -211,13 +216,14 @@ class Step(AtSpots):
     up: bool = False
     title = "step"
     bounds: ClassVar = {
-        "least": Bound("let the step at {who} be as low as {new} instead of {old}", ("step least",)),
+        "least": Bound("let the step at {who} be as low as {new} instead of {old}", ("step least",), least=True),
         "most": Bound("let the step at {who} be as high as {new} instead of {old}",
                       ("step most", "step most, garden", "threshold, level access"))}
     _field = "at"
 
     def __post_init__(self) -> None:
         super().__post_init__()
+        must_be(self.up, bool, f"'up' of the demand Step at {self.who}")
         ordered(f"Step at {self.who}", ("least", self.least), ("most", self.most))
 
     def words(self) -> str:
@@ -239,7 +245,7 @@ class Cover(AtSpots):
     points: tuple[Spot, ...]
     least: float = LIMITS["cover"].value
     title = "cover"
-    bounds: ClassVar = {"least": Bound("accept {new} of cover over {who} instead of {old}", ("cover",))}
+    bounds: ClassVar = {"least": Bound("accept {new} of cover over {who} instead of {old}", ("cover",), least=True)}
 
     def __post_init__(self) -> None:
         super().__post_init__()
@@ -259,7 +265,7 @@ class KeepBelow(AtSpots):
     point: Spot
     by: float = LIMITS["air brick"].value
     title = "keep below"
-    bounds: ClassVar = {"by": Bound("let the paving lie {new} below {who} instead of {old}", ("air brick",))}
+    bounds: ClassVar = {"by": Bound("let the paving lie {new} below {who} instead of {old}", ("air brick",), least=True)}
     _field = "point"
 
     def __post_init__(self) -> None:
@@ -282,7 +288,7 @@ class Gully(AtSpots):
     title = "proud of the gully"
     bounds: ClassVar = {
         "proud_least": Bound("let the paving stand as little as {new} proud of the gully {who} instead of {old}",
-                             ("gully proud least",)),
+                             ("gully proud least",), least=True),
         "proud_most": Bound("let the paving stand as much as {new} proud of the gully {who} instead of {old}",
                             ("gully proud most",))}
     _field = "point"
@@ -314,7 +320,8 @@ class MaxGradient(Demand):
     most: float = LIMITS["gradient"].value
     unit = "mm/m"
     title = "gradient"
-    bounds: ClassVar = {"most": Bound("let the paving be as steep as {new} instead of {old}", ("gradient",))}
+    bounds: ClassVar = {"most": Bound("let the paving be as steep as {new} instead of {old}",
+                                      ("gradient", "level approach", "ramp"))}
 
     def __post_init__(self) -> None:
         ordered("MaxGradient", ("most", self.most), falls=True)

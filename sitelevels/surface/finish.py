@@ -12,7 +12,7 @@ import pandas as pd
 import shapely
 from numpy.typing import ArrayLike, NDArray
 
-from ..errors import SurveyError, must_be
+from ..errors import SurveyError, finite, must_be
 from ..wording import html_table, word_area, word_distance, word_fall, word_mm, word_place
 from .facet import REACH, Facet, polygon_of
 from .plane import Floats, Plane, plan_places
@@ -77,7 +77,10 @@ class Finish:
         >>> round(yard.level_at(0, 0), 3), round(yard.level_at(6, 2), 3), round(yard.level_at(0, 4), 3)
         (9.85, 9.74, 9.84)
         """
-        return cls(facets_of(Channel(line).parts(area), (level, fall, left, right)))
+        given = [finite(level, "the level of the channel"), *(
+            finite(value, f"the fall {name} the channel", "It must be a number in m/m.")
+            for name, value in (("along", fall), ("from the left to", left), ("from the right to", right)))]
+        return cls(facets_of(Channel(line).parts(area), given))
 
     @classmethod
     def outlet(cls, point: Any, area: Any, *, level: float, perimeter: float, sides: Any = None) -> Finish:
@@ -104,7 +107,8 @@ class Finish:
         >>> [round(1 / facet.plane.fall) for facet in floor.facets]
         [50, 100, 50, 100]
         """
-        return cls(facets_of(Outlet(point, sides).parts(area), (level, perimeter)))
+        given = [finite(level, "the level of the outlet"), finite(perimeter, "the level of the perimeter")]
+        return cls(facets_of(Outlet(point, sides).parts(area), given))
 
     def facet_at(self, x: float, y: float) -> Facet:
         """The facet at a plan position, or the nearest within 300 mm. Raises SurveyError beyond that."""
@@ -145,9 +149,8 @@ class Finish:
         lines = []
         for number, facet in enumerate(self.facets, start=1):
             middle = facet.area.centroid
-            lines.append((number, facet.area.area, facet.plane.level_at(middle.x, middle.y), facet.plane.fall,
-                          None if facet.towards is None else facet.plane.fall_towards(*facet.towards),
-                          None if facet.along is None else facet.plane.fall_towards(*facet.along)))
+            drains = (None if way is None else facet.plane.fall_towards(*way) + 0.0 for way in (facet.towards, facet.along))
+            lines.append((number, facet.area.area, facet.plane.level_at(middle.x, middle.y), facet.plane.fall, *drains))
         return pd.DataFrame(lines, columns=["facet", "area", "level", "fall", "to_drain", "along_channel"])
 
     @property

@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 import shapely
 
-from ..errors import SurveyError
+from ..errors import SurveyError, must_be
 from ..wording import word_distance, word_mm, word_place
 from .facet import Facet, Way, polygon_of
 from .plane import Floats, Plane, plan_places
@@ -111,6 +111,7 @@ class Outlet:
         x, y = plan_places(*_pair(self.point, "the outlet"))
         object.__setattr__(self, "point", (float(x), float(y)))
         if self.sides is not None:
+            must_be(self.sides, Iterable, "the list of sides")
             sides = tuple(_line(side, "a side") for side in self.sides)
             if not sides:
                 raise SurveyError("no side is chosen", remedy="Name the sides that the floor falls from, or none for all.")
@@ -146,8 +147,8 @@ class Outlet:
         grid = [(float(x), float(y)) for x in np.linspace(x_min, x_max, 17)[1:-1] for y in np.linspace(y_min, y_max, 17)[1:-1]
                 if polygon.contains(shapely.Point(x, y))]
         middle = shapely.MultiLineString(unseen).centroid
-        second = max(grid, key=lambda place: (sum(math.dist(*edge) for edge in unseen if _sees(polygon, place, edge)),
-                                              -math.dist(place, (middle.x, middle.y))), default=None)
+        second = max((place for place in grid if _sees(polygon, place, unseen[0])), default=None, key=lambda place: (
+            sum(math.dist(*edge) for edge in unseen if _sees(polygon, place, edge)), -math.dist(place, (middle.x, middle.y))))
         edge = " to ".join(word_place(*end) for end in unseen[0])
         there = "" if second is None else f", about {word_place(*second)}"
         raise SurveyError(f"the edge from {edge} is not seen from the outlet at {word_place(*self.point)}",
@@ -264,8 +265,14 @@ def _half(shape: Any, start: Sequence[float], way: Sequence[float]) -> Any:
 
 
 def _pieces(shape: Any, whole: shapely.Polygon) -> list[shapely.Polygon]:
-    """The polygons of a shape that are more than slivers."""
-    return [piece for piece in shapely.get_parts(shape)
+    """The polygons of a shape that are more than slivers.
+
+    Their corners lie on a grid of a millionth of a millimetre: corners that differ by the last binary digits alone would make
+    two that only touch seem to overlap. It is counted from a corner of the whole, for grid coordinates are long numbers.
+    """
+    start = np.array(whole.bounds[:2])
+    near = shapely.set_precision(shapely.transform(shape, lambda places: places - start), NEAR / 1000)
+    return [shapely.transform(piece, lambda places: places + start) for piece in shapely.get_parts(near)
             if isinstance(piece, shapely.Polygon) and piece.area > SLIVER * whole.area]
 
 

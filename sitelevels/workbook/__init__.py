@@ -2,9 +2,9 @@
 
 from ..design.published import CAUTIONS
 from . import figures, forms
-from .job import Job, choose_job, current_job, data_folder, job_names, new_job, open_job
+from .job import Job, choose_job, current_job, data_folder, demonstration, job_names, new_job, open_job
 from .say import say, units_table, words_table
 from .sheet import save_sheet
 
-__all__ = ["CAUTIONS", "Job", "choose_job", "current_job", "data_folder", "figures", "forms", "job_names", "new_job", "open_job",
-           "save_sheet", "say", "units_table", "words_table"]
+__all__ = ["CAUTIONS", "Job", "choose_job", "current_job", "data_folder", "demonstration", "figures", "forms", "job_names",
+           "new_job", "open_job", "save_sheet", "say", "units_table", "words_table"]

@@ -15,15 +15,20 @@ import pandas as pd
 from ..design.brief import Brief
 from ..design.brief_file import brief_of, read_brief, toml, with_value
 from ..design.check import Verdicts, check_finish
+from ..design.choice import Choice, Choosing
+from ..design.finish_file import chosen_finish, chosen_shape
+from ..design.published import LIMITS
 from ..design.section import Section, cut_section
+from ..design.solve import Solution
 from ..errors import SurveyError, SurveyWarning
 from ..surface.finish import Finish
 from ..surface.ground import Ground
+from ..surface.shapes import OnePlane, Shape
 from ..survey.book import GROUND_FEATURES, LevelBook
 from ..survey.reading import read_book
 from ..survey.reduction import ReducedLevels, reduce_book
 from ..survey.tape import places_from_ties
-from ..wording import parse_fall
+from ..wording import parse_fall, word_fall, word_level, word_volume
 from ..works.earthworks import Earthworks, cut_and_fill
 from ..works.setout import PegTable, set_out
 from .saving import as_written, save_texts, write_whole
@@ -133,14 +138,71 @@ class Job:
                               remedy="Choose a surface with the sliders of notebook 3-finish and save it.")
         return float(level), parse_fall(finish.get("fall_away", "level")), parse_fall(finish.get("fall_along", "level"))
 
+    @property
+    def start(self) -> tuple[float, float, float]:
+        """The surface chosen by hand, or one to begin from: 150 mm below the DPC at the wall, falling 1:60."""
+        if "level_at_wall_m" in self._part("finish"):
+            return self.choice
+        wall = self.brief.wall(self.wall_name)
+        return wall.dpc_at(self.brief.stations(wall)[0]) - LIMITS["clearance"].value, 1 / 60, 0.0
+
+    def laid_open(self) -> Choice:
+        """The choice of one plane with the fall along the wall of `start`."""
+        level, away, along = self.start
+        return Choosing(self.brief, self.ground, self.wall_name).about(along, [(level, away)])
+
+    def compared(self, solution: Solution) -> str:
+        """A solved surface against the one that was chosen, in a sentence."""
+        if solution.volume is None:
+            return "There is no such surface to compare with the one that is saved."
+        try:
+            saved, failed = self.earthworks.cut + self.earthworks.fill, self.verdicts.failed
+        except SurveyError:
+            return "No surface is saved yet."
+        met = "meets every demand" if not failed else f"breaks {failed} of the demands"
+        less = saved - solution.volume
+        return (f"The surface that is saved {met} and moves {word_volume(saved)}; this one moves {word_volume(solution.volume)}, "
+                f"which is {word_volume(abs(less))} {'less' if less >= 0 else 'more'}.")
+
     def finish_of(self, level: float, away: float, along: float) -> Finish:
         """The plane with that level (m) at the first end of the wall and those falls away from and along it (m/m)."""
         return Finish.plane(self.brief.plane_from(self.wall_name, level, away=away, along=along), self.brief.area)
 
     @cached_property
+    def shape(self) -> Shape:
+        """The shape of the surface that was chosen."""
+        return chosen_shape(self._part("finish"), self.place_of)
+
+    @cached_property
     def finish(self) -> Finish:
-        """The finished surface chosen by hand."""
-        return self.finish_of(*self.choice)
+        """The finished surface that was chosen."""
+        if isinstance(self.shape, OnePlane):
+            return self.finish_of(*self.choice)
+        return chosen_finish(self._part("finish"), self.brief, self.place_of)
+
+    @property
+    def finish_words(self) -> str:
+        """The finished surface that was chosen, in a sentence."""
+        if isinstance(self.shape, OnePlane):
+            level, away, along = self.choice
+            return (f"{word_level(level)} at the first end of the {self.wall_name}; it falls {word_fall(away)} away from the "
+                    f"wall and {word_fall(along)} along it.")
+        falls = ", ".join(word_fall(facet.plane.fall) for facet in self.finish.facets)
+        return f"{self.shape.words()}; true falls of its {len(self.finish.facets)} facets {falls}."
+
+    def place_of(self, point: str) -> tuple[float, float]:
+        """Where a named point stands."""
+        spots = self.reduced.spots()
+        here = spots[(spots["point"] == point) & spots["x"].notna()]
+        if here.empty:
+            raise SurveyError(f"the point {point!r} was not read, or has no x and y", rule="Points are named as in the book.")
+        return float(here["x"].iloc[0]), float(here["y"].iloc[0])
+
+    def variant(self, name: str) -> Brief:
+        """The brief with the demands of a [[variant]] of brief.toml in place of those of the same kind."""
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore", SurveyWarning)  # kept as doubts of the brief itself
+            return brief_of(self.told, self.reduced, name)
 
     @cached_property
     def verdicts(self) -> Verdicts:
@@ -270,6 +332,11 @@ def data_folder() -> Path:
         if (place / "data" / DEMONSTRATION).is_dir():
             return place / "data"
     raise SurveyError("the folder 'data' with the jobs was not found", remedy="Start JupyterLab from the workbook's own folder.")
+
+
+def demonstration() -> Job:
+    """The demonstration job, whichever was chosen."""
+    return open_job(data_folder() / DEMONSTRATION)
 
 
 def job_folder(name: str) -> Path:

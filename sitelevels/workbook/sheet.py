@@ -109,11 +109,9 @@ def _paragraphs(page: Figure, top: float, paragraphs: Sequence[str]) -> None:
 
 def _first_page(job: Job, pegs: PegTable) -> Figure:
     page = _page(job, 1)
-    level, away, along = job.choice
     layers = ", ".join(f"{word_mm(layer.thickness)} {layer.name}" for layer in job.brief.layers)
     _paragraphs(page, 0.938, [
-        f"Finished surface: {word_level(level)} at the first end of the {job.wall_name}; it falls {word_fall(away)} away from "
-        f"the wall and {word_fall(along)} along it.", f"Build-up {word_mm(job.brief.build_up)}: {layers or 'none'}."])
+        f"Finished surface: {job.finish_words}", f"Build-up {word_mm(job.brief.build_up)}: {layers or 'none'}."])
     failed = job.verdicts.failed
     if failed:
         page.text(0.07, 0.898, f"THIS SURFACE DOES NOT DO WHAT WAS ASKED: {failed} demand(s) not met. Do not dig to it.",

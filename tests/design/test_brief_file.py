@@ -153,14 +153,14 @@ class TestRefusals:
 
     def test_unknown_parts_keys_and_kinds_all_at_once(self) -> None:
         text = ("format = 1\ncolour = 3\n[jobb]\nname = 1\n[job]\nnam = 2\n[[layer]]\nthick = 3\n[[layer]]\n[[wall]]\nwide = 1\n"
-                "[[demand]]\nkind = \"shiny\"\n[[demand]]\nkind = \"meet\"\nby_mm = 3\n[[demand]]\n[finish]\nfall = 1\n")
+                "[[demand]]\nkind = \"shiny\"\n[[demand]]\nkind = \"meet\"\nby_mm = 3\n[[demand]]\n[finish]\nslope = 1\n")
         with pytest.raises(SurveyError) as caught:
             read_brief(text)
         told = str(caught.value)
         assert len(caught.value.problems) == 9
         for words in ("colour", "[jobb]", "[job]: the key 'nam'", "[[layer]] number 1: the key 'thick'", "[[wall]] number 1",
                       "[[demand]] number 1: the kind of demand is 'shiny'", "[[demand]] number 2: the key 'by_mm'",
-                      "[[demand]] number 3: the kind of demand is None", "[finish]: the key 'fall'"):
+                      "[[demand]] number 3: the kind of demand is None", "[finish]: the key 'slope'"):
             assert words in told
 
     @pytest.mark.parametrize(("text", "part"), [("layer = 3", "layer"), ("[layer]\nname = 'a'", "layer"), ("[[job]]", "job"),

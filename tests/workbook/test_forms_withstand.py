@@ -181,7 +181,8 @@ def test_a_broken_book_opens_every_form_with_a_sentence(hand: Any, how: str) -> 
 def test_buttons_of_every_form_of_a_broken_job_answer_too(hand: Any) -> None:
     job = hand.change('[finish]\nwall = "house"', '[finish]\nwall = "barn"').change("backsight_m = 1.500", "").open()
     for form, act in ((forms.SurfaceForm(job), "save_surface"), (forms.DigForm(job), "write"), (forms.BookForm(job), "save_book"),
-                      (forms.BriefForm(job), "save_brief")):
+                      (forms.BriefForm(job), "save_brief"), (forms.SurfaceForm(job), "go_to_best"),
+                      (forms.SolveForm(job), "find"), (forms.SolveForm(job), "save_found")):
         getattr(form, act)()
         answers(form)
 

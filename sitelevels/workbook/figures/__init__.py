@@ -1,8 +1,9 @@
 """Pictures of results. Each takes a result, draws it, says in one line what it shows, and returns its Axes."""
 
+from .choice import choice
 from .earth import earthworks
 from .ground import plan, residuals
 from .section import section
 from .style import in_words
 
-__all__ = ["earthworks", "in_words", "plan", "residuals", "section"]
+__all__ = ["choice", "earthworks", "in_words", "plan", "residuals", "section"]

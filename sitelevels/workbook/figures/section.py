@@ -11,6 +11,8 @@ from ...design.section import Section
 from ...wording import word_distance, word_fall, word_mm, word_times
 from . import style
 
+ENDS = 0.02  # m: the ends of the heights lie on whole multiples, so that the axis stays as a slider moves
+
 
 def section(cut: Section, *, ax: Axes | None = None) -> Axes:
     """The section square to the wall: DPC, wall, layers, today's ground, clearance and fall; heights drawn too tall, as said."""
@@ -20,6 +22,7 @@ def section(cut: Section, *, ax: Axes | None = None) -> Axes:
     bottom = float(finished.min()) - brief.build_up
     top = max(cut.dpc, float(np.nanmax(np.append(cut.existing, finished)))) + 0.25 * (cut.dpc - bottom)
     low = bottom - 0.10 * (top - bottom)
+    low, top = float(np.floor(low / ENDS) * ENDS), float(np.ceil(top / ENDS) * ENDS)
     ax.set_xlim(out[0] - 0.16 * length, out[-1] + 0.30 * length)
     ax.set_ylim(low, top)
     _draw_wall(ax, cut, low, top, 0.07 * length)

@@ -9,6 +9,7 @@ import shapely
 from matplotlib.artist import Artist
 from matplotlib.axes import Axes
 from matplotlib.contour import ContourSet
+from matplotlib.figure import Figure
 from matplotlib.patches import PathPatch
 from matplotlib.path import Path
 from matplotlib.text import Text
@@ -27,9 +28,15 @@ Floats = NDArray[np.float64]
 
 
 def plain_text(drawn: Artist) -> None:
-    """Show names as they are written: a dollar sign starts no formula."""
-    for text in drawn.findobj(Text):
-        text.set_parse_math(False)
+    """Show names as they are written: a dollar sign starts no formula. Numbers at the ticks need no looking through."""
+    for part in drawn.axes if isinstance(drawn, Figure) else [drawn]:
+        texts = [*part.get_children(), *([part.xaxis.label, part.yaxis.label] if isinstance(part, Axes) else [])]
+        for text in texts:
+            if isinstance(text, Text):
+                text.set_parse_math(False)
+    if isinstance(drawn, Figure):
+        for text in drawn.texts:
+            text.set_parse_math(False)
 
 
 def axes(ax: Axes | None, size: tuple[float, float]) -> Axes:
@@ -49,7 +56,7 @@ def axes(ax: Axes | None, size: tuple[float, float]) -> Axes:
 
 def titled(ax: Axes, title: str, under: str, sentence: str) -> Axes:
     """Title with a line of totals under it; the sentence goes with the axes for `in_words`."""
-    ax.set_title(f"{title}\n", fontsize=TEXT + 2, fontweight="bold", color=INK, loc="left")
+    ax.set_title(f"{title}\n", fontsize=TEXT + 2, fontweight="bold", color=INK, loc="left", y=1.0)
     for old in [text for text in ax.texts if text.get_gid() == "under"]:
         old.remove()
     ax.annotate(under, (0, 1), gid="under", xytext=(0, 6), xycoords="axes fraction", textcoords="offset points",
@@ -104,6 +111,14 @@ def contour_steps(low: float, high: float, *, most: int = 11) -> Floats:
         if (high - low) / step <= most:
             break
     return np.arange(np.ceil(low / step - 1e-9), np.floor(high / step + 1e-9) + 1) * step
+
+
+def volume_steps(low: float, high: float, *, most: int = 8) -> Floats:
+    """Round volumes in m³ between two, at most about `most` of them."""
+    step = 0.1
+    while (high - low) / step > most:
+        step *= 2.5 if str(step).startswith("2") else 2
+    return np.arange(np.ceil(low / step), np.floor(high / step) + 1) * step
 
 
 def label_contours(ax: Axes, lines: ContourSet, area: shapely.Polygon, words: Callable[[float], str]) -> None:

@@ -1,9 +1,11 @@
 """Forms for people who write no code. A form holds controls and calls what a script would call."""
 
 from .dig import DigForm
-from .finish import BriefForm, BriefTextForm, SurfaceForm
+from .finish import BriefForm, BriefTextForm
 from .instrument import InstrumentForm
+from .solve import SolveForm
 from .start import StartForm
+from .surface import SurfaceForm
 from .survey import BookForm
 
-__all__ = ["BookForm", "BriefForm", "BriefTextForm", "DigForm", "InstrumentForm", "StartForm", "SurfaceForm"]
+__all__ = ["BookForm", "BriefForm", "BriefTextForm", "DigForm", "InstrumentForm", "SolveForm", "StartForm", "SurfaceForm"]

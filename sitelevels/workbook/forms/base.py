@@ -9,8 +9,12 @@ from pathlib import Path
 from typing import Any, ClassVar
 
 import ipywidgets as widgets
+import numpy as np
+from matplotlib.artist import Artist
 from matplotlib.axes import Axes
+from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
+from matplotlib.image import imsave
 from traitlets import validate
 
 from ...errors import SurveyError
@@ -118,16 +122,47 @@ def row(*controls: widgets.Widget) -> widgets.HBox:
     return widgets.HBox(controls, layout=widgets.Layout(flex_flow="row wrap"))
 
 
-def scrolled(html: str) -> str:
+def scrolled(html: str, tall: int = 24) -> str:
     """HTML in a box that scrolls and makes nothing beside it wider, its lines as close as those of a table elsewhere."""
-    return f"<div style='max-height:24em;overflow:auto;line-height:1.5;width:0;min-width:100%'>{html}</div>"
+    return f"<div style='max-height:{tall}em;overflow:auto;line-height:1.5;width:0;min-width:100%'>{html}</div>"
 
 
-def png(draw: Callable[[Axes], Any], size: tuple[float, float]) -> bytes:
-    """A picture drawn off screen, as PNG; no figure is left behind."""
-    figure = Figure(figsize=size, dpi=100)
-    figure.subplots_adjust(left=0.09, right=0.98, bottom=0.13, top=0.83)  # fixed: working out a layout takes as long as drawing
-    draw(figure.add_subplot())
-    buffer = io.BytesIO()
-    figure.savefig(buffer, format="png")
-    return buffer.getvalue()
+class Sketch:
+    """A picture drawn off screen again and again, as a slider moves.
+
+    Making axes and drawing their numbers takes longer than all the rest: the axes stay, and so does what was drawn of them
+    until their ends or their names change.
+    """
+
+    def __init__(self, size: tuple[float, float], bottom: float = 0.13) -> None:
+        self.figure = Figure(figsize=size, dpi=100)
+        self.figure.subplots_adjust(left=0.09, right=0.98, bottom=bottom, top=0.83)  # fixed: no layout has to be worked out
+        self.canvas: Any = FigureCanvasAgg(self.figure)
+        self.ax: Axes = self.figure.add_subplot()
+        self.framed: tuple[Any, ...] = ()
+
+    def _artists(self) -> list[Artist]:
+        ax = self.ax
+        return sorted((*ax.collections, *ax.lines, *ax.patches, *ax.texts), key=lambda artist: artist.get_zorder())
+
+    def draw(self, draw: Callable[[Axes], Any]) -> None:
+        """Draw anew."""
+        ax = self.ax
+        while artists := (*ax.collections, *ax.lines, *ax.patches, *ax.texts):
+            artists[0].remove()  # contours first: they take their labels with them
+        draw(ax)
+        framed = (*ax.get_xlim(), *ax.get_ylim(), ax.get_title(loc="left"), ax.get_xlabel(), ax.get_ylabel())
+        if framed != self.framed:
+            for artist in self._artists():
+                artist.set_animated(True)
+            self.canvas.draw()
+            self.frame, self.framed = self.canvas.copy_from_bbox(self.figure.bbox), framed
+        self.canvas.restore_region(self.frame)
+        for artist in self._artists():
+            ax.draw_artist(artist)
+
+    def png(self) -> bytes:
+        """What is drawn, as PNG."""
+        buffer = io.BytesIO()
+        imsave(buffer, np.asarray(self.canvas.buffer_rgba()), format="png", pil_kwargs={"compress_level": 1})
+        return buffer.getvalue()

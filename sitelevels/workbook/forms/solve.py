@@ -1,0 +1,114 @@
+"""Find the surface that meets every demand, or see which of them fight."""
+
+from __future__ import annotations
+
+from html import escape
+from itertools import pairwise
+
+import ipywidgets as widgets
+import shapely
+
+from ...design.brief_file import with_value
+from ...design.check import check_finish
+from ...design.finish_file import written
+from ...design.solve import AIMS, Solution, solve_finish
+from ...errors import SurveyError
+from ...surface.shapes import Channel, OnePlane, Outlet, Shape
+from ...wording import html_table
+from ..job import Job
+from .base import Form, button, row, scrolled
+
+PLANE, CHANNEL, OUTLET = "one plane", "two planes to a channel along a wall", "a floor falling to an outlet"
+_HALF = widgets.Layout(width="26em", max_width="100%")
+_NAMES = {"description_width": "9em"}
+
+
+class SolveForm(Form):
+    """Choose a shape and an aim, find the best surface of that shape, and save it."""
+
+    def __init__(self, job: Job) -> None:
+        super().__init__(job)
+        self.solution: Solution | None = None
+        self.shown = widgets.HTML()
+        self.children = [self.message]
+        self.built = self.attempt(self._build)
+
+    def _build(self) -> bool:
+        job = self.needed()
+        spots = job.reduced.spots().dropna(subset=["x", "y"])
+        inside = spots[shapely.distance(job.brief.area, shapely.points(spots[["x", "y"]].to_numpy(dtype=float))) < 1e-6]
+        names = {(float(x), float(y)): str(point) for point, x, y in zip(spots["point"], spots["x"], spots["y"], strict=True)}
+        sides = list(pairwise(job.brief.area.exterior.coords))
+        self.shape = widgets.Dropdown(options=[PLANE, CHANNEL, OUTLET], description="Shape", style=_NAMES, layout=_HALF)
+        self.aim = widgets.Dropdown(options=AIMS, description="First aim", style=_NAMES, layout=_HALF)
+        self.wall = widgets.Dropdown(options=[wall.name for wall in job.brief.walls], description="Along the", style=_NAMES,
+                                     layout=_HALF)
+        self.away = widgets.BoundedFloatText(value=0.5, min=0.05, max=100.0, step=0.1, description="At, m from it", style=_NAMES,
+                                             layout=_HALF)
+        self.outlet = widgets.Dropdown(options=list(inside["point"]), description="At the point", style=_NAMES, layout=_HALF)
+        self.sides = widgets.SelectMultiple(
+            options=[(f"{names.get(one, one)} to {names.get(other, other)}", (one, other)) for one, other in sides],
+            description="From sides", style=_NAMES, layout=_HALF, rows=min(len(sides), 6))
+        every = widgets.HTML("<p>No side chosen: the floor falls from all sides, which lie at one level.</p>")
+        self.for_channel, self.for_outlet = row(self.wall, self.away), widgets.VBox([row(self.outlet, self.sides), every])
+        self.shape.observe(lambda _: self._show_what_is_needed(), "value")
+        self._show_what_is_needed()
+        self.children = [row(self.shape, self.aim), self.for_channel, self.for_outlet,
+                         row(button("Find the best surface", self.find), button("Save it", self.save_found)), self.message,
+                         self.shown]
+        return True
+
+    def _show_what_is_needed(self) -> None:
+        self.for_channel.layout.display = "" if self.shape.value == CHANNEL else "none"
+        self.for_outlet.layout.display = "" if self.shape.value == OUTLET else "none"
+
+    def shapes(self) -> list[Shape]:
+        """The shapes that the controls stand for: a channel may run either way."""
+        brief = self.needed().brief
+        if self.shape.value == CHANNEL:
+            if self.wall.value is None:
+                raise SurveyError("the brief has no wall for a channel to run along", remedy="Add one under [[wall]].")
+            wall = brief.wall(self.wall.value)
+            out = brief.outward(wall)
+            first, second = ((x + self.away.value * out[0], y + self.away.value * out[1]) for x, y in (wall.first, wall.second))
+            return [Channel((first, second)), Channel((second, first))]
+        if self.shape.value == OUTLET:
+            if self.outlet.value is None:
+                raise SurveyError("no point that was read lies in the area", remedy="Read a shot at the outlet.")
+            return [Outlet(self.needed().place_of(self.outlet.value), self.sides.value or None)]
+        return [OnePlane()]
+
+    def find(self) -> None:
+        """Solve, and show the surface or the quarrel."""
+        if not self.built:
+            self.built = self.attempt(self._build)
+            return
+        self.message.value, self.solution = "", None
+        self.shown.value = self.attempt(self._found) or ""
+
+    def _found(self) -> str:
+        job = self.needed()
+        found = [solve_finish(job.brief, job.ground, shape=shape, aim=self.aim.value) for shape in self.shapes()]
+        best = self.solution = min(found, key=lambda one: (not one.solved, one.off_target or 0.0, one.volume or 0.0))
+        if best.finish is None:
+            return scrolled(best._repr_html_(), tall=36)
+        verdicts = check_finish(best.finish, job.brief)
+        facets = best.finish._repr_html_() if len(best.finish.facets) > 1 else ""
+        return (best._repr_html_() + f"<p>{escape(job.compared(best))}</p>" + facets
+                + scrolled(html_table(verdicts.words, words=True)))
+
+    def save_found(self) -> None:
+        """Write the surface that was found into brief.toml."""
+        solution = self.solution
+        if solution is None or solution.finish is None:
+            self.refuse(("There is no surface to save: find one first.",))
+            return
+
+        def changed() -> str:
+            text = self.needed().brief_text
+            for key, value in written(solution, self.needed().wall_name if self.needed().brief.walls else "").items():
+                text = with_value(text, "finish", 1, key, value)
+            return text
+        text = self.attempt(changed)
+        if text is not None:
+            self.save("Saved. Choose Run, then Run All Cells, to see it below and in notebook 4.", brief_text=text)
