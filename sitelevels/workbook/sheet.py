@@ -15,9 +15,10 @@ from matplotlib.figure import Figure
 from ..design.published import CAUTIONS
 from ..errors import SurveyError
 from ..survey.cells import safe
-from ..wording import word_fall, word_level, word_mm
+from ..wording import word_level, word_mm
 from ..works.setout import Peg, PegTable
 from .figures import style
+from .figures.falls import draw_falls
 from .figures.ground import mark_points
 from .job import Job
 from .saving import write_whole
@@ -146,15 +147,9 @@ def _peg_plan(ax: Axes, job: Job, pegs: PegTable) -> None:
         ax.plot([peg.x], [peg.y], "+", color=style.INK, markersize=6)
         ax.annotate(peg.point, (peg.x, peg.y), xytext=(3, -4), textcoords="offset points", fontsize=style.TEXT,
                     va="top", color=style.INK, zorder=6, bbox=style.BACKED)
-    outline = job.brief.area
-    middle, plane = outline.representative_point(), job.finish.facets[0].plane
-    reach = 0.16 * outline.area**0.5
-    dx, dy = plane.direction
-    if (dx, dy) != (0.0, 0.0):
-        ax.annotate("", (middle.x + reach * dx, middle.y + reach * dy), xytext=(middle.x, middle.y), zorder=7,
-                    arrowprops={"arrowstyle": "-|>", "color": style.WATER, "linewidth": 2.2})
-    falls = f" The finish falls {word_fall(plane.fall)} along the arrow." if plane.fall else ""
-    ax.set_title(f"Where are the pegs?{falls}", fontsize=style.TEXT + 2, fontweight="bold", loc="left", color=style.INK)
+    draw_falls(ax, job.finish)
+    ax.set_title("Where are the pegs, and which way does the finish fall?", fontsize=style.TEXT + 2, fontweight="bold",
+                 loc="left", color=style.INK)
 
 
 def _second_page(job: Job, pegs: PegTable) -> Figure:

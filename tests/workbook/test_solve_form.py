@@ -6,7 +6,7 @@ from typing import Any
 import pytest
 from messages import refused, went_well
 
-from sitelevels import Channel, Outlet, check_finish, solve_finish, workbook
+from sitelevels import Channel, Finish, Outlet, check_finish, solve_finish, workbook
 from sitelevels.workbook import forms
 from sitelevels.workbook.forms.solve import CHANNEL, OUTLET, PLANE
 
@@ -190,5 +190,17 @@ class TestVariant:
 
     def test_one_that_is_not_there(self, demo: Any) -> None:
         from sitelevels import SurveyError
-        with pytest.raises(SurveyError, match="no variant 'gold taps'.*level access"):
+        with pytest.raises(SurveyError, match=r"no variant 'gold taps'.*level access"):
             demo.open().variant("gold taps")
+
+
+class TestFalls:
+    def test_an_arrow_down_each_facet_with_its_fall(self, hand: Any) -> None:
+        """By hand: 25 mm from each side to a channel 1 m from the wall, over 1 m and 2 m."""
+        finish = Finish.channel(((0, 1), (4, 1)), hand.open().brief.area, level=9.9, left=0.0125, right=0.025)
+        ax = workbook.figures.falls(finish, hand.open().brief)
+        labels = {text.get_text(): text.xy for text in ax.texts if text.get_text().startswith("1:")}
+        assert {words: (round(x, 6), round(y, 6)) for words, (x, y) in labels.items()} == {"1:40": (2.0, 0.5), "1:80": (2.0, 2.0)}
+        arrows = [(text.xyann, text.xy) for text in ax.texts if getattr(text, "arrowprops", None)]
+        assert sorted(float(end[1] - start[1]) > 0 for start, end in arrows) == [False, True]
+        assert "2, with true falls of 1:80 (12.5 mm/m), 1:40 (25.0 mm/m)" in workbook.figures.in_words(ax)

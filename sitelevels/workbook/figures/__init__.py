@@ -2,8 +2,9 @@
 
 from .choice import choice
 from .earth import earthworks
+from .falls import falls
 from .ground import plan, residuals
 from .section import section
 from .style import in_words
 
-__all__ = ["choice", "earthworks", "in_words", "plan", "residuals", "section"]
+__all__ = ["choice", "earthworks", "falls", "in_words", "plan", "residuals", "section"]
