@@ -20,6 +20,7 @@ from .published import LIMITS, Limit
 from .rows import SAME, Rows, least
 
 SHOWN = 3  # places named at once
+MOST_SETS, TOLD = 100, 12  # sets of demands that fight: those looked for, and those told; more, and the brief needs another look
 LEVEL_ACCESS = (
     "Level access and clearance below the DPC pull against each other at almost every house: the sill of a door lies about as "
     "high as the DPC, so paving that a wheel can cross lies too near the DPC along the rest of the wall. The usual way out is to "
@@ -77,9 +78,9 @@ class Change:
 class Quarrel:
     """The demands that fight. Made by `find_quarrel`; empty where a surface meets them all.
 
-    `conflicts` are all smallest sets, the smallest first; `changes` what each demand in them would have to give alone;
-    `shared` what they would give together if each gave the same share of its limit or less, that greatest share being
-    `share`, or None where even that is of no use.
+    `conflicts` are all smallest sets, the smallest first, or a hundred of them if there are more; `changes` what each demand in
+    them would have to give alone; `shared` what they would give together if each gave the same share of its limit or less, that
+    greatest share being `share`, or None where even that is of no use; `why` more about a single demand that cannot be met.
     """
 
     conflicts: tuple[Conflict, ...]
@@ -101,8 +102,15 @@ class Quarrel:
 
     def sentence(self) -> str:
         """The conflicts in words."""
-        more = " ".join(conflict.words for conflict in self.conflicts)
-        return f"{more} {self.why}".strip()
+        return " ".join(part for part in (*self._told, self.why) if part)
+
+    @property
+    def _told(self) -> list[str]:
+        """The conflicts in words, cut where nobody would read on."""
+        more = len(self.conflicts) - TOLD
+        told = [conflict.words for conflict in self.conflicts[:TOLD]]
+        many = "at least " if len(self.conflicts) == MOST_SETS else ""
+        return [*told, f"There are {many}{more} more such sets."] if more > 0 else told
 
     @property
     def sharing(self) -> str:
@@ -122,7 +130,7 @@ class Quarrel:
     def _repr_html_(self) -> str:
         if not self.conflicts:
             return ""
-        fights = "".join(f"<li>{escape(conflict.words)}</li>" for conflict in self.conflicts)
+        fights = "".join(f"<li>{escape(said)}</li>" for said in self._told)
         shown = self.table.assign(enough=["yes" if one.enough else "no" for one in self.changes])
         shown = shown.rename(columns={"enough": "enough?", "change": "the least change to it alone", "warning": "mind"})
         after = "".join(f"<p>{escape(said)}</p>" for said in (self.why, self.sharing, self.advice) if said)
@@ -161,6 +169,8 @@ def _smallest_sets(rows: Rows) -> Iterator[tuple[int, ...]]:
             if missed > SAME:
                 found.append(bits)
                 yield one
+                if len(found) == MOST_SETS:
+                    return
             else:
                 kept = rows.broken(x) <= SAME
                 met.append(bits | sum(1 << int(number) for number in np.flatnonzero(kept)))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import warnings
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from html import escape
@@ -62,7 +63,12 @@ class Binding:
         ease = word_change(RELIEF, "mm" if self.demand.unit == "mm" else "mm/m")
         nearer = f"brings the falls {word_change(self.nearer, 'mm/m')} nearer to their targets" if self.nearer > SAME else ""
         volume = f"{'saves' if self.saving > 0 else 'costs'} {word_volume(abs(self.saving))}" if abs(self.saving) > WORTH else ""
-        return f"{ease} of relief {' and '.join(part for part in (nearer, volume) if part)}."
+        told = " and ".join(part for part in (nearer, volume) if part)
+        return f"{ease} of relief {told or 'on it alone brings nothing: others hold the same place'}."
+
+
+def _worth(saving: float, nearer: float) -> bool:
+    return abs(saving) > WORTH or nearer > SAME
 
 
 @dataclass(frozen=True, eq=False)
@@ -82,6 +88,7 @@ class Solution:
     volume: float | None
     covered: float
     off_target: float | None
+    _pieces: Pieces = field(repr=False)
     _rows: Rows = field(repr=False)
     _x: Floats | None = field(repr=False)
 
@@ -107,18 +114,28 @@ class Solution:
                 condition = self._rows.of[row]
                 for limit in getattr(condition, limits).split()[:1] or [""]:
                     held.setdefault((int(self._rows.owner[row]), limit), condition)
-        every = [self._eased(number, limit, condition.place) for (number, limit), condition in held.items()]
-        worth = [one for one in every if one.saving is None or abs(one.saving) > WORTH or (one.nearer or 0.0) > SAME]
-        return tuple(sorted(worth, key=lambda one: -(one.saving or 0.0)))
+        every = [key for key in held if key[1]]
+        all_eased = self._eased(every)
+        binding = [Binding(self._rows.demands[number], condition.place, "", None, None)
+                   for (number, limit), condition in held.items() if not limit]
+        for key in every:
+            saving, nearer = self._eased([key])
+            if not _worth(saving, nearer):  # alone it brings nothing; does it where others hold the surface at the same place?
+                others = self._eased([other for other in every if other != key])
+                if not _worth(all_eased[0] - others[0], all_eased[1] - others[1]):
+                    continue
+            binding.append(Binding(self._rows.demands[key[0]], held[key].place, key[1], saving, nearer))
+        return tuple(sorted(binding, key=lambda one: -(one.saving or 0.0)))
 
-    def _eased(self, number: int, limit: str, place: str) -> Binding:
-        demand = self._rows.demands[number]
-        if not limit:
-            return Binding(demand, place, limit, None, None)
-        _, volume, off = _best(self._rows.eased(number, limit, RELIEF), self.brief, self.ground, self.aim)
+    def _eased(self, limits: Sequence[tuple[int, str]]) -> tuple[float, float]:
+        """What is saved (m³), and by how much the targets are nearer (m/m), where some limits are eased."""
+        rows = self._rows
+        for number, limit in limits:
+            rows = rows.eased(number, limit, RELIEF)
+        _, volume, off = _best(rows, self.aim, self._pieces)
         assert self.volume is not None
         assert self.off_target is not None
-        return Binding(demand, place, limit, self.volume - volume, self.off_target - off)
+        return self.volume - volume, self.off_target - off
 
     @cached_property
     def quarrel(self) -> Quarrel:
@@ -151,7 +168,8 @@ class Solution:
             return f"{self._none} {self.quarrel.sentence()}"
         left = (1 - self.covered) * self.brief.area.area
         beyond = f" {word_area(left)} lie outside the spots and are not counted." if left >= 0.05 else ""
-        return (f"Found: {self.shape.words()} meeting {self._all}. {word_volume(self.volume or 0.0)} are "
+        met = f" meeting {self._all}" if self._rows.demands else ", of which nothing is demanded"
+        return (f"Found: {self.shape.words()}{met}. {word_volume(self.volume or 0.0)} are "
                 f"moved, dig and fill together.{beyond}")
 
     @property
@@ -161,7 +179,7 @@ class Solution:
     @property
     def _all(self) -> str:
         count = len(self._rows.demands)
-        return f"all {count} demands" if count > 1 else "its only demand" if count else "no demand"
+        return f"all {count} demands" if count > 1 else "the only demand"
 
     def __repr__(self) -> str:
         return self.sentence()
@@ -234,14 +252,14 @@ def solve_finish(brief: Brief, ground: Ground, *, shape: Shape | type[Plane] | N
     covered = min(float(pieces.plan.sum()) / brief.area.area, 1.0)
     missed, _ = rows.nearest(np.ones(len(rows.demands), dtype=bool))
     if missed > SAME:
-        return Solution(brief, ground, wanted, aim, None, None, covered, None, rows, None)
-    x, volume, off = _best(rows, brief, ground, aim, pieces)
-    return Solution(brief, ground, wanted, aim, rows.finish(x), volume, covered, off, rows, x)
+        return Solution(brief, ground, wanted, aim, None, None, covered, None, pieces, rows, None)
+    x, volume, off = _best(rows, aim, pieces)
+    return Solution(brief, ground, wanted, aim, rows.finish(x), volume, covered, off, pieces, rows, x)
 
 
-def _best(rows: Rows, brief: Brief, ground: Ground, aim: str, pieces: Pieces | None = None) -> tuple[Floats, float, float]:
+def _best(rows: Rows, aim: str, pieces: Pieces) -> tuple[Floats, float, float]:
     """The unknowns (n,) of the best surface, the volume moved in m³, and how far the targets are missed in m/m."""
-    volume = Volume(rows, pieces or cut_pieces(ground, [part.area for part in rows.parts]), brief.build_up)
+    volume = Volume(rows, pieces, rows.brief.build_up)
     search = _Search(rows, volume)
     targets = [(row, condition.target) for row, condition in enumerate(rows.of) if condition.target is not None]
     a = rows.a[[row for row, _ in targets]]

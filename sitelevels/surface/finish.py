@@ -13,10 +13,12 @@ import shapely
 from numpy.typing import ArrayLike, NDArray
 
 from ..errors import SurveyError, finite, must_be
-from ..wording import html_table, word_area, word_distance, word_fall, word_mm, word_place
+from ..wording import html_table, word_area, word_distance, word_fall, word_level, word_mm, word_place
 from .facet import REACH, Facet, polygon_of
 from .plane import Floats, Plane, plan_places
 from .shapes import Channel, Outlet, facets_of
+
+LEVEL = 1e-6  # m or m/m: what the last digits leave of nought
 
 
 @dataclass(frozen=True, eq=False)
@@ -70,7 +72,7 @@ class Finish:
         Raises
         ------
         SurveyError
-            A line of no length, or one that does not divide the area.
+            A line of no length, or one that does not divide the area; a side that falls away from it.
 
         >>> area = [(0, 0), (6, 0), (6, 4), (0, 4)]
         >>> yard = Finish.channel(((0, 2), (6, 2)), area, level=9.8, fall=0.01, left=0.02, right=0.025)
@@ -80,6 +82,9 @@ class Finish:
         given = [finite(level, "the level of the channel"), *(
             finite(value, f"the fall {name} the channel", "It must be a number in m/m.")
             for name, value in (("along", fall), ("from the left to", left), ("from the right to", right)))]
+        if min(given[2:]) < -LEVEL:
+            raise SurveyError("a side of the channel falls away from it", remedy="Correct the sign of that fall.",
+                              rule="Both sides fall to it: positive is downhill to it.")
         return cls(facets_of(Channel(line).parts(area), given))
 
     @classmethod
@@ -108,6 +113,10 @@ class Finish:
         [50, 100, 50, 100]
         """
         given = [finite(level, "the level of the outlet"), finite(perimeter, "the level of the perimeter")]
+        if given[1] < given[0] - LEVEL:
+            raise SurveyError(f"the perimeter at {word_level(given[1])} lies below the outlet at {word_level(given[0])}",
+                              rule="Every place lies higher than the outlet, or water stays there.",
+                              remedy="Change the two about.")
         return cls(facets_of(Outlet(point, sides).parts(area), given))
 
     def facet_at(self, x: float, y: float) -> Facet:

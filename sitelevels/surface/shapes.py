@@ -11,10 +11,10 @@ from typing import Any
 import numpy as np
 import shapely
 
-from ..errors import SurveyError, must_be
+from ..errors import SurveyError, finite_list, must_be
 from ..wording import word_distance, word_mm, word_place
 from .facet import Facet, Way, polygon_of
-from .plane import Floats, Plane, plan_places
+from .plane import Floats, Plane
 
 NEAR = 1e-6  # m: a corner nearer than this to a line stands on it
 ON_EDGE = 0.005  # m: an outlet nearer than this to an edge stands in it; it is wider than that itself
@@ -108,8 +108,7 @@ class Outlet:
     sides: tuple[tuple[tuple[float, float], tuple[float, float]], ...] | None = None
 
     def __post_init__(self) -> None:
-        x, y = plan_places(*_pair(self.point, "the outlet"))
-        object.__setattr__(self, "point", (float(x), float(y)))
+        object.__setattr__(self, "point", _place(self.point, "the outlet"))
         if self.sides is not None:
             must_be(self.sides, Iterable, "the list of sides")
             sides = tuple(_line(side, "a side") for side in self.sides)
@@ -235,14 +234,19 @@ def _pair(values: Any, what: str) -> tuple[Any, Any]:
     try:
         first, second = values
     except (TypeError, ValueError):
-        raise SurveyError(f"{what} is {values!r}", rule="It must be a pair.") from None
+        raise SurveyError(f"{what} is {values!r}", rule="It must be a pair of places (x, y) in m.") from None
     return first, second
+
+
+def _place(place: Any, what: str) -> tuple[float, float]:
+    x, y = finite_list(place, what, "It must be a place (x, y) in m.", count=2)
+    return x, y
 
 
 def _line(ends: Any, what: str) -> tuple[tuple[float, float], tuple[float, float]]:
     """Two places in plan, some way apart."""
-    first, second = (plan_places(*_pair(end, f"an end of {what}")) for end in _pair(ends, what))
-    places = ((float(first[0]), float(first[1])), (float(second[0]), float(second[1])))
+    first, second = _pair(ends, what)
+    places = _place(first, f"an end of {what}"), _place(second, f"an end of {what}")
     if math.dist(*places) < NEAR:
         raise SurveyError(f"{what} at {word_place(*places[0])} has no length", remedy="Give two places some way apart.")
     return places

@@ -272,7 +272,7 @@ class TestTables:
 
     def test_every_usual_limit_is_shown_with_its_source(self) -> None:
         sources = self.VERDICTS.sources
-        assert sources["demand"].tolist() == ["below the DPC", "below the DPC", "gradient", "cover"]
+        assert sources["demand"].tolist() == ["below the DPC", "below the DPC", "gradient", "gradient", "gradient", "cover"]
         assert all(len(source) > 10 for source in sources["source"])
 
     def test_without_demands_there_is_nothing_to_say(self) -> None:

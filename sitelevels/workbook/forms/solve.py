@@ -106,7 +106,8 @@ class SolveForm(Form):
 
         def changed() -> str:
             text = self.needed().brief_text
-            for key, value in written(solution, self.needed().wall_name if self.needed().brief.walls else "").items():
+            wall = self.needed().wall_name if isinstance(solution.shape, OnePlane) else ""
+            for key, value in written(solution, wall).items():
                 text = with_value(text, "finish", 1, key, value)
             return text
         text = self.attempt(changed)
