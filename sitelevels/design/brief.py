@@ -213,8 +213,9 @@ class Brief:
         if len(set(names)) < len(names):
             raise SurveyError(f"two walls have one name among {', '.join(names)}", remedy="Give each its own.")
         for name in ("closed", "free"):
-            must_be(getattr(self, name), Iterable, f"the list of {name} edges")
-            object.__setattr__(self, name, tuple(self._edge(edge, name) for edge in getattr(self, name)))
+            must_be(getattr(self, name), (list, tuple), f"the list of {name} edges")
+            object.__setattr__(self, name, tuple(
+                (edge.first, edge.second) for edge in (self.edge(ends, name) for ends in getattr(self, name))))
         for demand in self.every_demand:
             for condition in demand.conditions(self):  # refuses a demand on a wall that is not there
                 beyond = 0.0 if condition.at is None else self.area.distance(shapely.Point(condition.at))
@@ -223,21 +224,19 @@ class Brief:
                                       rule=f"A demand can be held against a surface at most {word_mm(REACH)} beyond its edge.",
                                       remedy="Check its x and y, or the corners of the area.")
 
-    def _edge(self, ends: Any, name: str) -> Edge:
-        """An edge that was named, if it is part of the outline."""
+    def edge(self, ends: Any, name: str) -> Wall:
+        """An edge of the area as a wall without a height, so that falls along it and away from it can be told.
+
+        Raises SurveyError for what is no part of the outline; `name` says what it was meant for.
+        """
         places = _numbers(ends)
         if places.shape != (2, 2) or not np.isfinite(places).all() or math.dist(*places) <= 2 * AGAINST:
             raise SurveyError(f"the {name} edge {ends!r} is no edge", rule="It is two places (x, y) in m, some way apart.")
+        there = " to ".join(word_place(*end) for end in places)
         if not self.area.boundary.buffer(AGAINST).covers(shapely.LineString(places)):
-            there = " to ".join(word_place(*end) for end in places)
             raise SurveyError(f"the {name} edge from {there} does not lie along the outline of the area",
                               rule=f"It may stand {word_mm(AGAINST)} off it.", remedy="Name two corners of one side.")
-        first, second = ((float(x), float(y)) for x, y in places)
-        return first, second
-
-    def edge(self, name: str, first: tuple[float, float], second: tuple[float, float]) -> Wall:
-        """An edge of the area as a wall without a height, so that falls along it and away from it can be told."""
-        return Wall(name, first, second, dpc=0.0)
+        return Wall(f"edge from {there}", *places, dpc=0.0)
 
     @cached_property
     def every_demand(self) -> tuple[Demand, ...]:
@@ -250,7 +249,7 @@ class Brief:
                 for ends in pairwise(ring.coords):
                     rest = shapely.get_parts(shapely.LineString(ends).difference(known))
                     closed += [_to_corners(part, ends) for part in rest if part.length > 2 * AGAINST]
-        return (*self.demands, *(ClosedEdge(*ends) for ends in dict.fromkeys(closed)))
+        return (*self.demands, *(ClosedEdge(*ends) for ends in {frozenset(edge): edge for edge in closed}.values()))
 
     @property
     def build_up(self) -> float:

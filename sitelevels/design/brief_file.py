@@ -108,6 +108,8 @@ def read_brief(text: str) -> dict[str, Any]:
                        for key, wanted in _SECTIONS.get(name, {}).items() if key in entry and not _is(wanted, entry[key])]
             if name == "variant":
                 _check_variant(entry, where, faults)
+                if entry.get("name") in [other.get("name") for other in entries[:number - 1]]:
+                    faults.append(SurveyError(f"two variants are called {entry.get('name')!r}", where=where))
     if faults:
         raise SurveyError.together(faults)
     return told
@@ -117,7 +119,7 @@ def _check_variant(entry: dict[str, Any], where: str, faults: list[SurveyError])
     """Note what is wrong with the demands of a variant of the brief."""
     demands = entry.get("demand", [])
     parts = isinstance(demands, list) and all(isinstance(one, dict) for one in demands)
-    if not isinstance(entry.get("name"), str) or not parts:
+    if not isinstance(entry.get("name"), str) or not entry["name"].strip() or not parts:
         faults.append(SurveyError("the variant has no name, or its demands are no parts", where=where,
                                   remedy="Write name = \"…\", and each demand under a heading [[variant.demand]]."))
         return
@@ -199,8 +201,6 @@ def brief_of(told: dict[str, Any], reduced: ReducedLevels, variant: str | None =
     """
     faults: list[SurveyError] = []
     spots = reduced.spots()
-    if variant is not None:
-        told = {**told, "demand": _varied(told, variant)}
     area = _Reader("brief.toml, [area]", told.get("area", {}), faults)
     corners = area.keep(_area, area, spots)
 
@@ -216,27 +216,37 @@ def brief_of(told: dict[str, Any], reduced: ReducedLevels, variant: str | None =
                           f"{row.wall!r}. Its walls are {', '.join(map(str, names)) or 'none'}.", SurveyWarning, stacklevel=3)
     walls = each("wall", _wall, spots, reduced, names)
     layers = each("layer", lambda reader: Layer(reader.text("name"), reader.number("thickness_mm", 0.001)))
-    demands = each("demand", _demand, spots, names)
+    own = [(f"brief.toml, [[demand]] number {number}", entry) for number, entry in enumerate(told.get("demand", []), start=1)]
+    chosen = own if variant is None else None
+    for other, entries in _variants(told).items():
+        varied = [(f"brief.toml, [[variant.demand]] number {number} of {other!r}", entry)
+                  for number, entry in enumerate(entries, start=1)]
+        if other == variant:
+            kinds = {entry["kind"] for entry in entries}
+            chosen = [*((where, entry) for where, entry in own if entry["kind"] not in kinds), *varied]
+        elif variant is None:  # what is wrong with a variant is told before it is asked for
+            for reader in (_Reader(*one, faults) for one in varied):
+                reader.keep(_demand, reader, spots, names)
+    if chosen is None:
+        raise SurveyError(f"the brief has no variant {variant!r}",
+                          rule=f"Its variants are {', '.join(_variants(told)) or 'none'}.")
+    demands = [reader.keep(_demand, reader, spots, names) for reader in (_Reader(*one, faults) for one in chosen)]
     closed, free = (tuple(area.keep(_edge, edge, spots) for edge in area.entry.get(key, [])) for key in ("closed", "free"))
     if faults:
         raise SurveyError.together(faults)
     return Brief(corners, walls=tuple(walls), layers=tuple(layers), demands=tuple(demands), closed=closed, free=free)
 
 
-def _varied(told: dict[str, Any], variant: str) -> list[dict[str, Any]]:
-    """The demands as a variant has them."""
-    variants = {entry["name"]: entry.get("demand", []) for entry in told.get("variant", [])}
-    if variant not in variants:
-        raise SurveyError(f"the brief has no variant {variant!r}", rule=f"Its variants are {', '.join(variants) or 'none'}.")
-    kinds = {demand["kind"] for demand in variants[variant]}
-    return [*(demand for demand in told.get("demand", []) if demand["kind"] not in kinds), *variants[variant]]
+def _variants(told: dict[str, Any]) -> dict[str, list[dict[str, Any]]]:
+    """The demands of each variant by its name."""
+    return {entry["name"]: entry.get("demand", []) for entry in told.get("variant", [])}
 
 
 def _edge(edge: Any, spots: pd.DataFrame) -> Any:
-    """An edge: two names of points, or two pairs x, y in m."""
-    if isinstance(edge, list) and all(isinstance(end, str) for end in edge):
-        return tuple((spot.x, spot.y) for spot in _named(edge, spots))
-    return edge
+    """An edge: its two ends, each the name of a point or a pair x, y in m."""
+    if not isinstance(edge, list):
+        return edge
+    return tuple(_named([end], spots)[0][1:3] if isinstance(end, str) else end for end in edge)
 
 
 def _named(names: Any, spots: pd.DataFrame) -> list[Spot]:

@@ -189,7 +189,7 @@ def check_finish(finish: Finish, brief: Brief, *, budget: None = None) -> Verdic
     worst, everywhere = [], []
     for demand in demands_on(finish, brief):
         findings = [Finding(demand, condition, found := condition.found(facet), condition.margin(found))
-                    for condition in demand.conditions(brief, corners)
+                    for condition in conditions_on(demand, finish, brief, corners)
                     for facet in facets_for(finish, brief, condition, corners)]
         everywhere += findings
         worst.append(min(findings, key=lambda finding: finding.margin))
@@ -208,9 +208,13 @@ def demands_on(finish: Finish, brief: Brief) -> tuple[Demand, ...]:
                           remedy="Choose a surface with a channel or an outlet, or take that demand out.")
     if not drains:
         return brief.every_demand
-    wholly = all(facet.towards for facet in finish.facets)
-    asked = [demand.beside_a_drain() if wholly else demand for demand in brief.every_demand]
-    return (*asked, *(() if told else (FallToDrain(),)))
+    return (*brief.every_demand, *(() if told else (FallToDrain(),)))
+
+
+def conditions_on(demand: Demand, finish: Finish, brief: Brief, corners: Corners) -> list[Condition]:
+    """What a demand comes to on a surface: something else may be asked for where all of it falls to a drain."""
+    conditions = demand.conditions(brief, corners)
+    return demand.beside_a_drain(conditions) if all(facet.towards for facet in finish.facets) else conditions
 
 
 def corners_of(finish: Finish) -> list[tuple[float, float]]:

@@ -32,7 +32,7 @@ class Choice:
 
     `levels` (p,) at the wall's first end in m and `falls` (q,) away from it in m/m are those of `volume` (q, p), dig and fill
     together in m³. `allowed` is the part of that plan, as (level, fall), where every demand is met, empty where there is none;
-    `edges` names the demand that bounds each side of it, with the middle of that side and the way out over it.
+    `edges` names each demand that bounds it, with the middle of one side and the way out over it.
     """
 
     brief: Brief
@@ -52,9 +52,10 @@ class Choice:
         corners = shapely.get_coordinates(self.allowed)
         place = corners.mean(axis=0)
         at = self.volume[np.abs(self.falls - place[1]).argmin(), np.abs(self.levels - place[0]).argmin()]
-        return (f"With a fall of {word_fall(self.along)} along the {self.wall_name}, every demand is met by levels from "
-                f"{word_level(low)} to {word_level(high)} at its first end and falls away from {word_fall(flat)} to "
-                f"{word_fall(steep)}; about {word_volume(float(at))} are moved in the middle of these.")
+        return (f"With a fall of {word_fall(self.along)} along the {self.wall_name}, the white part, where every demand is met, "
+                f"reaches in this picture from {word_level(low)} to {word_level(high)} at its first end and from "
+                f"{word_fall(flat)} to {word_fall(steep)} away from it, not every level with every fall; about "
+                f"{word_volume(float(at))} are moved in its middle.")
 
 
 @dataclass(frozen=True, eq=False)

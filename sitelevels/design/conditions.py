@@ -113,12 +113,13 @@ class Bound(NamedTuple):
 
     `words` say so, with {new} and {old} for its values, {who} for its wall or points, and {way} and {where} for the sense and
     the places in which it would give; `limits` name the entries of LIMITS that bear on it. A `least` limit gives way downwards,
-    any other upwards.
+    any other upwards. `mind` is what to bear in mind if it does.
     """
 
     words: str
     limits: tuple[str, ...] = ()
     least: bool = False
+    mind: str = ""
 
 
 @dataclass(frozen=True)
@@ -151,9 +152,9 @@ class Demand(ABC):
         """The demand with other limits, m or m/m."""
         return replace(self, **values)
 
-    def beside_a_drain(self) -> Demand:
-        """What it comes to where the paving falls to a drained channel or an outlet."""
-        return self
+    def beside_a_drain(self, conditions: list[Condition]) -> list[Condition]:
+        """What its conditions come to where the paving falls to a drained channel or an outlet."""
+        return conditions
 
     @abstractmethod
     def words(self) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
@@ -26,7 +27,7 @@ LEVEL_ACCESS = (
     "high as the DPC, so paving that a wheel can cross lies too near the DPC along the rest of the wall. The usual way out is to "
     "part the two: keep the paving down along the wall, and lead it up at the door alone, by a ramp or a short raised landing "
     "with a drained channel across the doorway, the wall behind it protected. Where the rules of your place ask for level "
-    "access, that detail is for somebody who knows them.")
+    "access, that detail is for somebody who knows them. (Common practice, no source.)")
 Field = tuple[int, str]
 
 
@@ -57,7 +58,7 @@ class Change:
     `enough` says whether the whole brief has a surface once this demand alone gives way (for a shared give: together with the
     others). `values` are its new limits by field, m or m/m, to the last digit; `words` round them to the easier side.
     `demand` is as asked, `changed` as it would be: None where it would have to go altogether. `breaks` are published limits
-    that it kept and would keep no more.
+    that it would be beyond.
     """
 
     demand: Demand
@@ -71,7 +72,8 @@ class Change:
     def warning(self) -> str:
         """Which published limits it would break, in a sentence; empty if none."""
         said = "; ".join(f"{_shown(limit.value, limit.unit)}, {limit.what} ({limit.source})" for limit in self.breaks)
-        return f"That breaks {said}." if said else ""
+        mind = dict.fromkeys(self.demand.bounds[field].mind for field in self.values)
+        return " ".join(part for part in (f"That is beyond {said}." if said else "", *mind) if part)
 
 
 @dataclass(frozen=True, eq=False)
@@ -95,6 +97,12 @@ class Quarrel:
         return pd.DataFrame([(one.demand.words(), one.enough, one.words, one.warning) for one in self.changes],
                             columns=["demand", "enough", "change", "warning"])
 
+    @property
+    def words(self) -> pd.DataFrame:
+        """The same for reading."""
+        shown = self.table.assign(enough=["yes" if one.enough else "no" for one in self.changes])
+        return shown.rename(columns={"enough": "enough?", "change": "the least change to it alone", "warning": "mind"})
+
     @cached_property
     def level_access(self) -> bool:
         """Whether level access and clearance are in it."""
@@ -115,12 +123,12 @@ class Quarrel:
     @property
     def sharing(self) -> str:
         """The shared give in a sentence; empty where there is none."""
-        if self.share is None:
+        if self.share is None or self.share > 1:  # a limit that would have to double is none that people share
             return ""
         breaks = dict.fromkeys(limit for one in self.shared for limit in one.breaks)
         mind = "; ".join(f"{_shown(limit.value, limit.unit)} ({limit.source})" for limit in breaks)
-        return (f"Or share it, no limit giving more than {word_share(self.share)} of itself: "
-                f"{'; '.join(one.words for one in self.shared)}.{f' That breaks {mind}.' if mind else ''}")
+        return (f"Or share it, no limit giving more than {word_share(math.ceil(self.share * 100) / 100)} of itself: "
+                f"{'; '.join(one.words for one in self.shared)}.{f' That is beyond {mind}.' if mind else ''}")
 
     @property
     def advice(self) -> str:
@@ -131,10 +139,8 @@ class Quarrel:
         if not self.conflicts:
             return ""
         fights = "".join(f"<li>{escape(said)}</li>" for said in self._told)
-        shown = self.table.assign(enough=["yes" if one.enough else "no" for one in self.changes])
-        shown = shown.rename(columns={"enough": "enough?", "change": "the least change to it alone", "warning": "mind"})
         after = "".join(f"<p>{escape(said)}</p>" for said in (self.why, self.sharing, self.advice) if said)
-        return f"<ol>{fights}</ol><p>What would each have to give?</p>{html_table(shown, words=True)}{after}"
+        return f"<ol>{fights}</ol><p>What would each have to give?</p>{html_table(self.words, words=True)}{after}"
 
 
 def find_quarrel(rows: Rows) -> Quarrel:
@@ -225,7 +231,8 @@ def _alone(rows: Rows, number: int) -> Change:
     tries = [([field], found) for field in fields
              if (found := _give(rows, [(number, field)], np.ones(1), np.array([most[field]]))) is not None]
     if tries:
-        names, found = min(tries, key=lambda one: float(one[1][0][0]))
+        # a cover is reset rather than left standing out
+        names, found = min(tries, key=lambda one: (one[0] == ["within"], float(one[1][0][0])))
     else:
         names = list(fields)
         both = _give(rows, [(number, field) for field in names], np.ones(len(names)), np.array([most[field] for field in names]))
@@ -239,15 +246,23 @@ def _change(rows: Rows, number: int, gives: dict[str, float], x: Floats) -> Chan
     """A demand whose limits give way by so much."""
     demand = rows.demands[number]
     values, words, breaks = {}, [], []
+    eased = rows
     for field, give in gives.items():
+        eased = eased.eased(number, field, give)
+    way, where = _sense(eased, number, x)
+    for field, give in gives.items():
+        if give <= SAME:
+            continue
         old = demand.value(field)
         assert old is not None
         low = _only_low(rows, number, field)
         new = values[field] = max(old - give, 0.0) if low else old + give
         bound = demand.bounds[field]
-        breaks += [LIMITS[name] for name in bound.limits
-                   if (new < LIMITS[name].value - 1e-9 <= old if low else old <= LIMITS[name].value + 1e-9 < new)]
-        way, where = _sense(rows.eased(number, field, give), number, x)
+        for number_, name in enumerate(bound.limits):
+            limit = LIMITS[name].value
+            beyond, kept = (new < limit - 1e-9, old >= limit - 1e-9) if low else (new > limit + 1e-9, old <= limit + 1e-9)
+            if beyond and (kept or number_ == 0):  # the first is the usual one; the others bear on those who keep them
+                breaks.append(LIMITS[name])
         shown = _shown(new, "m" if demand.unit == "mm" else "m/m", low)
         words.append(bound.words.format(new=shown, old=_shown(old, "m" if demand.unit == "mm" else "m/m"), who=demand.who,
                                         way=way, where=where or demand.who))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
@@ -59,7 +60,8 @@ def try_cures(solution: Solution, solve: Solve) -> tuple[Cure, ...]:
     if isinstance(solution.shape, OnePlane):
         cures += _channels(brief, fighting, tried)
     cures += _steps(brief, fighting, tried)
-    if clearances := [one for one in brief.demands if one in fighting and isinstance(one, Clearance)]:
+    clearances = [one for one in brief.demands if one in fighting and isinstance(one, Clearance)]
+    if clearances and not solution.quarrel.level_access:
         cures.append(_gravel(brief, clearances, tried))
     if meets := [one for one in brief.demands if one in fighting and isinstance(one, Meet)]:
         cures.append(_one_more_row(brief, meets, tried))
@@ -79,7 +81,8 @@ def _channels(brief: Brief, fighting: Sequence[Demand], tried: Callable[..., Sol
     stride = LIMITS["channel from wall"]
     guidance = ("The paving falls to the channel from both sides; give the channel units a fall built in, or it one of "
                 f"{word_fall(LIMITS['fall of a channel'].value)}, and a way out for the water that is yours to use. A reverse "
-                f"fall is to be {word_mm(stride.value)} wide at the least: {stride.source}.")
+                f"fall is to be {word_mm(stride.value)} wide at the least: {stride.source}. What lies beyond the channel falls "
+                "towards the wall: a channel that is blocked stands against it, so it is kept clear.")
     served: list[Wall] = []
     for number, wall in enumerate(walls):
         if wall in served:
@@ -102,19 +105,20 @@ def _faces(brief: Brief, one: Wall, other: Wall) -> bool:
 
 def _channel(brief: Brief, name: str, guidance: str, line: Any, walls: set[str], tried: Callable[..., Solution]) -> Cure:
     """With the clearance asked for first, then with a reduced one; the channel running either way."""
-    reduced = LIMITS["clearance, drained"]
+    reduced = LIMITS["clearance, no drain"]
     drains = [] if any(isinstance(one, FallToDrain) for one in brief.demands) else [FallToDrain(channel=0.0)]
     eased = {one: replace(one, drained=min(one.least, reduced.value)) for one in brief.demands
              if isinstance(one, Clearance) and one.wall in walls}
     found = None
     try:
-        less = (f"It takes a clearance of {word_mm(reduced.value)} beside the channel instead ({reduced.source}: "
-                f"{reduced.what}). ")
+        less = (f"It takes a clearance of {word_mm(reduced.value)} beside the channel, less than the usual 150 mm "
+                f"({LIMITS['clearance'].source}; {LIMITS['clearance, Approved Document C'].source}); {reduced.what} "
+                f"({reduced.source}). ")
         for new, said in ((dict[Demand, Demand](), ""), (eased, less)):
-            for way in (line, line[::-1]):
-                found = tried([*_swapped(brief, new), *drains], Channel(way))
-                if found.solved:
-                    return Cure(name, guidance, found, said)
+            both = [tried([*_swapped(brief, new), *drains], Channel(way)) for way in (line, line[::-1])]
+            found = min(both, key=lambda one: (not one.solved, one.off_target or 0.0, one.volume or 0.0))
+            if found.solved:
+                return Cure(name, guidance, found, said)
     except SurveyError as error:
         return Cure(name, guidance, None, error.problems[0].rstrip("."))
     return Cure(name, guidance, found)
@@ -136,10 +140,12 @@ def _gravel(brief: Brief, clearances: Sequence[Clearance], tried: Callable[..., 
     """Gravel along the wall, low enough, and paving beyond it no higher than the DPC."""
     found = tried(_swapped(brief, {one: replace(one, least=0.0, drained=None) for one in clearances}))
     walls = ", ".join(one.wall for one in clearances)
+    width = LIMITS["dry channel"]
     return Cure(f"A strip of gravel along the {walls} instead of paving",
                 f"Its top lies at least {word_mm(max(one.least for one in clearances))} below the DPC and it is drained at the "
-                "bottom; 100 mm wide at the least (a paving forum's advice); the paving beyond stays at or below the DPC, is "
-                "held by an edging, and still falls away.", found)
+                f"bottom; {word_mm(width.value)} wide at the least ({width.source}: {width.what}). The paving beyond it may lie "
+                "nearer to the DPC than 150 mm, but never above it, is held by an edging and still falls away; the strip does "
+                "not run across a doorway. What is dug for it is not counted here; do not dig below the footing.", found)
 
 
 def _one_more_row(brief: Brief, meets: Sequence[Meet], tried: Callable[..., Solution]) -> Cure:
@@ -148,7 +154,8 @@ def _one_more_row(brief: Brief, meets: Sequence[Meet], tried: Callable[..., Solu
     gain = row.value * slope.value
     found = tried(_swapped(brief, {one: replace(one, within=one.within + gain) for one in meets}))
     return Cure(f"One more row of the old paving ({word_mm(row.value)}, {row.source}) taken up and laid again as a slope",
-                f"No steeper than {word_fall(slope.value)}, it makes up {word_mm(gain)}. Read the old paving one row further on "
+                f"No steeper than {word_fall(slope.value)}, it makes up {word_mm(gain)}; never lead water over it towards "
+                "a house. Read the old paving one row further on "
                 "first: this takes it to be as high there as at the edge.", found)
 
 
@@ -159,9 +166,12 @@ def _ramp(brief: Brief, tried: Callable[..., Solution]) -> Cure:
     said = ""
     if found.finish is not None:
         rise = max(spot.level - one.most - found.finish.level_at(spot.x, spot.y) for one in doors for spot in one.spots)
-        ramp = LIMITS["ramp"]
-        said = (f"The paving then lies {word_mm(rise)} too low for level access at {', '.join(one.who for one in doors)}: a ramp "
-                f"of {word_distance(rise / ramp.value)} at {word_fall(ramp.value)} makes that up ({ramp.source}), or one of "
-                f"{word_distance(rise / LIMITS['gradient'].value)} at {word_fall(LIMITS['gradient'].value)}. ")
+        slopes = LIMITS["ramp"], LIMITS["ramp, 5 to 10 m"], LIMITS["ramp, over 10 m"]
+        slope = slopes[0] if rise / slopes[0].value <= 5 else slopes[1] if rise / slopes[1].value <= 10 else slopes[2]
+        length = math.ceil(rise / slope.value * 100) / 100
+        if rise > 0:
+            said = (f"The paving then lies {word_mm(rise, never='less')} too low for level access at "
+                    f"{', '.join(one.who for one in doors)}, which is met by a ramp of {word_distance(length)} at "
+                    f"{word_fall(slope.value)} ({slope.source}: {slope.what}) with a level landing of 1.2 m at its top. ")
     return Cure("A ramp or raised landing at the door alone", "Put a drained channel across the doorway and protect the wall "
                 "behind the landing; it may bridge no DPC and cover no air brick.", found, said)

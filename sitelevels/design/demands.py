@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, ClassVar
 
 from ..errors import SurveyError, finite_list, must_be
@@ -12,6 +12,10 @@ from .published import LIMITS
 
 if TYPE_CHECKING:
     from .brief import Brief
+
+
+_DAMP = "Splash and damp reach a DPC that paving lies too near to."
+_TRIP = "A foot trips on a lip or a step between 6 mm and 75 mm high."
 
 
 @dataclass(frozen=True)
@@ -25,18 +29,22 @@ class Clearance(Demand):
     least: float = LIMITS["clearance"].value
     drained: float | None = None
     title = "below the DPC"
-    bounds: ClassVar = {"least": Bound("allow {new} below the DPC of the {who} instead of {old}",
-                                       ("clearance", "clearance, Approved Document C"), least=True)}
+    bounds: ClassVar = {
+        "least": Bound("allow {new} below the DPC of the {who} instead of {old}",
+                       ("clearance", "clearance, Approved Document C"), least=True, mind=_DAMP),
+        "drained": Bound("allow {new} below the DPC of the {who} beside the drain instead of {old}",
+                         ("clearance", "clearance, Approved Document C"), least=True, mind=_DAMP)}
 
     def __post_init__(self) -> None:
         ordered(f"Clearance at {self.wall}", ("least", self.least))
         ordered(f"Clearance at {self.wall}", ("drained", self.drained))
 
-    def beside_a_drain(self) -> Demand:
-        return self if self.drained is None else Clearance(self.wall, self.drained, self.drained)
+    def beside_a_drain(self, conditions: list[Condition]) -> list[Condition]:
+        return conditions if self.drained is None else [replace(one, low=self.drained, low_of="drained") for one in conditions]
 
     def words(self) -> str:
-        return f"at least {word_mm(self.least)} below the DPC of the {self.wall}"
+        drained = "" if self.drained is None else f" ({word_mm(self.drained)} where it falls to a drain)"
+        return f"at least {word_mm(self.least)}{drained} below the DPC of the {self.wall}"
 
     def conditions(self, brief: Brief, corners: Corners = ()) -> list[Condition]:
         wall = brief.wall(self.wall)
@@ -108,7 +116,7 @@ class FallToDrain(Demand):
     unit = "mm/m"
     title = "fall to the drain"
     bounds: ClassVar = {
-        "least": Bound("let the fall to the drain be {new} instead of {old}", ("fall to a drain",), least=True),
+        "least": Bound("let the fall to the drain be {new} instead of {old}", ("fall to a drain", "fall away"), least=True),
         "most": Bound("let the fall to the drain be as steep as {new} instead of {old}", ("fall to a drain, most",)),
         "channel": Bound("let the channel itself fall {new} instead of {old}", ("fall of a channel",), least=True)}
 
@@ -148,7 +156,7 @@ class ClosedEdge(Demand):
         return f"no water over the {self.who}"
 
     def conditions(self, brief: Brief, corners: Corners = ()) -> list[Condition]:
-        edge = brief.edge(self.who, self.first, self.second)
+        edge = brief.edge((self.first, self.second), "closed")
         return [Condition(f"away from the {self.who}", low=0.0, toward=brief.outward(edge), wall=edge, low_of="")]
 
 
@@ -159,7 +167,8 @@ class Meet(AtSpots):
     points: tuple[Spot, ...]
     within: float = LIMITS["meet"].value
     title = "meet the old paving"
-    bounds: ClassVar = {"within": Bound("let the new paving stand {new} {way} the old at {where} instead of {old}", ("meet",))}
+    bounds: ClassVar = {"within": Bound("let the new paving stand {new} {way} the old at {where} instead of {old}", ("meet",),
+                                        mind=_TRIP)}
 
     def __post_init__(self) -> None:
         super().__post_init__()
@@ -184,7 +193,8 @@ class AccessCover(AtSpots):
     lower: float = 0.0
     higher: float = 0.0
     title = "meet the cover"
-    bounds: ClassVar = {"within": Bound("let the new paving stand {new} {way} the cover at {where} instead of {old}", ("meet",)),
+    bounds: ClassVar = {"within": Bound("let the new paving stand {new} {way} the cover at {where} instead of {old}", ("meet",),
+                                        mind=_TRIP),
                         "lower": Bound("reset the cover at {where} {new} lower instead of {old}"),
                         "higher": Bound("reset the cover at {where} {new} higher instead of {old}")}
 
@@ -216,9 +226,9 @@ class Step(AtSpots):
     up: bool = False
     title = "step"
     bounds: ClassVar = {
-        "least": Bound("let the step at {who} be as low as {new} instead of {old}", ("step least",), least=True),
+        "least": Bound("let the step at {who} be as low as {new} instead of {old}", ("step least",), least=True, mind=_TRIP),
         "most": Bound("let the step at {who} be as high as {new} instead of {old}",
-                      ("step most", "step most, garden", "threshold, level access"))}
+                      ("step most", "step most, garden", "threshold, level access"), mind=_TRIP)}
     _field = "at"
 
     def __post_init__(self) -> None:
@@ -265,7 +275,8 @@ class KeepBelow(AtSpots):
     point: Spot
     by: float = LIMITS["air brick"].value
     title = "keep below"
-    bounds: ClassVar = {"by": Bound("let the paving lie {new} below {who} instead of {old}", ("air brick",), least=True)}
+    bounds: ClassVar = {"by": Bound("let the paving lie {new} below {who} instead of {old}", ("air brick",), least=True,
+                                    mind="An air brick stays open, and no water runs in.")}
     _field = "point"
 
     def __post_init__(self) -> None:

@@ -7,7 +7,7 @@ from typing import Any
 
 import tomlkit
 
-from ..errors import SurveyError
+from ..errors import SurveyError, finite
 from ..surface.finish import Finish
 from ..surface.shapes import Channel, OnePlane, Outlet, Shape
 from ..wording import parse_fall, word_number
@@ -32,7 +32,7 @@ def chosen_shape(told: dict[str, Any], place_of: Place) -> Shape:
         if name == "channel":
             return Channel(_places(_needed(told, "line"), place_of))
         if name == "outlet":
-            sides = told.get("sides")
+            sides = told.get("sides") or None  # an empty list stands for all of them
             return Outlet(_place(_needed(told, "outlet"), place_of),
                           None if sides is None else tuple(_places(side, place_of) for side in sides))
     except SurveyError as error:
@@ -62,9 +62,8 @@ def written(solution: Solution, wall_name: str) -> dict[str, str]:
         return {"shape": toml("channel"), "line": _listed(shape.line), "level_m": toml(level),
                 **{key: _fall(fall) for key, fall in zip(("fall", "left", "right"), falls, strict=True)}}
     if isinstance(shape, Outlet):
-        sides = {} if shape.sides is None else {"sides": _listed(shape.sides)}
-        return {"shape": toml("outlet"), "outlet": _listed(shape.point), **sides, "level_m": toml(values[0]),
-                "perimeter_m": toml(values[1])}
+        return {"shape": toml("outlet"), "outlet": _listed(shape.point), "sides": _listed(shape.sides or ()),
+                "level_m": toml(values[0]), "perimeter_m": toml(values[1])}
     level, away, along = at_wall(solution.finish, solution.brief, wall_name)
     return {"shape": toml("plane"), "level_at_wall_m": toml(level), "fall_away": _fall(away), "fall_along": _fall(along)}
 
@@ -88,13 +87,13 @@ def _listed(value: Any) -> str:
 
 def _needed(told: dict[str, Any], key: str) -> Any:
     if key not in told:
-        raise SurveyError(f"the key {key!r} is missing", rule=f"A surface with a {told.get('shape')} needs it.",
+        raise SurveyError(f"the key {key!r} is missing", rule=f"The shape {told.get('shape')!r} needs it.",
                           remedy="Find the surface in notebook 3-finish and save it.")
     return told[key]
 
 
 def _level(told: dict[str, Any], key: str) -> float:
-    return float(_needed(told, key))
+    return finite(_needed(told, key), key)
 
 
 def _places(values: Any, place_of: Place) -> Any:

@@ -16,7 +16,7 @@ from ..surface.finish import Finish
 from ..surface.plane import Floats
 from ..surface.shapes import Part, Shape, facets_of
 from .brief import Brief
-from .check import corners_of, demands_on, facets_for
+from .check import conditions_on, corners_of, demands_on, facets_for
 from .conditions import Condition, Demand
 
 SAME = 2e-7  # m or m/m: a limit broken by less is kept; `check_finish` forgives five times as much
@@ -114,7 +114,7 @@ def rows_of(brief: Brief, shape: Shape, level: float) -> Rows:
     corners = corners_of(finish)
     rows, low, high, owner, of, share = [], [], [], [], [], []
     for number, demand in enumerate(demands):
-        for condition in demand.conditions(brief, corners):
+        for condition in conditions_on(demand, finish, brief, corners):
             for facet in facets_for(finish, brief, condition, corners):
                 part = parts[finish.facets.index(facet)]
                 for a, lowest, highest, felt in _linear(condition, facet, part):

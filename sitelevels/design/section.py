@@ -48,6 +48,18 @@ class Section:
                     if isinstance(demand, Clearance) and demand.wall == self.wall.name), default=None)
 
     @property
+    def falls(self) -> tuple[tuple[float, float, float], ...]:
+        """The straight parts of the finished profile, outwards: from, to (m out from the wall), fall outwards (m/m)."""
+        found: list[tuple[float, float, float]] = []
+        for start, end, high, low in zip(self.out, self.out[1:], self.finished, self.finished[1:], strict=False):
+            fall = float((high - low) / (end - start))
+            if found and abs(found[-1][2] - fall) < 1e-6:
+                found[-1] = (found[-1][0], float(end), fall)
+            else:
+                found.append((float(start), float(end), fall))
+        return tuple(found)
+
+    @property
     def deepest(self) -> float | None:
         """Greatest depth in m from today's ground to the formation along the line; None where no spot is near."""
         depth = self.existing - self.finished + self.brief.build_up

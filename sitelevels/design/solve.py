@@ -7,7 +7,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from html import escape
-from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -18,26 +17,24 @@ from ..surface.ground import Ground
 from ..surface.pieces import Pieces, cut_pieces
 from ..surface.plane import Floats, Plane
 from ..surface.shapes import Channel, OnePlane, Outlet, Shape
-from ..wording import html_table, word_area, word_change, word_volume
+from ..wording import html_table, word_area, word_change, word_fall, word_mm, word_volume
 from .brief import Brief
 from .check import facets_for
 from .conditions import Condition, Demand
-from .conflict import Quarrel, find_quarrel
+from .conflict import Conflict, Quarrel, find_quarrel
 from .cures import Cure, try_cures
 from .demands import FallAway
-from .rows import SAME, Rows, least, moved, rows_of, tangents
+from .published import LIMITS
+from .rows import SAME, Rows, moved, rows_of, tangents
+from .search import Search
 from .volume import Volume
 
 AIMS = ("target fall", "least dig")
-CLOSE = 1e-8  # share of the volume: how near the least the search stops; a thousandth would do for a spade
-SHALLOW = 1e-8  # m: a mean depth below which nothing is worth saving
 AT_LIMIT = 1e-6  # m or m/m: a condition as near to its limit is at it
 RELIEF = 0.001  # m or m/m: what `Binding.saving` is told for
-DIGITS = 1e-9  # m or m/m: room for the last binary digits where limits meet in a point
-STAY = 1e-6  # of an aim, m/m or m for each m: what moving a corner must gain, so that what does not matter stays where it is
 WORTH = 1e-4  # m³: a saving below this is none
-TRIES = 12  # of surfaces that serve an aim, before the present one stays
-MOST_CUTS = 300  # of the convex volume; some thirty are usual
+MOST_HELD = 12  # limits at once that are asked whether they hold the surface together
+STEEPEST = 1.0  # m/m: no paving is laid so steep
 
 
 @dataclass(frozen=True)
@@ -121,6 +118,8 @@ class Solution:
         for key in every:
             saving, nearer = self._eased([key])
             if not _worth(saving, nearer):  # alone it brings nothing; does it where others hold the surface at the same place?
+                if len(every) > MOST_HELD:
+                    continue
                 others = self._eased([other for other in every if other != key])
                 if not _worth(all_eased[0] - others[0], all_eased[1] - others[1]):
                     continue
@@ -145,7 +144,7 @@ class Solution:
             return find_quarrel(self._rows)
 
     @property
-    def conflicts(self) -> tuple[Any, ...]:
+    def conflicts(self) -> tuple[Conflict, ...]:
         """Every smallest set of demands that fight, the smallest first."""
         return self.quarrel.conflicts
 
@@ -162,6 +161,24 @@ class Solution:
         lines = [(one.demand.title, one.place, one.limit, one.saving, one.words) for one in self.binding]
         return pd.DataFrame(lines, columns=["demand", "place", "limit", "saving", "words"])
 
+    @property
+    def doubts(self) -> tuple[str, ...]:
+        """What nothing in the brief forbids and yet wants a second look, in sentences."""
+        if self.finish is None:
+            return ()
+        found = []
+        steep, usual = max(facet.plane.fall for facet in self.finish.facets), LIMITS["gradient"].value
+        if steep > usual + AT_LIMIT:
+            found.append(f"part of it is as steep as {word_fall(steep)}, where {word_fall(usual)} is the steepest that is no "
+                         "ramp; put a greatest gradient into the brief.")
+        for wall in self.brief.walls:
+            dpc = min(level for _, level in wall.shots)
+            above = max(facet.plane.level_at(x, y) for facet in self.finish.facets for x, y in facet.area.exterior.coords) - dpc
+            if above > AT_LIMIT:
+                found.append(f"part of it lies {word_mm(above, never='less')} above the DPC of the {wall.name}: whatever "
+                             "happens to the drain, no water may reach the wall from there.")
+        return tuple(found)
+
     def sentence(self) -> str:
         """What was found, in words."""
         if not self.solved:
@@ -170,7 +187,7 @@ class Solution:
         beyond = f" {word_area(left)} lie outside the spots and are not counted." if left >= 0.05 else ""
         met = f" meeting {self._all}" if self._rows.demands else ", of which nothing is demanded"
         return (f"Found: {self.shape.words()}{met}. {word_volume(self.volume or 0.0)} are "
-                f"moved, dig and fill together.{beyond}")
+                f"moved, dig and fill together.{beyond}{''.join(f' MIND: {doubt}' for doubt in self.doubts)}")
 
     @property
     def _none(self) -> str:
@@ -205,7 +222,8 @@ def solve_finish(brief: Brief, ground: Ground, *, shape: Shape | type[Plane] | N
     shape : None or Plane (one plane), Channel(line) or Outlet(point)
     aim : "target fall" or "least dig"
         What comes first: falls nearest to their targets (the sum of what they miss), or the least volume moved. Then the
-        other, then the least fall along the walls, then the flattest surface, then the highest: so that there is one answer.
+        other, then the least fall along the walls, then the flattest surface (to 0.5 %), then the highest, so that there is one
+        answer.
     budget : None
         The place for errors of the readings, which are not counted yet; anything but None is refused.
 
@@ -217,7 +235,8 @@ def solve_finish(brief: Brief, ground: Ground, *, shape: Shape | type[Plane] | N
     Raises
     ------
     SurveyError
-        A shape that does not suit the area, spots that all lie outside it. Demands that fight are never refused.
+        A shape that does not suit the area, spots that all lie outside it, surfaces all steeper than 1:1. Demands that fight
+        are never refused.
 
     Notes
     -----
@@ -254,13 +273,17 @@ def solve_finish(brief: Brief, ground: Ground, *, shape: Shape | type[Plane] | N
     if missed > SAME:
         return Solution(brief, ground, wanted, aim, None, None, covered, None, pieces, rows, None)
     x, volume, off = _best(rows, aim, pieces)
-    return Solution(brief, ground, wanted, aim, rows.finish(x), volume, covered, off, pieces, rows, x)
+    finish = rows.finish(x)
+    if max(facet.plane.fall for facet in finish.facets) > STEEPEST:
+        raise SurveyError("the surfaces that meet these demands are steeper than 1:1", rule="No paving is laid so steep.",
+                          remedy="Look for two points close together whose levels differ, or a point at the wrong place.")
+    return Solution(brief, ground, wanted, aim, finish, volume, covered, off, pieces, rows, x)
 
 
 def _best(rows: Rows, aim: str, pieces: Pieces) -> tuple[Floats, float, float]:
     """The unknowns (n,) of the best surface, the volume moved in m³, and how far the targets are missed in m/m."""
     volume = Volume(rows, pieces, rows.brief.build_up)
-    search = _Search(rows, volume)
+    search = Search(rows, volume)
     targets = [(row, condition.target) for row, condition in enumerate(rows.of) if condition.target is not None]
     a = rows.a[[row for row, _ in targets]]
     wanted = np.array([target for _, target in targets], dtype=float)
@@ -275,7 +298,10 @@ def _best(rows: Rows, aim: str, pieces: Pieces) -> tuple[Floats, float, float]:
     if len(across):
         search.come_near(across, np.zeros(len(across)))
     search.flattest(np.concatenate([tangents(part) for part in rows.parts]) / rows.scale)
-    search.highest(np.mean([moved(part, *np.array(part.area.centroid.coords[0])) for part in rows.parts], axis=0) / rows.scale)
+    slopes = np.concatenate([part.basis[1:] for part in rows.parts]) / rows.scale
+    search.come_near(slopes, np.zeros(len(slopes)))  # of those that are as flat by the tangents
+    levels = [moved(part, *np.array(part.area.centroid.coords[0])) for part in rows.parts]
+    search.highest(np.average(levels, axis=0, weights=[part.area.area for part in rows.parts]) / rows.scale)
     x = search.x[:len(rows.base)]
     return x, volume(x)[0], float(np.abs(a @ x - wanted).sum())
 
@@ -291,108 +317,3 @@ def _across(rows: Rows) -> Floats:
             parts = [rows.parts[flat.facets.index(facet)] for facet in facets_for(flat, rows.brief, beside, ())]
             found += [-(wall.direction[0] * part.basis[1] + wall.direction[1] * part.basis[2]) / rows.scale for part in parts]
     return np.array(found).reshape(-1, len(rows.base))
-
-
-class _Search:
-    """One aim after the other: each is brought to its least, and held there while the next one is.
-
-    The unknowns `x` are those of the surface and, after them, how far each wish is missed.
-    """
-
-    def __init__(self, rows: Rows, volume: Volume) -> None:
-        self.n = len(rows.base)
-        self.volume = volume
-        self.a, self.b = rows.upper(np.ones(len(rows.a), dtype=bool))
-        self.cuts: list[tuple[Floats, float]] = []
-        self.most: float | None = None
-        missed, self.x = rows.nearest(np.ones(len(rows.demands), dtype=bool))
-        self.b = self.b + missed + DIGITS
-
-    def come_near(self, a: Floats, wanted: Floats) -> None:
-        """The least sum of |a x − wanted|."""
-        self._widen(len(wanted))
-        missed = -np.eye(self.a.shape[1])[-len(wanted):]
-        for sign in (1.0, -1.0):
-            self._limit(sign * self._padded(a) + missed, sign * wanted)
-        self._settle(-missed.sum(axis=0))
-
-    def flattest(self, gradients: Floats) -> None:
-        """The least of the greatest gradient (k, n)."""
-        self._widen(1)
-        steepest = np.eye(self.a.shape[1])[-1]
-        self._limit(self._padded(gradients) - steepest, np.zeros(len(gradients)))
-        self._settle(steepest)
-
-    def highest(self, level: Floats) -> None:
-        """The highest mean level, as a row (n,)."""
-        self._settle(-self._padded(level[None, :])[0])
-
-    def least_volume(self) -> None:
-        """The least volume, between the tangents found so far and the best surface found so far."""
-        reach = 1.0
-        middle = self.x[:self.n]
-        goal = np.append(np.zeros(self.a.shape[1]), 1.0)
-        best = self._cut(middle)
-        for _ in range(MOST_CUTS):
-            a, b = self._with_cuts(np.column_stack([self.a, np.zeros(len(self.b))]), self.b, -1.0, 0.0)
-            box = [*((one - reach, one + reach) for one in middle), *[(None, None)] * (len(goal) - self.n)]
-            found = least(goal, a, b, box)
-            if found is None:  # there is no room but for the surface that is there
-                break
-            moved_ = self._cut(found[:self.n])
-            if moved_ < best:
-                best, self.x = moved_, found[:-1]
-            if best - found[-1] <= CLOSE * best + self._nothing:
-                if np.abs(self.x[:self.n] - middle).max() < 0.999 * reach:
-                    break
-                middle, reach = self.x[:self.n], 4 * reach  # the least may lie farther out
-        self.most = best
-
-    @property
-    def _nothing(self) -> float:
-        return SHALLOW * float(self.volume.plan.sum())
-
-    def _cut(self, x: Floats) -> float:
-        """The volume at x; its tangent there is kept."""
-        moved_, slope = self.volume(x)
-        self.cuts.append((slope, moved_ - float(slope @ x)))
-        return moved_
-
-    def _with_cuts(self, a: Floats, b: Floats, last: float, most: float) -> tuple[Floats, Floats]:
-        """Limits with those of all tangents: slope · x + start + last · (the last unknown) ≤ most."""
-        slopes = np.zeros((len(self.cuts), a.shape[1]))
-        slopes[:, :self.n] = [slope for slope, _ in self.cuts]
-        slopes[:, -1] += last
-        return np.vstack([a, slopes]), np.concatenate([b, [most - start for _, start in self.cuts]])
-
-    def _widen(self, extra: int) -> None:
-        self.a = np.column_stack([self.a, np.zeros((len(self.b), extra))])
-        self.x = np.append(self.x, np.zeros(extra))
-
-    def _padded(self, a: Floats) -> Floats:
-        return np.column_stack([a, np.zeros((len(a), self.a.shape[1] - self.n))])
-
-    def _limit(self, a: Floats, b: Floats) -> None:
-        self.a, self.b = np.vstack([self.a, a]), np.concatenate([self.b, b])
-
-    def _settle(self, cost: Floats) -> None:
-        """Bring cost · x to its least without moving more than the least volume, if that is found yet, and hold it there.
-
-        Of surfaces that serve the aim as well, one near the present is taken. Where no room is left, to the last digits or as
-        far as some more tangents show, the present one stays.
-        """
-        width, n = self.a.shape[1], self.n
-        near = np.block([[sign * np.eye(n, width), -np.eye(n)] for sign in (1.0, -1.0)])
-        here = np.concatenate([self.x[:n], -self.x[:n]])
-        goal = np.concatenate([cost, np.full(n, 0.0 if self.most is None else STAY)])
-        for _ in range(TRIES):
-            a, b = (self.a, self.b) if self.most is None else self._with_cuts(self.a, self.b, 0.0, self.most)
-            found = least(goal, np.vstack([np.column_stack([a, np.zeros((len(b), n))]), near]), np.concatenate([b, here]))
-            if found is None:
-                return
-            moved_ = 0.0 if self.most is None else self._cut(found[:n])
-            if self.most is None or moved_ <= self.most * (1 + 10 * CLOSE) + 2 * self._nothing:
-                self.x = found[:width]
-                self.most = None if self.most is None else max(self.most, moved_)
-                self._limit(cost[None, :], np.array([float(cost @ self.x) + DIGITS]))
-                return

@@ -178,4 +178,4 @@ class Finish:
         return float(sum(facet.area.area for facet in self.facets))
 
     def _repr_html_(self) -> str:
-        return f"<p>A finished surface of {len(self.facets)} plane facet(s).</p>{html_table(self.words, words=True)}"
+        return f"<p>Facets of the finished surface: {len(self.facets)}.</p>{html_table(self.words, words=True)}"

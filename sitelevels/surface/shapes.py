@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import Any
 
@@ -18,6 +18,7 @@ from .plane import Floats, Plane
 
 NEAR = 1e-6  # m: a corner nearer than this to a line stands on it
 ON_EDGE = 0.005  # m: an outlet nearer than this to an edge stands in it; it is wider than that itself
+STRIP = 0.05  # m: a strip of paving beside a channel narrower than this is none
 SLIVER = 1e-9  # share of the area: a facet smaller than this is what the last binary digits leave of nothing
 
 
@@ -67,6 +68,7 @@ class Channel:
     def parts(self, area: Any) -> tuple[Part, ...]:
         """The facets over an area. Raises SurveyError where the line does not divide it."""
         polygon = polygon_of(area)
+        corners = shapely.get_coordinates(polygon)
         (x, y), second = self.line
         length = math.dist(*self.line)
         along = ((second[0] - x) / length, (second[1] - y) / length)
@@ -82,11 +84,29 @@ class Channel:
             towards = (0.0 - square[0], 0.0 - square[1])
             found.append([Part(piece, across, middle, towards, along)
                           for piece in _pieces(_half(polygon, (x, y), square), polygon)])
-        if not all(found):
+        widths = [(corners - (x, y)) @ np.array(left) * side for side in (1.0, -1.0)]
+        if not all(found) or min(float(width.max()) for width in widths) < STRIP:
             raise SurveyError(f"the channel from {word_place(x, y)} to {word_place(*second)} does not divide the area",
-                              rule="There is paving on both sides of it, falling to it.",
+                              rule=f"There is paving on both sides of it, {word_mm(STRIP)} wide at the least, falling to it.",
                               remedy="Move the line into the area; a channel along an edge needs one plane only.")
+        within = shapely.get_parts(_half(_half(shapely.Polygon(polygon.exterior), (x, y), left), (x, y), (-left[0], -left[1])))
+        if sum(part.length > NEAR for part in within) > 1:  # holes, such as posts and covers, are passed by
+            raise SurveyError(f"the channel from {word_place(x, y)} to {word_place(*second)} leaves the area and comes back",
+                              rule="It runs over paving from one edge to another.",
+                              remedy="Move it, or divide the area and give each part its own.")
         return (*found[0], *found[1])
+
+    def ends(self, area: Any) -> tuple[tuple[float, float], tuple[float, float]]:
+        """Where the channel runs into the edges of an area, m: its start and its end."""
+        polygon = polygon_of(area)
+        (x, y), second = self.line
+        along = np.array([second[0] - x, second[1] - y]) / math.dist(*self.line)
+        off = (shapely.get_coordinates(polygon) - (x, y)) @ along
+        reach = np.array([[x, y]]) + np.outer([off.min() - 1, off.max() + 1], along)
+        places = shapely.get_coordinates(shapely.LineString(reach).intersection(polygon))
+        order = np.argsort((places - (x, y)) @ along)
+        start, end = places[order[0]], places[order[-1]]
+        return (float(start[0]), float(start[1])), (float(end[0]), float(end[1]))
 
     def words(self) -> str:
         """The shape in words."""
@@ -110,7 +130,7 @@ class Outlet:
     def __post_init__(self) -> None:
         object.__setattr__(self, "point", _place(self.point, "the outlet"))
         if self.sides is not None:
-            must_be(self.sides, Iterable, "the list of sides")
+            must_be(self.sides, (list, tuple), "the list of sides")
             sides = tuple(_line(side, "a side") for side in self.sides)
             if not sides:
                 raise SurveyError("no side is chosen", remedy="Name the sides that the floor falls from, or none for all.")
@@ -129,6 +149,12 @@ class Outlet:
         polygon = polygon_of(area)
         at = shapely.Point(self.point)
         outside = float(polygon.distance(at))
+        rim = polygon.exterior
+        if 0 < rim.distance(at) <= ON_EDGE:  # it stands in the edge, or in the corner
+            near = [corner for corner in rim.coords if math.dist(corner, self.point) <= ON_EDGE]
+            foot = near[0] if near else rim.interpolate(rim.project(at)).coords[0]
+            if math.dist(foot, self.point) > NEAR / 1000:
+                return replace(self, point=foot).parts(area)
         if outside > NEAR:
             raise SurveyError(f"the outlet at {word_place(*self.point)} lies {word_distance(outside)} outside the area",
                               remedy="Correct its x and y, or the corners of the area.")

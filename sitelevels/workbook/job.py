@@ -20,10 +20,10 @@ from ..design.finish_file import chosen_finish, chosen_shape
 from ..design.published import LIMITS
 from ..design.section import Section, cut_section
 from ..design.solve import Solution
-from ..errors import SurveyError, SurveyWarning
+from ..errors import SurveyError, SurveyWarning, must_be
 from ..surface.finish import Finish
 from ..surface.ground import Ground
-from ..surface.shapes import OnePlane, Shape
+from ..surface.shapes import Channel, OnePlane, Outlet, Shape
 from ..survey.book import GROUND_FEATURES, LevelBook
 from ..survey.reading import read_book
 from ..survey.reduction import ReducedLevels, reduce_book
@@ -202,6 +202,7 @@ class Job:
         """The brief with the demands of a [[variant]] of brief.toml in place of those of the same kind."""
         with warnings.catch_warnings():
             warnings.simplefilter("ignore", SurveyWarning)  # kept as doubts of the brief itself
+            must_be(name, str, "the name of the variant")
             return brief_of(self.told, self.reduced, name)
 
     @cached_property
@@ -250,7 +251,16 @@ class Job:
             spots = spots.set_index("point").loc[told["pegs"]].reset_index()
         import shapely
         inside = shapely.distance(self.brief.area, shapely.points(spots[["x", "y"]].to_numpy())) < 1e-6
-        return set_out(self.finish, self.brief, spots[inside], backsight=(self.reduced.level(self.benchmark), float(backsight)))
+        pegs = [*spots.loc[inside, ["point", "x", "y", "level"]].itertuples(index=False, name=None), *self._drain_pegs()]
+        return set_out(self.finish, self.brief, pegs, backsight=(self.reduced.level(self.benchmark), float(backsight)),
+                       ground=self.ground)
+
+    def _drain_pegs(self) -> list[tuple[str, float, float]]:
+        """The outlet, or the two ends of the channel, to be set out with the rest."""
+        if isinstance(self.shape, Channel):
+            return [(name, *place) for name, place in zip(("channel start", "channel end"), self.shape.ends(self.brief.area),
+                                                          strict=True)]
+        return [("outlet", *self.shape.point)] if isinstance(self.shape, Outlet) else []
 
     def is_as_on_disk(self) -> bool:
         """Whether the two files are still as they were read."""

@@ -103,19 +103,21 @@ def _distinct(names: Sequence[str]) -> dict[str, str]:
             for number, (name, short) in enumerate(cut.items(), start=1)}
 
 
-def _paragraphs(page: Figure, top: float, paragraphs: Sequence[str]) -> None:
+def _paragraphs(page: Figure, top: float, paragraphs: Sequence[str]) -> float:
+    """Write them from `top` down; where they end is given back."""
     lines = [line for paragraph in paragraphs for line in textwrap.wrap(paragraph, 105)]
     page.text(0.07, top, "\n".join(lines), fontsize=style.TEXT, color=style.INK, va="top", linespacing=1.4)
+    return top - 0.0165 * len(lines)
 
 
 def _first_page(job: Job, pegs: PegTable) -> Figure:
     page = _page(job, 1)
     layers = ", ".join(f"{word_mm(layer.thickness)} {layer.name}" for layer in job.brief.layers)
-    _paragraphs(page, 0.938, [
+    top = _paragraphs(page, 0.938, [
         f"Finished surface: {job.finish_words}", f"Build-up {word_mm(job.brief.build_up)}: {layers or 'none'}."])
     failed = job.verdicts.failed
     if failed:
-        page.text(0.07, 0.898, f"THIS SURFACE DOES NOT DO WHAT WAS ASKED: {failed} demand(s) not met. Do not dig to it.",
+        page.text(0.07, top, f"THIS SURFACE DOES NOT DO WHAT WAS ASKED: {failed} demand(s) not met. Do not dig to it.",
                   fontsize=style.TEXT + 1, fontweight="bold", color=style.NOT_MET, va="top")
     plan = page.add_axes((0.10, 0.515, 0.83, 0.345))
     _peg_plan(plan, job, pegs)

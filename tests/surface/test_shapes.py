@@ -131,12 +131,10 @@ class TestChannel:
         finish = Finish.channel(((0, 1), (6, 1)), area, level=9.8, left=0.02, right=0.02)
         assert sorted(facet.area.area for facet in finish.facets) == pytest.approx([5.5, 17.5])
 
-    def test_an_area_cut_into_three(self) -> None:
-        """Across both arms at y = 4: two ends 3 m by 2 m beyond, one rest of 20 + 12 m² before it."""
-        finish = Finish.channel(((0, 4), (1, 4)), PI_SHAPE, level=9.8, left=0.02, right=0.01)
-        assert sorted(facet.area.area for facet in finish.facets) == pytest.approx([6, 6, 32])
-        assert finish.level_at([1, 9, 5], [6, 6, 0]) == pytest.approx([9.84, 9.84, 9.84])
-        assert finish.area == pytest.approx(44)
+    def test_one_that_leaves_the_area_and_comes_back_is_refused(self) -> None:
+        """Across both arms at y = 4 there is no paving between them to fall to it."""
+        with pytest.raises(SurveyError, match="leaves the area and comes back"):
+            Finish.channel(((0, 4), (1, 4)), PI_SHAPE, level=9.8, left=0.02, right=0.01)
 
     @pytest.mark.parametrize("line", [((0, 0), (6, 0)), ((6, 0), (6, 4)), ((0, -1), (6, -1)), ((7, 0), (7, 9))])
     def test_outside_or_along_an_edge_it_divides_nothing(self, line: object) -> None:

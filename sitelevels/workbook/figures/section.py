@@ -54,8 +54,15 @@ def section(cut: Section, *, ax: Axes | None = None) -> Axes:
     tall = ((ax.get_xlim()[1] - ax.get_xlim()[0]) / frame.width) / ((top - low) / frame.height)
     return style.titled(
         ax, title, f"heights drawn about {word_times(tall)} times too tall",
-        f"At {word_distance(cut.along)} along the {cut.wall.name} the finish lies {_clear(cut)} and "
-        f"falls {'away' if cut.fall_away >= 0 else 'towards the wall'} {word_fall(abs(cut.fall_away))}{digging}.")
+        f"At {word_distance(cut.along)} along the {cut.wall.name} the finish lies {_clear(cut)} and {_falls(cut)}{digging}.")
+
+
+def _falls(cut: Section) -> str:
+    """How the finish falls, part by part."""
+    told = [f"falls {'away' if fall >= 0 else 'towards the wall'} {word_fall(abs(fall))}"
+            + (f" from {word_distance(first)} to {word_distance(last)} out" if len(cut.falls) > 1 else "")
+            for first, last, fall in cut.falls]
+    return ", ".join(told)
 
 
 def _clear(cut: Section) -> str:
@@ -90,15 +97,15 @@ def _draw_layers(ax: Axes, cut: Section, length: float) -> None:
 
 
 def _draw_fall(ax: Axes, cut: Section, length: float) -> None:
-    """An arrow beside the layers, below the formation where there is nothing else."""
-    start, end = cut.out[0] + 0.30 * length, cut.out[0] + 0.52 * length
+    """An arrow downhill beside the layers, on the longest straight part; below the formation where there is nothing else."""
+    first, last, fall = max(cut.falls, key=lambda part: part[1] - part[0])
+    start, end = first + 0.30 * (last - first), first + 0.30 * (last - first) + 0.22 * min(length, last - first)
     below = 0.055 * (ax.get_ylim()[1] - ax.get_ylim()[0])
-    levels = np.interp([start, end], cut.out, cut.finished) - cut.brief.build_up / 2 if cut.brief.layers else \
-        np.interp([start, end], cut.out, cut.finished) - below
-    (x_from, x_to) = (start, end) if cut.fall_away >= 0 else (end, start)
-    (y_from, y_to) = levels if cut.fall_away >= 0 else levels[::-1]
-    ax.annotate("", (x_to, y_to), xytext=(x_from, y_from), zorder=7,
+    under = cut.brief.build_up / 2 if cut.brief.layers else below
+    levels = np.interp([start, end], cut.out, cut.finished) - under
+    places = [(start, float(levels[0])), (end, float(levels[1]))][:: 1 if fall >= 0 else -1]
+    ax.annotate("", places[1], xytext=places[0], zorder=7,
                 arrowprops={"arrowstyle": "-|>", "color": style.WATER, "linewidth": 1.8})
-    ax.annotate(word_fall(cut.fall_away), (end, float(levels[1])), xytext=(8, 0), textcoords="offset points", va="center",
+    ax.annotate(word_fall(abs(fall)), (end, float(levels[1])), xytext=(8, 0), textcoords="offset points", va="center",
                 fontsize=style.TEXT, color=style.WATER, fontweight="bold", zorder=7,
                 bbox=style.BACKED)

@@ -18,7 +18,7 @@ from ...wording import html_table
 from ..job import Job
 from .base import Form, button, row, scrolled
 
-PLANE, CHANNEL, OUTLET = "one plane", "two planes to a channel along a wall", "a floor falling to an outlet"
+PLANE, CHANNEL, OUTLET = "one plane", "two planes to a channel", "a floor to an outlet"
 _HALF = widgets.Layout(width="26em", max_width="100%")
 _NAMES = {"description_width": "9em"}
 
@@ -37,6 +37,8 @@ class SolveForm(Form):
         job = self.needed()
         spots = job.reduced.spots().dropna(subset=["x", "y"])
         inside = spots[shapely.distance(job.brief.area, shapely.points(spots[["x", "y"]].to_numpy(dtype=float))) < 1e-6]
+        inside = inside[~inside["feature"].isin(("dpc", "threshold", "airbrick", "buried"))]
+        inside = inside.sort_values("feature", key=lambda feature: feature != "gully", kind="stable")  # most likely first
         names = {(float(x), float(y)): str(point) for point, x, y in zip(spots["point"], spots["x"], spots["y"], strict=True)}
         sides = list(pairwise(job.brief.area.exterior.coords))
         self.shape = widgets.Dropdown(options=[PLANE, CHANNEL, OUTLET], description="Shape", style=_NAMES, layout=_HALF)
@@ -89,7 +91,8 @@ class SolveForm(Form):
     def _found(self) -> str:
         job = self.needed()
         found = [solve_finish(job.brief, job.ground, shape=shape, aim=self.aim.value) for shape in self.shapes()]
-        best = self.solution = min(found, key=lambda one: (not one.solved, one.off_target or 0.0, one.volume or 0.0))
+        best = self.solution = min(found, key=lambda one: (not one.solved, *(
+            (one.off_target or 0.0, one.volume or 0.0)[::1 if self.aim.value == AIMS[0] else -1])))
         if best.finish is None:
             return scrolled(best._repr_html_(), tall=36)
         verdicts = check_finish(best.finish, job.brief)

@@ -159,7 +159,7 @@ class SurfaceForm(Form):
         self.away_words.value, self.along_words.value = word_fall(away), word_fall(along)
         self.said.value = (
             f"<p>{word_level(level)} at the wall, {word_fall(away)} away from it, {word_fall(along)} along it: "
-            f"<b class='surface-said' style='color:{colour}'>{said}</b>.{unsaved}{self._what_if()}<br>"
+            f"<b class='surface-said' style='color:{colour}'>{said}</b>.{unsaved}{self._instead()}{self._what_if()}<br>"
             f"{escape(works.sentence())}<br>{escape(self._against_best(works.cut + works.fill))}</p>")
         words = self.verdicts.words
         words["verdict"] = [f"{verdict}, at its limit" if one.at_limit else verdict
@@ -169,6 +169,13 @@ class SurfaceForm(Form):
         self.sketch.draw(lambda ax: figures.section(cut, ax=ax))
         self.picture.value = self.sketch.png()
         self.map.value = self.chart.png(self.chosen())
+
+    def _instead(self) -> str:
+        job = self.needed()
+        if isinstance(job.shape, OnePlane):
+            return ""
+        return (f" <i>The surface that is saved is another: {escape(job.finish_words)} Saving here puts one plane in its "
+                "place.</i>")
 
     def _what_if(self) -> str:
         if abs(self.clearance.value / 1000 - self.asked) < 5e-5:
