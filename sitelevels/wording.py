@@ -122,12 +122,14 @@ def word_mm(metres: float, *, digits: int = 0, never: Literal["more", "less"] | 
     return f"{_signed(f'{whole / 10**digits:.{digits}f}')} mm"
 
 
-def word_distance(metres: float) -> str:
-    """A distance in plan, in m to the centimetre.
+def word_distance(metres: float, *, never: Literal["less"] | None = None) -> str:
+    """A distance in plan, in m to the centimetre; `never` less, where somebody is going to build that long.
 
-    >>> word_distance(2.4)
-    '2.40 m'
+    >>> word_distance(2.4), word_distance(2.401, never="less")
+    ('2.40 m', '2.41 m')
     """
+    if never == "less":
+        metres = math.ceil(metres * 100 - 1e-6) / 100
     return f"{_signed(f'{metres:.2f}')} m"
 
 
@@ -185,12 +187,14 @@ def digits_of(length: float, digit: float) -> str:
     return f"{abs(length) / digit:.0f}".zfill(4)
 
 
-def word_share(share: float) -> str:
-    """A share of one as whole per cent.
+def word_share(share: float, *, never: Literal["less"] | None = None) -> str:
+    """A share of one as whole per cent; `never` less, where it is said to be the most.
 
-    >>> word_share(0.123)
-    '12%'
+    >>> word_share(0.123), word_share(0.123, never="less")
+    ('12%', '13%')
     """
+    if never == "less":
+        share = math.ceil(share * 100 - 1e-6) / 100
     return f"{share * 100:.0f}%"
 
 

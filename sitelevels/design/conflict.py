@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
@@ -127,7 +126,7 @@ class Quarrel:
             return ""
         breaks = dict.fromkeys(limit for one in self.shared for limit in one.breaks)
         mind = "; ".join(f"{_shown(limit.value, limit.unit)} ({limit.source})" for limit in breaks)
-        return (f"Or share it, no limit giving more than {word_share(math.ceil(self.share * 100) / 100)} of itself: "
+        return (f"Or share it, no limit giving more than {word_share(self.share, never='less')} of itself: "
                 f"{'; '.join(one.words for one in self.shared)}.{f' That is beyond {mind}.' if mind else ''}")
 
     @property

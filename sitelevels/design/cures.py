@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
@@ -168,10 +167,10 @@ def _ramp(brief: Brief, tried: Callable[..., Solution]) -> Cure:
         rise = max(spot.level - one.most - found.finish.level_at(spot.x, spot.y) for one in doors for spot in one.spots)
         slopes = LIMITS["ramp"], LIMITS["ramp, 5 to 10 m"], LIMITS["ramp, over 10 m"]
         slope = slopes[0] if rise / slopes[0].value <= 5 else slopes[1] if rise / slopes[1].value <= 10 else slopes[2]
-        length = math.ceil(rise / slope.value * 100) / 100
         if rise > 0:
             said = (f"The paving then lies {word_mm(rise, never='less')} too low for level access at "
-                    f"{', '.join(one.who for one in doors)}, which is met by a ramp of {word_distance(length)} at "
+                    f"{', '.join(one.who for one in doors)}, which is met by a ramp of "
+                    f"{word_distance(rise / slope.value, never='less')} at "
                     f"{word_fall(slope.value)} ({slope.source}: {slope.what}) with a level landing of 1.2 m at its top. ")
     return Cure("A ramp or raised landing at the door alone", "Put a drained channel across the doorway and protect the wall "
                 "behind the landing; it may bridge no DPC and cover no air brick.", found, said)
