@@ -19,6 +19,8 @@ from .design.conditions import Spot
 from .design.demands import (AccessCover, Clearance, ClosedEdge, Cover, FallAlong, FallAway, FallToDrain, Gully, KeepBelow,
                              MaxGradient, Meet, Step)
 from .design.brief import Brief, Layer, Wall
+from .design.budget import ErrorBudget
+from .design.propagation import LevelErrors
 from .design.check import Verdicts, check_finish
 from .design.solve import Solution, solve_finish
 from .works.earthworks import Earthworks, cut_and_fill
@@ -33,6 +35,6 @@ __all__ = [
     "Plane", "fit_plane", "PlaneFit", "Ground", "Facet", "Finish", "Channel", "Outlet",
     "Brief", "Wall", "Layer", "Spot", "Clearance", "FallAway", "FallAlong", "Meet", "Step", "Cover", "KeepBelow", "Gully",
     "MaxGradient", "FallToDrain", "AccessCover", "ClosedEdge", "Limit", "LIMITS",
-    "check_finish", "Verdicts", "solve_finish", "Solution",
+    "ErrorBudget", "LevelErrors", "check_finish", "Verdicts", "solve_finish", "Solution",
     "cut_and_fill", "Earthworks", "set_out", "PegTable",
 ]

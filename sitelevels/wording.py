@@ -198,6 +198,15 @@ def word_share(share: float, *, never: Literal["less"] | None = None) -> str:
     return f"{share * 100:.0f}%"
 
 
+def word_chance(chance: float) -> str:
+    """A chance in per cent, never said to be sure.
+
+    >>> word_chance(0.5), word_chance(0.9996), word_chance(0.0)
+    ('50%', 'over 99%', 'under 1%')
+    """
+    return "under 1%" if chance < 0.01 else "over 99%" if chance > 0.99 else f"{chance * 100:.0f}%"
+
+
 def word_times(ratio: float) -> str:
     """How many times, to a whole number from 10 up and to one place below.
 

@@ -49,6 +49,8 @@ class Wall:
     dpc : float or sequence of (distance along, level)
         Level of the damp-proof course in m: one for the whole wall, or shots at distances in m from `first`, straight
         between them. Two shots at one distance make a step.
+    points : sequence of str, optional
+        Names of the shots in the level book, in the order in which they are given; made from the wall's name if not.
 
     Raises
     ------
@@ -70,9 +72,10 @@ class Wall:
     length: float
     direction: tuple[float, float]
     shots: tuple[tuple[float, float], ...]
+    points: tuple[str, ...]
 
     def __init__(self, name: str, first: Sequence[float], second: Sequence[float], *,
-                 dpc: float | Sequence[Sequence[float]]) -> None:
+                 dpc: float | Sequence[Sequence[float]], points: Sequence[str] = ()) -> None:
         own = self.__dict__  # set here once; `__setattr__` refuses any change
         own["name"] = str(name)
         ends = _numbers([first, second])
@@ -86,6 +89,9 @@ class Wall:
         if shots.ndim != 2 or shots.shape[1] != 2 or not len(shots) or not np.isfinite(shots).all():
             raise SurveyError(f"the DPC of the wall {self.name!r} is {dpc!r}",
                               rule="It must be one level, or pairs of distance along the wall and level, in m.")
+        if isinstance(points, str) or len(points) not in (0, len(shots)):
+            raise SurveyError(f"the DPC of the wall {self.name!r} has {len(shots)} shots and {points!r} for their names")
+        called = {(float(along), float(level)): str(point) for (along, level), point in zip(shots, points, strict=False)}
         shots = _in_order(shots[np.argsort(shots[:, 0], kind="stable")], self.name)
         off = [float(distance) for distance in shots[:, 0] if not -BEYOND_SHOTS <= distance <= self.length + BEYOND_SHOTS]
         if off:
@@ -93,6 +99,8 @@ class Wall:
                               rule=f"The wall is {word_distance(self.length)} long.",
                               remedy="Check the distance and the wall's ends.")
         own["shots"] = tuple((float(along), float(level)) for along, level in shots)
+        own["points"] = tuple(called.get(shot, f"DPC of the {self.name}, shot {number}")
+                              for number, shot in enumerate(self.shots, start=1))
         short = max(self.shots[0][0], self.length - self.shots[-1][0])
         if not isinstance(dpc, Real) and short > BEYOND_SHOTS:
             warnings.warn(f"The wall {self.name!r} runs {word_distance(short)} past the last DPC shot; its level is carried on "
@@ -123,6 +131,17 @@ class Wall:
             return min(at_step) if towards == 0 else at_step[-1 if towards > 0 else 0]
         distances, levels = zip(*self.shots, strict=True)
         return float(np.interp(along, distances, levels))
+
+    def dpc_from(self, along: float, towards: int = 0) -> tuple[tuple[str, float], ...]:
+        """The shots that `dpc_at` hangs on, by name, each with its share of the level."""
+        level = self.dpc_at(along, towards)
+        at_step = [point for (distance, found), point in zip(self.shots, self.points, strict=True)
+                   if abs(distance - along) < SAME_STATION and found == level]
+        if at_step:
+            return ((at_step[0], 1.0),)
+        distances = [distance for distance, _ in self.shots]
+        shares = [float(np.interp(along, distances, one)) for one in np.eye(len(distances))]
+        return tuple((point, share) for point, share in zip(self.points, shares, strict=True) if share)
 
 
 def _to_corners(part: shapely.LineString, corners: Sequence[tuple[float, ...]]) -> Edge:
@@ -307,14 +326,14 @@ class Brief:
                     found.append(one)
         return found
 
-    def dpc_stations(self, wall: Wall, corners: Iterable[tuple[float, float]] = ()) -> list[tuple[float, float]]:
-        """The same distances, each with the level of the DPC there, m: where the paving ends at a step, the side it lies on."""
+    def dpc_stations(self, wall: Wall, corners: Iterable[tuple[float, float]] = ()) -> list[tuple[float, int]]:
+        """The same distances, each with the side (−1, 0, 1) from which the DPC counts where the paving ends at a step of it."""
         starts, ends = zip(*self._contacts(wall), strict=True)
         found = []
         for along in self.stations(wall, corners):
             first = any(abs(along - start) < SAME_STATION for start in starts)
             last = any(abs(along - end) < SAME_STATION for end in ends)
-            found.append((along, wall.dpc_at(along, first - last)))
+            found.append((along, first - last))
         return found
 
     def outward(self, wall: Wall) -> tuple[float, float]:

@@ -298,7 +298,8 @@ def _wall(reader: _Reader, spots: pd.DataFrame, reduced: ReducedLevels, walls: l
         raise SurveyError(f"the DPC shots {', '.join(off)} do not stand on the wall {name!r}",
                           rule=f"A shot may stand {word_mm(BEYOND_SHOTS)} off it at the most.",
                           remedy="Correct x and y, or the wall.")
-    return Wall(name, first, second, dpc=[(bare.along(spot.x, spot.y), spot.level) for spot in spots_on_it])
+    return Wall(name, first, second, dpc=[(bare.along(spot.x, spot.y), spot.level) for spot in spots_on_it],
+                points=[spot.point for spot in spots_on_it])
 
 
 def _same(one: str, other: str) -> bool:

@@ -2,34 +2,80 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
 from html import escape
 from itertools import pairwise
+from typing import Literal
 
+import numpy as np
 import pandas as pd
 import shapely
 
 from ..errors import SurveyError, must_be
 from ..surface.facet import REACH, Facet
 from ..surface.finish import Finish
-from ..wording import html_table, word_change, word_distance, word_fall, word_mm
+from ..wording import html_table, word_chance, word_change, word_distance, word_fall, word_mm, word_number, word_share
 from .brief import Brief
+from .budget import ErrorBudget
+from .certainty import Certainty, as_it_is, biggest_kind, chance, nothing_read, to_be_built
 from .conditions import Condition, Corners, Demand
 from .demands import FallToDrain
+from .propagation import LevelErrors
 from .published import LIMITS, MEMORY, PRACTICE
 
+MET, TOO_CLOSE, NOT_MET = "met", "too close to call", "not met"
 ROUNDING = 1e-6  # m or m/m: a margin of minus a thousandth of a millimetre is still met
 
 
 @dataclass(frozen=True)
 class Finding:
-    """One number of the surface held against one condition; `found` and `margin` in m or m/m."""
+    """One number of the surface held against one condition; `found` and `margin` in m or m/m.
+
+    Where errors are counted, `u` is the standard uncertainty of the margin, `k` how many of them it must be wide, `sure` the
+    chance with which that is right, and `kinds` the variance from each of KINDS; else `u` is None.
+    """
 
     demand: Demand
     condition: Condition
     found: float
     margin: float
+    u: float | None = None
+    k: float = 0.0
+    sure: float = 0.0
+    kinds: tuple[float, ...] = ()
+
+    @property
+    def give(self) -> float:
+        """k·u, m or m/m: nought where errors are not counted."""
+        return self.k * (self.u or 0.0)
+
+    @property
+    def verdict(self) -> str:
+        """On this place alone."""
+        return MET if self.margin + ROUNDING >= self.give else NOT_MET if self.margin <= -self.give else TOO_CLOSE
+
+    @property
+    def beyond(self) -> bool:
+        """Whether both its limits lie so near together that no finding between them could be sure."""
+        low, high = self.condition.low, self.condition.high
+        return low is not None and high is not None and 2 * self.give > high - low
+
+    @property
+    def aim(self) -> str:
+        """What to aim for to be sure of the limit, in a sentence; empty where errors are not counted."""
+        if self.u is None:
+            return ""
+        low, high, sure = self.condition.low, self.condition.high, word_share(self.sure)
+        if self.beyond:
+            kind, share = biggest_kind(np.array(self.kinds))
+            return (f"Finer than levels can show: the number is known within {self._wide(self.give)} either way, {sure} sure, of "
+                    f"which {word_share(share)} is {kind}. What shows it is {self.demand.shown_by}.")
+        least = "" if low is None else self._word(low + self.give, never="less")
+        most = "" if high is None else self._word(high - self.give, never="more")
+        between = f"between {least} and {most}" if least and most else least or most
+        of = self.required.removesuffix(" either way")
+        return f"To be {sure} sure of {of}, aim for {between}."
 
     @property
     def met(self) -> bool:
@@ -59,16 +105,25 @@ class Finding:
     @property
     def in_hand(self) -> str:
         """The margin in words."""
-        return word_mm(self.margin, digits=1) + ("" if self.demand.unit == "mm" else "/m")
+        return self._wide(self.margin)
 
-    def _word(self, value: float) -> str:
-        return word_mm(value) if self.demand.unit == "mm" else word_fall(value)
+    def _word(self, value: float, never: Literal["more", "less"] | None = None) -> str:
+        if self.demand.unit == "mm":
+            return word_mm(value, never=never)
+        steep = (never == "more") == (value > 0)  # to which side of nought the number must not be rounded
+        return word_fall(value, never=None if never is None else "steeper" if steep else "flatter")
+
+    def _wide(self, value: float) -> str:
+        return word_mm(value, digits=1) + ("" if self.demand.unit == "mm" else "/m")
 
     @property
     def mend(self) -> str:
-        """What would mend it, in a sentence; empty where it is met."""
-        if self.met:
-            return ""
+        """What would mend it, in a sentence or two; empty where it is met."""
+        told = "" if self.verdict == MET else self.aim
+        return " ".join(part for part in ("" if self.met else self._change, told) if part)
+
+    @property
+    def _change(self) -> str:
         low, high = self.condition.low, self.condition.high
         too_small = low is not None and self.found < low
         limit = (low if too_small else high) or 0.0
@@ -85,51 +140,74 @@ class Finding:
 class Verdicts:
     """What was found for each demand. Made by `check_finish`.
 
-    `worst` holds the finding of least margin for each demand, `everywhere` all of them.
+    `worst` holds for each demand the finding nearest to trouble, `everywhere` all of them; `judged` (verdict, chance that it is
+    met) of each demand over all its places, the chance None where errors are not counted; `budget` those that are counted.
     """
 
     finish: Finish
     brief: Brief
     worst: tuple[Finding, ...]
     everywhere: tuple[Finding, ...]
+    judged: tuple[tuple[str, float | None], ...]
+    budget: ErrorBudget | None = None
 
-    basis = "By the margin alone: errors of the readings are not counted."
+    @property
+    def basis(self) -> str:
+        """What the verdicts go by, in words."""
+        if self.budget is None:
+            return "By the margin alone: errors of the readings are not counted."
+        return (f"Errors are counted, {word_share(self.budget.sure)} sure: 'met' where every margin is at least "
+                f"{word_number(self.budget.k, figures=4)} times its standard uncertainty, 'not met' where one is as far outside "
+                "(farther, where there are many places), else too close to call.")
 
     @property
     def failed(self) -> int:
         """How many demands are not met."""
-        return sum(not finding.met for finding in self.worst)
+        return [verdict for verdict, _ in self.judged].count(NOT_MET)
+
+    @property
+    def too_close(self) -> int:
+        """How many demands are too close to call."""
+        return [verdict for verdict, _ in self.judged].count(TOO_CLOSE)
 
     @property
     def all_met(self) -> bool:
         """Whether every demand is met."""
-        return self.failed == 0
+        return all(verdict == MET for verdict, _ in self.judged)
 
     @property
     def table(self) -> pd.DataFrame:
         """A new table, a row a demand: demand place required found margin unit u probability verdict mend.
 
-        `found` and `margin` are numbers in `unit`, at the place of least margin; u and probability stay empty where errors
-        of the readings are not counted.
+        `found`, `margin` and its standard uncertainty `u` are numbers in `unit`, at the place nearest to trouble; `probability`
+        is the chance that the demand is met at all its places; both are empty where errors are not counted.
         """
         lines = [(one.demand.title, one.condition.place, one.required, one.found * 1000, one.margin * 1000, one.demand.unit,
-                  None, None, "met" if one.met else "not met", one.mend) for one in self.worst]
+                  None if one.u is None else one.u * 1000, chance_met, verdict, one.mend)
+                 for one, (verdict, chance_met) in zip(self.worst, self.judged, strict=True)]
         return pd.DataFrame(lines, columns=["demand", "place", "required", "found", "margin", "unit", "u", "probability",
                                             "verdict", "mend"])
 
     @property
     def places(self) -> pd.DataFrame:
-        """A new table, a row for each place of each demand: demand place found margin unit verdict."""
+        """A new table, a row for each place of each demand: demand place found margin unit u verdict, the place's own."""
         lines = [(one.demand.title, one.condition.place, one.found * 1000, one.margin * 1000, one.demand.unit,
-                  "met" if one.met else "not met") for one in self.everywhere]
-        return pd.DataFrame(lines, columns=["demand", "place", "found", "margin", "unit", "verdict"])
+                  None if one.u is None else one.u * 1000, one.verdict) for one in self.everywhere]
+        return pd.DataFrame(lines, columns=["demand", "place", "found", "margin", "unit", "u", "verdict"])
 
     @property
     def words(self) -> pd.DataFrame:
-        """A new table for reading, every number with its unit: demand place required found margin verdict mend."""
-        lines = [(one.demand.title, one.condition.place, one.required, one.found_words,
-                  one.in_hand, "met" if one.met else "not met", one.mend) for one in self.worst]
-        return pd.DataFrame(lines, columns=["demand", "place", "required", "found", "margin", "verdict", "mend"])
+        """A new table for reading, every number with its unit: demand place required found margin verdict mend.
+
+        Where errors are counted, `give or take` (k·u) and `chance` that it is met stand before the verdict.
+        """
+        table = pd.DataFrame([(one.demand.title, one.condition.place, one.required, one.found_words, one.in_hand, verdict,
+                               one.mend) for one, (verdict, _) in zip(self.worst, self.judged, strict=True)],
+                             columns=["demand", "place", "required", "found", "margin", "verdict", "mend"])
+        if self.budget is not None:
+            table.insert(5, "give or take", [one._wide(one.give) for one in self.worst])
+            table.insert(6, "chance", [word_chance(chance_met or 0.0) for _, chance_met in self.judged])
+        return table
 
     @property
     def sources(self) -> pd.DataFrame:
@@ -148,31 +226,40 @@ class Verdicts:
                                   for name in one.demand.limits[:1] if LIMITS[name].confidence in (MEMORY, PRACTICE)))
 
     def __repr__(self) -> str:
-        return f"Verdicts on {len(self.worst)} demands, {self.failed} not met"
+        close = "" if self.budget is None else f", {self.too_close} too close to call"
+        return f"Verdicts on {len(self.worst)} demands, {self.failed} not met{close}"
 
     def _repr_html_(self) -> str:
         return f"<p>{escape(self.basis)}</p>" + html_table(self.words, words=True)
 
 
-def check_finish(finish: Finish, brief: Brief, *, budget: None = None) -> Verdicts:
+def check_finish(finish: Finish, brief: Brief, *, budget: ErrorBudget | LevelErrors | None = None,
+                 surveyed: Sequence[str] = ()) -> Verdicts:
     """Hold a finished surface against every demand of a brief.
 
     Parameters
     ----------
     finish : Finish
     brief : Brief
-    budget : None
-        The place for errors of the readings, which are not counted yet; anything but None is refused.
+    budget : LevelErrors or ErrorBudget, optional
+        The errors to count: those of the level book that the brief was made from (`ErrorBudget.errors`), or a budget alone,
+        where each point is taken to have been read once. Without it a verdict goes by the margin.
+    surveyed : sequence of str, optional
+        Points of that book on a surface that exists: `finish` is then the plane that was fitted through them
+        (`LevelErrors.plane_fit`). Without it the surface is still to be built, and is as uncertain as setting it out on another
+        day and laying it makes it.
 
     Returns
     -------
     Verdicts
-        Each demand "met" or "not met" by its least margin, with the place and what would mend it.
+        Each demand "met" or "not met" by its least margin, with the place and what would mend it. Where errors are counted:
+        "met" if every margin is at least k·u, "not met" if some margin is −k_m·u or less, k_m from the Šidák share over m
+        places, else "too close to call" (guard bands: JCGM 106:2012).
 
     Raises
     ------
     SurveyError
-        A point of a demand more than 300 mm outside the surface.
+        A point of a demand more than 300 mm outside the surface; a surface that is not the plane through the points surveyed.
 
     >>> from sitelevels import Brief, Clearance, Finish, Plane, Wall
     >>> area = [(0, 0), (6, 0), (6, 4), (0, 4)]
@@ -182,18 +269,55 @@ def check_finish(finish: Finish, brief: Brief, *, budget: None = None) -> Verdic
     """
     must_be(finish, Finish, "the finish")
     must_be(brief, Brief, "the brief")
-    if budget is not None:
-        raise SurveyError("errors of the readings are not counted yet", rule="A verdict goes by the margin alone.",
-                          remedy="Leave the budget out.")
+    must_be(budget, (ErrorBudget, LevelErrors, type(None)), "the budget")
     corners = corners_of(finish)
-    worst, everywhere = [], []
-    for demand in demands_on(finish, brief):
-        findings = [Finding(demand, condition, found := condition.found(facet), condition.margin(found))
-                    for condition in conditions_on(demand, finish, brief, corners)
-                    for facet in facets_for(finish, brief, condition, corners)]
-        everywhere += findings
-        worst.append(min(findings, key=lambda finding: finding.margin))
-    return Verdicts(finish, brief, tuple(worst), tuple(everywhere))
+    demands = demands_on(finish, brief)
+    asked = [(number, condition, facet) for number, demand in enumerate(demands)
+             for condition in conditions_on(demand, finish, brief, corners)
+             for facet in facets_for(finish, brief, condition, corners)]
+    findings = [Finding(demands[number], condition, found := condition.found(facet), condition.margin(found))
+                for number, condition, facet in asked]
+    certainty, terms = None, budget if isinstance(budget, ErrorBudget) else budget.budget if budget else None
+    if budget is not None and terms is not None:
+        errors = nothing_read(budget) if isinstance(budget, ErrorBudget) else budget
+        certainty = certainty_of([one[1:] for one in asked], finish, errors, surveyed)
+        findings = [replace(one, u=float(u), k=terms.k, sure=terms.sure, kinds=tuple(map(float, kinds)))
+                    for one, u, kinds in zip(findings, certainty.u, certainty.by_kind, strict=True)]
+    elif surveyed:
+        raise SurveyError("points surveyed are named and no errors are to be counted", remedy="Give the errors of the book too.")
+    worst, judged = [], []
+    for number, _ in enumerate(demands):
+        rows = [row for row, (owner, _, _) in enumerate(asked) if owner == number]
+        mine = [findings[row] for row in rows]
+        worst.append(min(mine, key=lambda one: one.margin / one.u if one.u else one.margin * 1e12))
+        judged.append(_judged(mine, rows, certainty, terms))
+    return Verdicts(finish, brief, tuple(worst), tuple(findings), tuple(judged), terms)
+
+
+def certainty_of(asked: Sequence[tuple[Condition, Facet]], finish: Finish, errors: LevelErrors,
+                 surveyed: Sequence[str] = ()) -> Certainty:
+    """How sure the numbers are: of a surface to be built, or of one that was surveyed."""
+    if not surveyed:
+        middle = shapely.union_all([facet.area for facet in finish.facets]).centroid
+        return to_be_built(asked, errors, (middle.x, middle.y))
+    fit = errors.plane_fit(surveyed)
+    corners = np.array(corners_of(finish))
+    if np.abs(fit.plane.level_at(*corners.T) - [finish.level_at(x, y) for x, y in corners]).max() > ROUNDING:
+        raise SurveyError("the surface is not the plane through the points surveyed",
+                          remedy="Give Finish.plane(errors.plane_fit(points).plane, area).")
+    return as_it_is(asked, errors, fit, surveyed)
+
+
+def _judged(findings: Sequence[Finding], rows: Sequence[int], certainty: Certainty | None,
+            budget: ErrorBudget | None) -> tuple[str, float | None]:
+    """Verdict on a demand over all its places, and the chance that it is met."""
+    if certainty is None or budget is None:
+        return (MET if all(one.met for one in findings) else NOT_MET), None
+    sure_not = budget.k_of(len(findings))
+    verdict = MET if all(one.verdict == MET for one in findings) else NOT_MET if any(
+        one.margin <= -sure_not * (one.u or 0.0) for one in findings) else TOO_CLOSE
+    mine = Certainty(certainty.effect[rows], certainty.inputs)
+    return verdict, chance([one.condition.room(one.found) for one in findings], mine)
 
 
 def demands_on(finish: Finish, brief: Brief) -> tuple[Demand, ...]:

@@ -39,7 +39,8 @@ class Condition:
     direction, in m/m, of the facets beside `wall` if that is named; with neither it is the true fall. It must lie between
     `low` and `high`, where given; `low_of` and `high_of` name the fields of its demand that these come from. Where there is a
     choice, the number should come near `target`. With `drain` the number is the fall of each facet that drains, "towards" its
-    drain or "along" its channel.
+    drain or "along" its channel. `on` names the points that `constant` was measured at, with how much of each level it takes;
+    the staff stood there as on a point of the feature `staff_on`.
     """
 
     place: str
@@ -54,6 +55,8 @@ class Condition:
     drain: Literal["", "towards", "along"] = ""
     low_of: str = "least"
     high_of: str = "most"
+    on: tuple[tuple[str, float], ...] = ()
+    staff_on: str = "benchmark"
 
     def way_on(self, facet: Facet) -> tuple[float, float] | None:
         """The direction of the fall that it speaks of on a facet; None for the true fall."""
@@ -66,10 +69,13 @@ class Condition:
         way = self.way_on(facet)
         return facet.plane.fall if way is None else facet.plane.fall_towards(*way)
 
+    def room(self, found: float) -> tuple[float, float]:
+        """How far a number lies above its lower limit and below its upper one; infinite where there is none."""
+        return (math.inf if self.low is None else found - self.low, math.inf if self.high is None else self.high - found)
+
     def margin(self, found: float) -> float:
         """How far inside its limits a number is; negative outside them."""
-        inside = [found - self.low] if self.low is not None else []
-        return min(inside + ([self.high - found] if self.high is not None else []))
+        return min(self.room(found))
 
 
 def positive(name: str, who: str, value: float | None) -> None:
@@ -127,13 +133,15 @@ class Demand(ABC):
     """One thing that the finished surface must do.
 
     `title` is its short name and `unit` ("mm" or "mm/m") that of its numbers when shown; `bounds` are its limits by field,
-    `limits` the names of the entries of LIMITS that bear on them.
+    `limits` the names of the entries of LIMITS that bear on them. `shown_by` is what shows it once it is laid, where levels
+    are not sure enough.
     """
 
     title: ClassVar[str] = ""
     unit: ClassVar[str] = "mm"
     bounds: ClassVar[dict[str, Bound]] = {}
     limits: ClassVar[tuple[str, ...]] = ()
+    shown_by: ClassVar[str] = "a long spirit level on the laid surface, read both ways round"
 
     def __init_subclass__(cls) -> None:
         cls.limits = tuple(name for bound in cls.bounds.values() for name in bound.limits)
@@ -170,6 +178,7 @@ class AtSpots(Demand):
     """A demand at measured points."""
 
     _field: ClassVar[str] = "points"
+    shown_by = "a straightedge held from the one to the other, and a rule"
 
     def __post_init__(self) -> None:
         given = getattr(self, self._field)
@@ -196,4 +205,4 @@ class AtSpots(Demand):
         """Finish against the level of each point: how far below it, or how far above."""
         sign = -1.0 if below else 1.0
         return [Condition(spot.point, low=low, high=high, at=(spot.x, spot.y), sign=sign, constant=-sign * spot.level,
-                          low_of=low_of, high_of=high_of) for spot in self.spots]
+                          low_of=low_of, high_of=high_of, on=((spot.point, -sign),)) for spot in self.spots]

@@ -29,6 +29,7 @@ class Clearance(Demand):
     least: float = LIMITS["clearance"].value
     drained: float | None = None
     title = "below the DPC"
+    shown_by = "a rule from the DPC down to the laid surface"
     bounds: ClassVar = {
         "least": Bound("allow {new} below the DPC of the {who} instead of {old}",
                        ("clearance", "clearance, Approved Document C"), least=True, mind=_DAMP),
@@ -49,7 +50,8 @@ class Clearance(Demand):
     def conditions(self, brief: Brief, corners: Corners = ()) -> list[Condition]:
         wall = brief.wall(self.wall)
         return [Condition(f"{self.wall}, {word_distance(along)} along", low=self.least, at=wall.place(along), sign=-1.0,
-                          constant=dpc) for along, dpc in brief.dpc_stations(wall, corners)]
+                          constant=wall.dpc_at(along, side), on=wall.dpc_from(along, side))
+                for along, side in brief.dpc_stations(wall, corners)]
 
 
 @dataclass(frozen=True)
@@ -265,7 +267,7 @@ class Cover(AtSpots):
         return f"at least {word_mm(self.least)} of cover over {self.who}"
 
     def conditions(self, brief: Brief, corners: Corners = ()) -> list[Condition]:
-        return self._each(low=self.least, below=False)
+        return [replace(one, staff_on="buried") for one in self._each(low=self.least, below=False)]
 
 
 @dataclass(frozen=True)

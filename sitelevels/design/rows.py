@@ -13,13 +13,15 @@ from numpy.typing import NDArray
 from ..errors import SurveyError
 from ..surface.facet import Facet
 from ..surface.finish import Finish
-from ..surface.plane import Floats
+from ..surface.plane import Floats, Plane
 from ..surface.shapes import Part, Shape, facets_of
 from .brief import Brief
-from .check import conditions_on, corners_of, demands_on, facets_for
+from .check import certainty_of, conditions_on, corners_of, demands_on, facets_for
 from .conditions import Condition, Demand
+from .propagation import LevelErrors
 
 SAME = 2e-7  # m or m/m: a limit broken by less is kept; `check_finish` forgives five times as much
+STEEP = 1 / 20  # m/m: the steepest walking surface that is no ramp
 TANGENTS = 32  # sides of the polygon inside the circle of greatest gradients: at most 0.5 % cautious
 INSIDE = float(np.cos(np.pi / TANGENTS))
 Bools = NDArray[np.bool_]
@@ -31,7 +33,8 @@ class Rows:
 
     The unknowns are shifted and scaled so that nought is a level surface and one moves no corner of the area by more than
     1 m: unknowns = base + x / scale. `owner` (m,) is the number of the demand that a row belongs to, `of` its condition,
-    `share` (m,) how much of a limit's change it feels: less than one on the tangents of a greatest gradient.
+    `part` the
+    number of its part, `share` (m,) how much of a limit's change it feels: less than one on the tangents of a greatest gradient.
     """
 
     brief: Brief
@@ -45,6 +48,7 @@ class Rows:
     high: Floats
     owner: NDArray[np.intp]
     of: tuple[Condition, ...]
+    part: tuple[int, ...]
     share: Floats
 
     def finish(self, x: Floats) -> Finish:
@@ -66,6 +70,19 @@ class Rows:
         """The same with one limit of a demand `by` m or m/m easier."""
         low, high = self.given(number, limit)
         return replace(self, low=self.low - by * low, high=self.high + by * high)
+
+    def guarded(self, errors: LevelErrors) -> Rows:
+        """The same with every limit drawn in by k·u, but those of demands for which that would leave no room at all.
+
+        A taped position counts as on a surface that falls by STEEP.
+        """
+        flat = self.finish(np.zeros(len(self.base)))
+        sloping = {facet: Facet(Plane(0.0, -STEEP, 0.0), facet.area, facet.towards, facet.along) for facet in flat.facets}
+        asked = [(condition, sloping[flat.facets[part]]) for condition, part in zip(self.of, self.part, strict=True)]
+        give = errors.budget.k * certainty_of(asked, flat, errors).u * self.share
+        finer = np.unique(self.owner[2 * give > self.high - self.low])
+        give = np.where(np.isin(self.owner, finer), 0.0, give)
+        return replace(self, low=self.low + give, high=self.high - give)
 
     def broken(self, x: Floats) -> Floats:
         """By how much each demand (k,) is broken, m or m/m; nought or less where it is met."""
@@ -112,23 +129,24 @@ def rows_of(brief: Brief, shape: Shape, level: float) -> Rows:
     finish = Finish(facets_of(parts, base))
     demands = demands_on(finish, brief)
     corners = corners_of(finish)
-    rows, low, high, owner, of, share = [], [], [], [], [], []
+    rows, low, high, owner, of, number_of, share = [], [], [], [], [], [], []
     for number, demand in enumerate(demands):
         for condition in conditions_on(demand, finish, brief, corners):
             for facet in facets_for(finish, brief, condition, corners):
-                part = parts[finish.facets.index(facet)]
-                for a, lowest, highest, felt in _linear(condition, facet, part):
+                place = finish.facets.index(facet)
+                for a, lowest, highest, felt, told in _linear(condition, facet, parts[place]):
                     rows.append(a)
                     low.append(-np.inf if lowest is None else lowest)
                     high.append(np.inf if highest is None else highest)
                     owner.append(number)
-                    of.append(condition)
+                    of.append(told)
+                    number_of.append(place)
                     share.append(felt)
     a = np.array(rows).reshape(-1, len(base))
     shift = a @ base
     scale = np.max([np.abs(moved(part, *shapely.get_coordinates(part.area).T)).max(axis=0) for part in parts], axis=0)
     return Rows(brief, shape, parts, demands, base, scale, a / scale, np.array(low) - shift, np.array(high) - shift,
-                np.array(owner, dtype=np.intp), tuple(of), np.array(share))
+                np.array(owner, dtype=np.intp), tuple(of), tuple(number_of), np.array(share))
 
 
 def moved(part: Part, x: Any, y: Any) -> Floats:
@@ -136,23 +154,32 @@ def moved(part: Part, x: Any, y: Any) -> Floats:
     return np.stack([np.ones_like(x), x - part.origin[0], y - part.origin[1]], axis=-1) @ part.basis
 
 
-def _linear(condition: Condition, facet: Facet, part: Part) -> Iterator[tuple[Floats, float | None, float | None, float]]:
-    """A condition on a facet as rows on the unknowns, with their limits and how much of a change of these they feel."""
+def _linear(condition: Condition, facet: Facet, part: Part) -> Iterator[
+        tuple[Floats, float | None, float | None, float, Condition]]:
+    """A condition on a facet as rows on the unknowns, with their limits and how much of a change of these they feel.
+
+    A greatest gradient is one condition for each of the directions in which it is held.
+    """
     low, high = condition.low, condition.high
     if condition.at is not None:
         x, y = condition.at
         free = condition.constant
         yield (condition.sign * moved(part, np.array(x), np.array(y)), None if low is None else low - free,
-               None if high is None else high - free, 1.0)
+               None if high is None else high - free, 1.0, condition)
     elif (way := condition.way_on(facet)) is not None:
         length = float(np.hypot(*way))
-        yield -(way[0] * part.basis[1] + way[1] * part.basis[2]) / length, low, high, 1.0
+        yield -(way[0] * part.basis[1] + way[1] * part.basis[2]) / length, low, high, 1.0, condition
     elif high is not None:
-        for tangent in tangents(part):
-            yield tangent, None, high * INSIDE, INSIDE
+        for tangent, (x, y) in zip(tangents(part), _round(), strict=True):
+            yield tangent, None, high * INSIDE, INSIDE, replace(condition, toward=(-float(x), -float(y)))
 
 
 def tangents(part: Part) -> Floats:
     """Gradients (TANGENTS, n) of a part in directions all round, on the unknowns."""
+    return np.asarray(_round() @ part.basis[1:])
+
+
+def _round() -> Floats:
+    """Directions (TANGENTS, 2) all round, evenly spaced."""
     angles = 2 * np.pi * np.arange(TANGENTS) / TANGENTS
-    return np.outer(np.cos(angles), part.basis[1]) + np.outer(np.sin(angles), part.basis[2])
+    return np.column_stack([np.cos(angles), np.sin(angles)])

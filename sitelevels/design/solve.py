@@ -19,11 +19,14 @@ from ..surface.plane import Floats, Plane
 from ..surface.shapes import Channel, OnePlane, Outlet, Shape
 from ..wording import html_table, word_area, word_change, word_fall, word_mm, word_volume
 from .brief import Brief
-from .check import facets_for
+from .budget import ErrorBudget
+from .certainty import nothing_read
+from .check import TOO_CLOSE, check_finish, facets_for
 from .conditions import Condition, Demand
 from .conflict import Conflict, Quarrel, find_quarrel
 from .cures import Cure, try_cures
 from .demands import FallAway
+from .propagation import LevelErrors
 from .published import LIMITS
 from .rows import SAME, Rows, moved, rows_of, tangents
 from .search import Search
@@ -74,7 +77,8 @@ class Solution:
 
     `finish` is None where no surface of that shape meets every demand. `volume` is what is moved down to its formation, dig
     and fill together, in m³; `covered` the share of the area that the spots cover, over which it is counted; `off_target` the
-    sum over all target falls of how far they are missed, m/m.
+    sum over all target falls of how far they are missed, m/m; `unproved` says of each demand whose verdict is too close to call
+    on the surface found what would make it sure, where errors are counted.
     """
 
     brief: Brief
@@ -85,6 +89,7 @@ class Solution:
     volume: float | None
     covered: float
     off_target: float | None
+    unproved: tuple[str, ...]
     _pieces: Pieces = field(repr=False)
     _rows: Rows = field(repr=False)
     _x: Floats | None = field(repr=False)
@@ -186,8 +191,9 @@ class Solution:
         left = (1 - self.covered) * self.brief.area.area
         beyond = f" {word_area(left)} lie outside the spots and are not counted." if left >= 0.05 else ""
         met = f" meeting {self._all}" if self._rows.demands else ", of which nothing is demanded"
+        unproved = "".join(f" NOT PROVED: {told}" for told in self.unproved)
         return (f"Found: {self.shape.words()}{met}. {word_volume(self.volume or 0.0)} are "
-                f"moved, dig and fill together.{beyond}{''.join(f' MIND: {doubt}' for doubt in self.doubts)}")
+                f"moved, dig and fill together.{beyond}{unproved}{''.join(f' MIND: {doubt}' for doubt in self.doubts)}")
 
     @property
     def _none(self) -> str:
@@ -212,7 +218,7 @@ class Solution:
 
 
 def solve_finish(brief: Brief, ground: Ground, *, shape: Shape | type[Plane] | None = None, aim: str = "target fall",
-                 budget: None = None) -> Solution:
+                 budget: ErrorBudget | LevelErrors | None = None) -> Solution:
     """The finished surface that meets every demand of a brief, or which demands fight.
 
     Parameters
@@ -224,8 +230,9 @@ def solve_finish(brief: Brief, ground: Ground, *, shape: Shape | type[Plane] | N
         What comes first: falls nearest to their targets (the sum of what they miss), or the least volume moved. Then the
         other, then the least fall along the walls, then the flattest surface (to 0.5 %), then the highest, so that there is one
         answer.
-    budget : None
-        The place for errors of the readings, which are not counted yet; anything but None is refused.
+    budget : LevelErrors or ErrorBudget, optional
+        Errors to count, as in `check_finish`: the surface then keeps k·u inside every limit, a limit finer than that excepted. If
+        that leaves no surface, limits are kept by the margin alone. `Solution.unproved` says which demands cannot be proved.
 
     Returns
     -------
@@ -258,9 +265,7 @@ def solve_finish(brief: Brief, ground: Ground, *, shape: Shape | type[Plane] | N
     """
     must_be(brief, Brief, "the brief")
     must_be(ground, Ground, "the ground")
-    if budget is not None:
-        raise SurveyError("errors of the readings are not counted yet", rule="Limits are kept by the margin alone.",
-                          remedy="Leave the budget out.")
+    must_be(budget, (ErrorBudget, LevelErrors, type(None)), "the budget")
     wanted = OnePlane() if shape is None or (isinstance(shape, type) and shape is Plane) else shape
     if not isinstance(wanted, (OnePlane, Channel, Outlet)):
         raise SurveyError(f"the shape is {shape!r}", rule="It is Plane, or a Channel(line), or an Outlet(point).")
@@ -269,15 +274,27 @@ def solve_finish(brief: Brief, ground: Ground, *, shape: Shape | type[Plane] | N
     rows = rows_of(brief, wanted, float(ground.level.mean()) + brief.build_up)
     pieces = cut_pieces(ground, [part.area for part in rows.parts])
     covered = min(float(pieces.plan.sum()) / brief.area.area, 1.0)
-    missed, _ = rows.nearest(np.ones(len(rows.demands), dtype=bool))
-    if missed > SAME:
-        return Solution(brief, ground, wanted, aim, None, None, covered, None, pieces, rows, None)
+    every = np.ones(len(rows.demands), dtype=bool)
+    if rows.nearest(every)[0] > SAME:
+        return Solution(brief, ground, wanted, aim, None, None, covered, None, (), pieces, rows, None)
+    if budget is not None:
+        guarded = rows.guarded(nothing_read(budget) if isinstance(budget, ErrorBudget) else budget)
+        rows = guarded if guarded.nearest(every)[0] <= SAME else rows
     x, volume, off = _best(rows, aim, pieces)
     finish = rows.finish(x)
     if max(facet.plane.fall for facet in finish.facets) > STEEPEST:
         raise SurveyError("the surfaces that meet these demands are steeper than 1:1", rule="No paving is laid so steep.",
                           remedy="Look for two points close together whose levels differ, or a point at the wrong place.")
-    return Solution(brief, ground, wanted, aim, finish, volume, covered, off, pieces, rows, x)
+    return Solution(brief, ground, wanted, aim, finish, volume, covered, off, _unproved(finish, brief, budget), pieces, rows, x)
+
+
+def _unproved(finish: Finish, brief: Brief, budget: ErrorBudget | LevelErrors | None) -> tuple[str, ...]:
+    """A sentence on each demand whose verdict is too close to call."""
+    if budget is None:
+        return ()
+    verdicts = check_finish(finish, brief, budget=budget)
+    return tuple(f"{one.demand.words()}, at {one.condition.place}. {one.aim}"
+                 for one, (verdict, _) in zip(verdicts.worst, verdicts.judged, strict=True) if verdict == TOO_CLOSE)
 
 
 def _best(rows: Rows, aim: str, pieces: Pieces) -> tuple[Floats, float, float]:

@@ -111,7 +111,8 @@ class PlaneFit:
     `x`, `y`, `observed` (n,) in m; `plane` stands at the centroid of the spots; `covariance` (3, 3) is of the level at
     the centroid (m²), gx and gy, or None where three spots leave nothing to judge by; `sd` is the standard deviation of a
     spot about the plane in m, from the residuals, or None; `residuals` (n,) in m, observed minus fitted, so a high spot is
-    positive; `leverage` (n,), the share of a spot's own level in its fitted level.
+    positive; `leverage` (n,), the share of a spot's own level in its fitted level; `weights` (3, n), what each spot's level
+    adds to the level at the centroid, gx and gy.
     """
 
     x: Floats
@@ -122,6 +123,7 @@ class PlaneFit:
     sd: float | None
     residuals: Floats
     leverage: Floats
+    weights: Floats
     points: tuple[str, ...] | None
     _scaled: Floats | None = field(repr=False)  # residuals over the standard deviations given; None with a covariance
     _sd: Floats | None = field(repr=False)
@@ -330,6 +332,8 @@ def fit_plane(x: ArrayLike, y: ArrayLike, level: ArrayLike, *, sd: ArrayLike | N
     scale = 1.0 if whiten.given else float(white @ white) / freedom if freedom else None
     fitted = None if scale is None else frozen(to_plan @ np.linalg.inv(normal) @ to_plan.T * scale)
     plain = np.vstack([np.ones(count), turned])
-    leverage = (plain * whiten.back(np.asarray(np.linalg.solve(normal, design), np.float64))).sum(axis=0)
+    weights = whiten.back(np.asarray(np.linalg.solve(normal, design), np.float64))
+    leverage = (plain * weights).sum(axis=0)
     return PlaneFit(xs, ys, levels, plane, fitted, math.sqrt(residuals @ residuals / freedom) if freedom else None,
-                    frozen(residuals), frozen(leverage), names, None if covariance is not None else frozen(white), whiten.sd)
+                    frozen(residuals), frozen(leverage), frozen(to_plan @ weights), names,
+                    None if covariance is not None else frozen(white), whiten.sd)

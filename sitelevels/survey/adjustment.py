@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import accumulate
-from typing import Literal
+from typing import Any, Literal
 
 from ..errors import SurveyError
 from .book import ALLOWANCES
@@ -118,36 +118,49 @@ class Adjustment:
         whole = sum(weights)
         return [part / whole for part in accumulate(weights)]
 
-    def _moved_backsight(self, number: int) -> float:
-        """Change in m of a set-up's HPC when its backsight is meaned with the repeats on the same point."""
-        setup = self.linkage.setups[number]
-        moves = [sight.reading - setup.back.reading for sight in self.linkage.repeats(number)]
-        if setup.anchor is not setup.back or any(abs(move) > self.steady + EXACT for move in moves):
+    def _moved_backsight(self, number: int, reading: Callable[[Sight], Any]) -> Any:
+        """Change of a set-up's HPC when its backsight is meaned with the repeats on the same point."""
+        setup, repeats = self.linkage.setups[number], self.linkage.repeats(number)
+        unsteady = any(abs(sight.reading - setup.back.reading) > self.steady + EXACT for sight in repeats)
+        if setup.anchor is not setup.back or unsteady:
             return 0.0
-        return sum(moves) / (len(moves) + 1)
+        return sum(reading(sight) - reading(setup.back) for sight in repeats) / (len(repeats) + 1)
 
     @cached_property
     def corrections(self) -> list[float]:
         """What is added to every level that a set-up gave, in m."""
-        moved: dict[int, float] = {}
-        for number in self.linkage.order:
-            source = self.linkage.setups[number].source
-            moved[number] = self._moved_backsight(number) + (moved[source.setup] if source else 0.0)
+        return self.carried(lambda sight: sight.reading, lambda point: self.known[point])[1]
+
+    def carried(self, reading: Callable[[Sight], Any], known: Callable[[str], Any]) -> tuple[list[Any], list[Any]]:
+        """HPC of each set-up, and what every level that it gave is corrected by, from readings and known levels.
+
+        Both are linear in them, so in place of numbers in m there may be arrays of what each reading brings. Which closures
+        are within their allowance was decided by the readings as booked.
+        """
+        setups, order = self.linkage.setups, self.linkage.order
+        hpc: dict[int, Any] = {}
+        moved: dict[int, Any] = {}
+        for number in order:
+            source, anchor = setups[number].source, setups[number].carried_in
+            level = known(self.linkage.point(anchor)) if source is None else hpc[source.setup] - reading(source)
+            hpc[number] = level + reading(anchor)
+            moved[number] = self._moved_backsight(number, reading) + (moved[source.setup] if source else 0.0)
         ends: dict[int, list[Closure]] = {}
         for one in self.closures:
             if len(one.path) > 1:
                 ends.setdefault(one.path[-1], []).append(one)
         not_met = {number for end in ends.values() for one in end if not one.closes for number in one.path}
-        share: dict[int, float] = {}
+        share: dict[int, Any] = {}
         for number, end in ends.items():  # sections in booking order, each from where the one before it ended
             path = end[-1].path
             if not_met.intersection(path):
                 continue
-            source = self.linkage.setups[path[0]].source
+            source = setups[path[0]].source
             start = share.get(source.setup, 0.0) if source else 0.0
-            whole = -(sum(one.high for one in end) / len(end) + moved[number]) - start
+            high = sum(hpc[number] - reading(one.sight) - known(self.linkage.point(one.sight)) for one in end) / len(end)
+            whole = -(high + moved[number]) - start
             share.update(zip(path, [start + whole * part for part in self._shares(end[-1])], strict=True))
-        for number in self.linkage.order:  # a set-up off the section carries what the one it hangs on carries
-            source = self.linkage.setups[number].source
+        for number in order:  # a set-up off the section carries what the one it hangs on carries
+            source = setups[number].source
             share.setdefault(number, share[source.setup] if source else 0.0)
-        return [moved[number] + share[number] for number in range(len(self.linkage.setups))]
+        return [hpc[number] for number in range(len(setups))], [moved[number] + share[number] for number in range(len(setups))]

@@ -8,7 +8,9 @@ from dataclasses import dataclass
 from functools import cached_property
 from html import escape
 from itertools import pairwise
+from typing import Any
 
+import numpy as np
 import pandas as pd
 
 from ..errors import SurveyError, SurveyWarning, finite, must_be, plainly, rows_named
@@ -18,6 +20,7 @@ from .book import ALLOWANCES, LevelBook, Row
 from .linking import EXACT, Linkage, Sight, link
 
 SAME_SPOT = 0.005  # m: repeats of one point that differ by more are refused (common practice, no source)
+MOST_READINGS = 3000  # a table of what each does to each level takes 72 MB
 ROUTES_AGREE = 1e-6  # m: a thousandth of a millimetre, far below any digit that is booked
 
 
@@ -118,11 +121,33 @@ class ReducedLevels:
 
     def _level_of(self, sight: Sight) -> float:
         """Level that one sight gives its point, m, with what its set-up is corrected by."""
+        correction = self.adjustment.corrections[self._carrier(sight)] if self.adjustment.adjust is not None else 0.0
+        return self.linkage.setups[sight.setup].hpc - sight.reading + correction
+
+    def _carrier(self, sight: Sight) -> int:
+        """The set-up whose correction a sight's level carries: of a level that was carried in, the one that gave it."""
         setup = self.linkage.setups[sight.setup]
-        carrier = setup.source.setup if sight is setup.anchor and setup.source is not None else sight.setup
-        # a level that was carried in keeps the correction of the set-up that gave it
-        correction = self.adjustment.corrections[carrier] if self.adjustment.adjust is not None else 0.0
-        return setup.hpc - sight.reading + correction
+        return setup.source.setup if sight is setup.anchor and setup.source is not None else sight.setup
+
+    def influence(self) -> tuple[tuple[str, ...], list[Sight], np.ndarray]:
+        """How each reading moves each level: points (n,), sights (m,), metres for each metre (n, m).
+
+        Levels are linear in the readings, misclosures shared out and repeats meaned as they were; known levels do not move.
+        Raises SurveyError for a book of more than MOST_READINGS.
+        """
+        sights = [sight for setup in self.linkage.setups for sight in setup.sights]
+        if len(sights) > MOST_READINGS:
+            raise SurveyError(f"the book has {len(sights)} readings", rule=f"Errors are worked out for {MOST_READINGS} at most.",
+                              remedy="Work them out for a part of the book.")
+        units = dict(zip(sights, np.eye(len(sights)), strict=True))
+        hpc, corrections = self.adjustment.carried(units.__getitem__, lambda _: np.zeros(len(sights)))
+        moves = np.zeros((len(self._determinations), len(sights)))
+        for number, (point, given) in enumerate(self._determinations.items()):
+            if point not in self.book.known:
+                for sight in given:
+                    shared = corrections[self._carrier(sight)] if self.adjustment.adjust is not None else 0.0
+                    moves[number] += (hpc[sight.setup] - units[sight] + shared) / len(given)
+        return tuple(self._determinations), sights, moves
 
     @property
     def table(self) -> pd.DataFrame:
@@ -329,6 +354,16 @@ class ReducedLevels:
             raise SurveyError(f"the point {point!r} was not read", rule=f"Points read: {', '.join(self._determinations)}.")
         return self._mean_level(point)[0]
 
+    @cached_property
+    def about(self) -> dict[str, dict[str, Any]]:
+        """What the book says of each point: its feature, x and y (m, or None), the last that was booked."""
+        said: dict[str, dict[str, Any]] = {}
+        for row in self.book.rows:
+            known = said.setdefault(row.point, {"feature": "", "x": None, "y": None})
+            known.update({name: value for name, value in (("feature", row.feature), ("x", row.x), ("y", row.y))
+                          if value not in ("", None)})
+        return said
+
     def spots(self, feature: str | None = None) -> pd.DataFrame:
         """A new table, one row a point: point feature x y level n spread, in m; n counts the shots that were meaned.
 
@@ -336,11 +371,7 @@ class ReducedLevels:
         than 5 mm apart.
         """
         lines, faults = [], []
-        said: dict[str, dict[str, object]] = {}
-        for row in self.book.rows:
-            about = said.setdefault(row.point, {"feature": "", "x": None, "y": None})
-            about.update({name: value for name, value in (("feature", row.feature), ("x", row.x), ("y", row.y))
-                          if value not in ("", None)})
+        said = self.about
         for point in self._determinations:
             if feature is None or said[point]["feature"] == feature:
                 try:

@@ -1,0 +1,205 @@
+"""How sure the numbers of a finished surface are that a brief speaks of: one that is still to be built, or one that exists."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from ..surface.facet import Facet
+from ..surface.plane import Floats, PlaneFit
+from ..survey.book import LevelBook, Row
+from ..survey.reduction import reduce_book
+from .budget import ErrorBudget
+from .conditions import Condition
+from .propagation import KINDS, UNPLACED, Inputs, LevelErrors, inputs_of
+
+Asked = tuple[Condition, Facet]
+DRAWS = 20_000  # of several margins at once, for the chance that all are inside
+CLEAR = 1e-3  # of a chance: bounds that lie nearer together are not told apart
+
+
+@dataclass(frozen=True, eq=False)
+class Certainty:
+    """How errors move numbers: `effect` (k, q) of the `inputs` on each, in m or m/m for a unit of it."""
+
+    effect: Floats
+    inputs: Inputs
+
+    @cached_property
+    def u(self) -> Floats:
+        """Standard uncertainty of each number (k,), m or m/m."""
+        return np.sqrt(self.effect**2 @ self.inputs.total)
+
+    @property
+    def by_kind(self) -> Floats:
+        """Variance of each number from each of KINDS (k, KINDS)."""
+        return np.asarray(self.effect**2 @ self.inputs.variance.T)
+
+
+class _Collected:
+    """Inputs of the day of building, gathered place by place."""
+
+    def __init__(self, errors: LevelErrors, middle: tuple[float, float]) -> None:
+        self.budget = errors.budget
+        known = [place for point in errors.reduced.book.known if (place := errors.place(point))] if errors.reduced.book else []
+        self.benchmark = known[0] if known else None
+        self.middle = middle
+        self.lines: list[tuple[str, dict[str, float]]] = []
+        self.columns: dict[tuple[str, float, float], int] = {}
+        self.rows: list[dict[int, float]] = []
+        budget = self.budget
+        for name, kinds in (("backsight on the day of setting out", {"setting out": budget.backsight}),
+                            *((f"tilt on the day of setting out, {axis}", {"setting out": budget.tilt})
+                              for axis in ("along x", "along y", "towards the benchmark, which has no place")),
+                            ("collimation or cone on the day of setting out", {"setting out": budget.collimation})):
+            self.column(name, 0.0, 0.0, kinds)
+
+    def column(self, name: str, x: float, y: float, kinds: dict[str, float]) -> int:
+        """The number of an input, the same for the same name and place."""
+        key = (name, round(x, 6), round(y, 6))
+        if key not in self.columns:
+            self.columns[key] = len(self.lines)
+            self.lines.append((name, kinds))
+        return self.columns[key]
+
+    def set_out(self, x: float, y: float, share: float, row: dict[int, float]) -> None:
+        """Add `share` of what a peg read and laid to at a place may be out."""
+        away = (x - self.benchmark[0], y - self.benchmark[1], 0.0) if self.benchmark else (
+            x - self.middle[0], y - self.middle[1], UNPLACED)
+        back = math.dist(self.benchmark, self.middle) if self.benchmark else UNPLACED
+        budget = self.budget
+        effects = (1.0, *away, math.dist((x, y), self.middle) - back)
+        for column, effect in enumerate(effects):
+            row[column] = row.get(column, 0.0) + share * effect
+        local = self.column("setting out and laying there", x, y, {
+            "setting out": math.hypot(budget.reading, budget.placing_hard), "laying": budget.laying})
+        row[local] = row.get(local, 0.0) + share
+
+
+def to_be_built(asked: Sequence[Asked], errors: LevelErrors, middle: tuple[float, float]) -> Certainty:
+    """How sure the numbers will be once the surface is built: the survey, the setting out on another day, the laying.
+
+    `middle` of the surface (m) is where the instrument will stand. A level is set out at its place; the fall of a facet is
+    that of the plane through pegs at its corners. The staff's zero cancels on the day, for everything is then read upright.
+    """
+    errors = with_missing(errors, asked)
+    day = _Collected(errors, middle)
+    hangs = np.zeros((len(asked), len(errors.points)))
+    for number, (condition, facet) in enumerate(asked):
+        for point, share in condition.on:
+            hangs[number, errors.where[point]] += share
+        row: dict[int, float] = {}
+        if condition.at is not None:
+            x, y = condition.at
+            day.set_out(x, y, condition.sign, row)
+            tape = day.column(f"taped position, fall {facet.plane.fall:.6f}", x, y,
+                              {"tape": errors.budget.tape * facet.plane.fall})
+            row[tape] = row.get(tape, 0.0) + 1.0
+        else:
+            corners, shares = fall_shares(condition, facet)
+            for (x, y), share in zip(corners, shares, strict=True):
+                day.set_out(float(x), float(y), float(share), row)
+        day.rows.append(row)
+    built = np.zeros((len(asked), len(day.lines)))
+    for number, row in enumerate(day.rows):
+        built[number, list(row)] = list(row.values())
+    return Certainty(np.concatenate([hangs @ errors.effect, built], axis=1), errors.inputs.joined(inputs_of(day.lines)))
+
+
+def fall_shares(condition: Condition, facet: Facet) -> tuple[Floats, Floats]:
+    """Corners of a facet (k, 2) and what each adds (k,) to the fall that a condition speaks of, for 1 m of its level."""
+    corners = np.array(facet.area.exterior.coords[:-1])
+    from_middle = corners - corners.mean(axis=0)
+    return corners, -np.linalg.pinv(from_middle).T @ np.array(_way(condition, facet))
+
+
+def _way(condition: Condition, facet: Facet) -> tuple[float, float]:
+    """Unit vector of the fall that a condition speaks of; that of the steepest way down for the true fall."""
+    way = condition.way_on(facet) or facet.plane.direction
+    length = math.hypot(*way)
+    return (way[0] / length, way[1] / length) if length else (1.0, 0.0)
+
+
+def as_it_is(asked: Sequence[Asked], errors: LevelErrors, fit: PlaneFit, points: Sequence[str]) -> Certainty:
+    """How sure the numbers of a surface are that exists, of which `fit` is the plane through `points` of the survey.
+
+    The survey counts, with what spots and walls have in common, and the unevenness that the residuals of the plane show.
+    """
+    errors = with_missing(errors, asked)
+    uneven, slope = errors.uneven(points), errors.budget.tape * fit.plane.fall
+    rows = [errors.where[point] for point in points]
+    own = inputs_of([*((f"the surface at {point}", {"unevenness": uneven, "tape": slope}) for point in points),
+                     *((f"the surface at {condition.place}", {"unevenness": uneven, "tape": slope}) for condition, _ in asked)])
+    hangs = np.zeros((len(asked), len(errors.points)))
+    there = np.zeros((len(asked), len(points) + len(asked)))
+    for number, (condition, facet) in enumerate(asked):
+        for point, share in condition.on:
+            hangs[number, errors.where[point]] += share
+        if condition.at is not None:
+            x, y = condition.at[0] - fit.plane.at[0], condition.at[1] - fit.plane.at[1]
+            weights = condition.sign * (fit.weights[0] + x * fit.weights[1] + y * fit.weights[2])
+            there[number, len(points) + number] = 1.0
+        else:
+            dx, dy = _way(condition, facet)
+            weights = -(dx * fit.weights[1] + dy * fit.weights[2])
+        np.add.at(hangs[number], rows, weights)
+        there[number, :len(points)] = weights
+    return Certainty(np.concatenate([hangs @ errors.effect, there], axis=1), errors.inputs.joined(own))
+
+
+def with_missing(errors: LevelErrors, asked: Sequence[Asked]) -> LevelErrors:
+    """With the measured points that conditions name and the book does not hold: each one shot from one set-up of their own."""
+    missing = {point: condition.staff_on for condition, _ in asked for point, _ in condition.on if point not in errors.where}
+    if not missing:
+        return errors
+    other = one_setup(errors.budget, missing)
+    blocks = ((errors.effect, np.zeros((len(errors.points), other.effect.shape[1]))),
+              (np.zeros((len(missing), errors.effect.shape[1])), other.effect[1:]))
+    return LevelErrors(errors.budget, errors.reduced, (*errors.points, *missing), np.block([list(row) for row in blocks]),
+                       errors.inputs.joined(other.inputs), (*errors.doubts, *other.doubts))
+
+
+def one_setup(budget: ErrorBudget, points: Mapping[str, str]) -> LevelErrors:
+    """What a budget does to points, with their features, each read once from one set-up on a benchmark; their places unknown."""
+    mark = " ".join(["benchmark", *points])  # a name that none of them has
+    rows = (Row(1, mark, bs=1.0, rl=0.0, feature="benchmark"),
+            *(Row(number, point, is_=1.0, feature=feature) for number, (point, feature) in enumerate(points.items(), start=2)))
+    return budget.errors(reduce_book(LevelBook(rows)))
+
+
+def nothing_read(budget: ErrorBudget) -> LevelErrors:
+    """A budget before anything was read."""
+    return one_setup(budget, {})
+
+
+def chance(margins: Sequence[tuple[float, float]], certainty: Certainty) -> float:
+    """The chance that all numbers lie inside their limits, for room (below, above) each has, m or m/m, infinite where no limit.
+
+    One number: the normal distribution, JCGM 106:2012, clause 7. Several: DRAWS of them together with a fixed seed, which tells
+    it within 1 %; where the bounds that hold for any dependence agree, the lower of them.
+    """
+    below, above = np.array(margins, dtype=float).T
+    u = np.maximum(certainty.u, 1e-12)
+    single = np.array([_normal(high) - _normal(-low) for low, high in zip(below / u, above / u, strict=True)])
+    lower, upper = max(0.0, 1.0 - float((1.0 - single).sum())), float(single.min())
+    if len(single) == 1 or upper - lower < CLEAR:
+        return lower
+    scaled = certainty.effect * certainty.inputs.sd
+    spread, axes = np.linalg.eigh(scaled @ scaled.T)
+    drawn = np.random.default_rng(1).standard_normal((DRAWS, len(u))) @ (axes * np.sqrt(np.maximum(spread, 0.0))).T
+    return min(max(float(((-drawn <= below) & (drawn <= above)).all(axis=1).mean()), lower), upper)
+
+
+def _normal(z: float) -> float:
+    return 0.5 * math.erfc(-z / math.sqrt(2))
+
+
+def biggest_kind(by_kind: Floats) -> tuple[str, float]:
+    """Which kind of error brings most of a variance (KINDS,), and its share."""
+    whole = float(by_kind.sum())
+    most = int(by_kind.argmax())
+    return KINDS[most], float(by_kind[most]) / whole if whole else 0.0
