@@ -23,6 +23,9 @@ from .design.budget import ErrorBudget
 from .design.propagation import LevelErrors
 from .design.check import Verdicts, check_finish
 from .design.solve import Solution, solve_finish
+from .design.sensitivity import Sensitivity, sensitivity
+from .design.further import NextShot, next_shot
+from .design.shot_plan import ShotPlan, shot_plan
 from .works.earthworks import Earthworks, cut_and_fill
 from .works.setout import PegTable, set_out
 
@@ -36,5 +39,6 @@ __all__ = [
     "Brief", "Wall", "Layer", "Spot", "Clearance", "FallAway", "FallAlong", "Meet", "Step", "Cover", "KeepBelow", "Gully",
     "MaxGradient", "FallToDrain", "AccessCover", "ClosedEdge", "Limit", "LIMITS",
     "ErrorBudget", "LevelErrors", "check_finish", "Verdicts", "solve_finish", "Solution",
+    "sensitivity", "Sensitivity", "next_shot", "NextShot", "shot_plan", "ShotPlan",
     "cut_and_fill", "Earthworks", "set_out", "PegTable",
 ]

@@ -243,6 +243,24 @@ def whole_mm(metres: float) -> float:
     return round(metres * 1000) / 1000
 
 
+def whole_cm(metres: float) -> float:
+    """A place in m moved to the nearest centimetre, as a tape is read.
+
+    >>> whole_cm(1.2345)
+    1.23
+    """
+    return round(metres * 100) / 100
+
+
+def word_twenty(share: float) -> str:
+    """A share of one as so many of twenty.
+
+    >>> word_twenty(0.94)
+    '19'
+    """
+    return f"{share * 20:.0f}"
+
+
 def word_volume(cubic_metres: float) -> str:
     """A volume in m³ to two places, the third place being less than a bucket.
 

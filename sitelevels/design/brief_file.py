@@ -20,6 +20,7 @@ from ..surface.facet import polygon_of
 from ..survey.reduction import ReducedLevels
 from ..wording import parse_fall, word_distance, word_mm
 from .brief import BEYOND_SHOTS, Brief, Layer, Wall
+from .budget_file import KEYS
 from .conditions import Demand, Spot
 from .demands import (
     AccessCover,
@@ -48,6 +49,7 @@ _SECTIONS = {  # what each key of the parts that stand once must be
                "line": _LIST, "level_m": _NUMBER, "fall": _TEXT, "left": _TEXT, "right": _TEXT,
                "outlet": _PLACE, "sides": _LIST, "perimeter_m": _NUMBER},
     "instrument": dict.fromkeys(("pegs", "turn", "repeats"), _READINGS),
+    "errors": {**dict.fromkeys(KEYS.values(), _NUMBER), "sure_percent": _NUMBER, "headings": _READINGS},
     "setting_out": {"benchmark": _TEXT, "backsight_m": _NUMBER, "pegs": _LIST},
 }
 _LISTS = {"wall": {"name", "first", "second", "dpc_m"}, "layer": {"name", "thickness_mm"},

@@ -10,9 +10,10 @@ from functools import cached_property
 import numpy as np
 
 from ..surface.facet import Facet
-from ..surface.plane import Floats, PlaneFit
+from ..surface.plane import Floats
 from ..survey.book import LevelBook, Row
 from ..survey.reduction import reduce_book
+from ..wording import word_place
 from .budget import ErrorBudget
 from .conditions import Condition
 from .propagation import KINDS, UNPLACED, Inputs, LevelErrors, inputs_of
@@ -24,10 +25,14 @@ CLEAR = 1e-3  # of a chance: bounds that lie nearer together are not told apart
 
 @dataclass(frozen=True, eq=False)
 class Certainty:
-    """How errors move numbers: `effect` (k, q) of the `inputs` on each, in m or m/m for a unit of it."""
+    """How errors move numbers: `effect` (k, q) of the `inputs` on each, in m or m/m for a unit of it.
+
+    The first `survey` inputs are those of the survey; the others come in on the day of building, or with the surface itself.
+    """
 
     effect: Floats
     inputs: Inputs
+    survey: int
 
     @cached_property
     def u(self) -> Floats:
@@ -49,21 +54,21 @@ class _Collected:
         self.benchmark = known[0] if known else None
         self.middle = middle
         self.lines: list[tuple[str, dict[str, float]]] = []
-        self.columns: dict[tuple[str, float, float], int] = {}
+        self.columns: dict[tuple[object, ...], int] = {}
         self.rows: list[dict[int, float]] = []
         budget = self.budget
         for name, kinds in (("backsight on the day of setting out", {"setting out": budget.backsight}),
                             *((f"tilt on the day of setting out, {axis}", {"setting out": budget.tilt})
                               for axis in ("along x", "along y", "towards the benchmark, which has no place")),
                             ("collimation or cone on the day of setting out", {"setting out": budget.collimation})):
-            self.column(name, 0.0, 0.0, kinds)
+            self.lines.append((name, kinds))
 
     def column(self, name: str, x: float, y: float, kinds: dict[str, float]) -> int:
-        """The number of an input, the same for the same name and place."""
-        key = (name, round(x, 6), round(y, 6))
+        """The number of an input at a place; the same for the same name, place and size."""
+        key = (name, word_place(x, y), *kinds.values())  # to the millimetre: no two pegs stand nearer
         if key not in self.columns:
             self.columns[key] = len(self.lines)
-            self.lines.append((name, kinds))
+            self.lines.append((f"{name} at {word_place(x, y)}", kinds))
         return self.columns[key]
 
     def set_out(self, x: float, y: float, share: float, row: dict[int, float]) -> None:
@@ -75,7 +80,7 @@ class _Collected:
         effects = (1.0, *away, math.dist((x, y), self.middle) - back)
         for column, effect in enumerate(effects):
             row[column] = row.get(column, 0.0) + share * effect
-        local = self.column("setting out and laying there", x, y, {
+        local = self.column("setting out and laying", x, y, {
             "setting out": math.hypot(budget.reading, budget.placing_hard), "laying": budget.laying})
         row[local] = row.get(local, 0.0) + share
 
@@ -96,8 +101,7 @@ def to_be_built(asked: Sequence[Asked], errors: LevelErrors, middle: tuple[float
         if condition.at is not None:
             x, y = condition.at
             day.set_out(x, y, condition.sign, row)
-            tape = day.column(f"taped position, fall {facet.plane.fall:.6f}", x, y,
-                              {"tape": errors.budget.tape * facet.plane.fall})
+            tape = day.column("taped position", x, y, {"tape": errors.budget.tape * facet.plane.fall})
             row[tape] = row.get(tape, 0.0) + 1.0
         else:
             corners, shares = fall_shares(condition, facet)
@@ -107,7 +111,8 @@ def to_be_built(asked: Sequence[Asked], errors: LevelErrors, middle: tuple[float
     built = np.zeros((len(asked), len(day.lines)))
     for number, row in enumerate(day.rows):
         built[number, list(row)] = list(row.values())
-    return Certainty(np.concatenate([hangs @ errors.effect, built], axis=1), errors.inputs.joined(inputs_of(day.lines)))
+    return Certainty(np.concatenate([hangs @ errors.effect, built], axis=1), errors.inputs.joined(inputs_of(day.lines)),
+                     len(errors.inputs.names))
 
 
 def fall_shares(condition: Condition, facet: Facet) -> tuple[Floats, Floats]:
@@ -124,13 +129,16 @@ def _way(condition: Condition, facet: Facet) -> tuple[float, float]:
     return (way[0] / length, way[1] / length) if length else (1.0, 0.0)
 
 
-def as_it_is(asked: Sequence[Asked], errors: LevelErrors, fit: PlaneFit, points: Sequence[str]) -> Certainty:
-    """How sure the numbers of a surface are that exists, of which `fit` is the plane through `points` of the survey.
+def as_it_is(asked: Sequence[Asked], errors: LevelErrors, points: Sequence[str], uneven: float | None = None) -> Certainty:
+    """How sure the numbers of a surface are that exists, and is taken for the plane through `points` of the survey.
 
-    The survey counts, with what spots and walls have in common, and the unevenness that the residuals of the plane show.
+    The survey counts, with what spots and walls have in common, and the unevenness (m) that the residuals of the plane show
+    unless it is given.
     """
     errors = with_missing(errors, asked)
-    uneven, slope = errors.uneven(points), errors.budget.tape * fit.plane.fall
+    uneven = errors.uneven(points) if uneven is None else uneven
+    fit = errors.plane_fit(points, uneven=uneven)
+    slope = errors.budget.tape * fit.plane.fall
     rows = [errors.where[point] for point in points]
     own = inputs_of([*((f"the surface at {point}", {"unevenness": uneven, "tape": slope}) for point in points),
                      *((f"the surface at {condition.place}", {"unevenness": uneven, "tape": slope}) for condition, _ in asked)])
@@ -148,7 +156,7 @@ def as_it_is(asked: Sequence[Asked], errors: LevelErrors, fit: PlaneFit, points:
             weights = -(dx * fit.weights[1] + dy * fit.weights[2])
         np.add.at(hangs[number], rows, weights)
         there[number, :len(points)] = weights
-    return Certainty(np.concatenate([hangs @ errors.effect, there], axis=1), errors.inputs.joined(own))
+    return Certainty(np.concatenate([hangs @ errors.effect, there], axis=1), errors.inputs.joined(own), len(errors.inputs.names))
 
 
 def with_missing(errors: LevelErrors, asked: Sequence[Asked]) -> LevelErrors:
@@ -160,7 +168,7 @@ def with_missing(errors: LevelErrors, asked: Sequence[Asked]) -> LevelErrors:
     blocks = ((errors.effect, np.zeros((len(errors.points), other.effect.shape[1]))),
               (np.zeros((len(missing), errors.effect.shape[1])), other.effect[1:]))
     return LevelErrors(errors.budget, errors.reduced, (*errors.points, *missing), np.block([list(row) for row in blocks]),
-                       errors.inputs.joined(other.inputs), (*errors.doubts, *other.doubts))
+                       errors.inputs.joined(other.inputs), (*errors.doubts, *other.doubts), errors.instruments, errors.headings)
 
 
 def one_setup(budget: ErrorBudget, points: Mapping[str, str]) -> LevelErrors:

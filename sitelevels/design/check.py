@@ -69,7 +69,7 @@ class Finding:
         low, high, sure = self.condition.low, self.condition.high, word_share(self.sure)
         if self.beyond:
             kind, share = biggest_kind(np.array(self.kinds))
-            return (f"Finer than levels can show: the number is known within {self._wide(self.give)} either way, {sure} sure, of "
+            return (f"Finer than levels can show: the number is known within {self.wide(self.give)} either way, {sure} sure, of "
                     f"which {word_share(share)} is {kind}. What shows it is {self.demand.shown_by}.")
         least = "" if low is None else self._word(low + self.give, never="less")
         most = "" if high is None else self._word(high - self.give, never="more")
@@ -105,7 +105,7 @@ class Finding:
     @property
     def in_hand(self) -> str:
         """The margin in words."""
-        return self._wide(self.margin)
+        return self.wide(self.margin)
 
     def _word(self, value: float, never: Literal["more", "less"] | None = None) -> str:
         if self.demand.unit == "mm":
@@ -113,7 +113,8 @@ class Finding:
         steep = (never == "more") == (value > 0)  # to which side of nought the number must not be rounded
         return word_fall(value, never=None if never is None else "steeper" if steep else "flatter")
 
-    def _wide(self, value: float) -> str:
+    def wide(self, value: float) -> str:
+        """A length or a difference of falls in words."""
         return word_mm(value, digits=1) + ("" if self.demand.unit == "mm" else "/m")
 
     @property
@@ -140,16 +141,29 @@ class Finding:
 class Verdicts:
     """What was found for each demand. Made by `check_finish`.
 
-    `worst` holds for each demand the finding nearest to trouble, `everywhere` all of them; `judged` (verdict, chance that it is
-    met) of each demand over all its places, the chance None where errors are not counted; `budget` those that are counted.
+    `worst` holds for each demand the finding nearest to trouble, `everywhere` all of them, `facets` the facet of each; `judged`
+    (verdict, chance that it is met) of each demand over all its places, the chance None where errors are not counted; `errors`
+    and `certainty` of `everywhere` are those that are counted; `surveyed` names points on a surface that exists.
     """
 
     finish: Finish
     brief: Brief
     worst: tuple[Finding, ...]
     everywhere: tuple[Finding, ...]
+    facets: tuple[Facet, ...]
     judged: tuple[tuple[str, float | None], ...]
-    budget: ErrorBudget | None = None
+    errors: LevelErrors | None = None
+    certainty: Certainty | None = None
+    surveyed: tuple[str, ...] = ()
+
+    @property
+    def budget(self) -> ErrorBudget | None:
+        """The errors that are counted; None where they are not."""
+        return None if self.errors is None else self.errors.budget
+
+    def places_of(self, number: int) -> list[int]:
+        """The rows of `everywhere` that belong to a demand, by its number in `worst`."""
+        return [row for row, one in enumerate(self.everywhere) if one.demand is self.worst[number].demand]
 
     @property
     def basis(self) -> str:
@@ -205,7 +219,7 @@ class Verdicts:
                                one.mend) for one, (verdict, _) in zip(self.worst, self.judged, strict=True)],
                              columns=["demand", "place", "required", "found", "margin", "verdict", "mend"])
         if self.budget is not None:
-            table.insert(5, "give or take", [one._wide(one.give) for one in self.worst])
+            table.insert(5, "give or take", [one.wide(one.give) for one in self.worst])
             table.insert(6, "chance", [word_chance(chance_met or 0.0) for _, chance_met in self.judged])
         return table
 
@@ -277,10 +291,10 @@ def check_finish(finish: Finish, brief: Brief, *, budget: ErrorBudget | LevelErr
              for facet in facets_for(finish, brief, condition, corners)]
     findings = [Finding(demands[number], condition, found := condition.found(facet), condition.margin(found))
                 for number, condition, facet in asked]
-    certainty, terms = None, budget if isinstance(budget, ErrorBudget) else budget.budget if budget else None
-    if budget is not None and terms is not None:
-        errors = nothing_read(budget) if isinstance(budget, ErrorBudget) else budget
-        certainty = certainty_of([one[1:] for one in asked], finish, errors, surveyed)
+    errors = nothing_read(budget) if isinstance(budget, ErrorBudget) else budget
+    certainty = None if errors is None else certainty_of([one[1:] for one in asked], finish, errors, surveyed)
+    if errors is not None and certainty is not None:
+        terms = errors.budget
         findings = [replace(one, u=float(u), k=terms.k, sure=terms.sure, kinds=tuple(map(float, kinds)))
                     for one, u, kinds in zip(findings, certainty.u, certainty.by_kind, strict=True)]
     elif surveyed:
@@ -290,8 +304,9 @@ def check_finish(finish: Finish, brief: Brief, *, budget: ErrorBudget | LevelErr
         rows = [row for row, (owner, _, _) in enumerate(asked) if owner == number]
         mine = [findings[row] for row in rows]
         worst.append(min(mine, key=lambda one: one.margin / one.u if one.u else one.margin * 1e12))
-        judged.append(_judged(mine, rows, certainty, terms))
-    return Verdicts(finish, brief, tuple(worst), tuple(findings), tuple(judged), terms)
+        judged.append(_judged(mine, rows, certainty, errors.budget if errors else None))
+    return Verdicts(finish, brief, tuple(worst), tuple(findings), tuple(facet for _, _, facet in asked), tuple(judged), errors,
+                    certainty, tuple(surveyed))
 
 
 def certainty_of(asked: Sequence[tuple[Condition, Facet]], finish: Finish, errors: LevelErrors,
@@ -300,12 +315,12 @@ def certainty_of(asked: Sequence[tuple[Condition, Facet]], finish: Finish, error
     if not surveyed:
         middle = shapely.union_all([facet.area for facet in finish.facets]).centroid
         return to_be_built(asked, errors, (middle.x, middle.y))
-    fit = errors.plane_fit(surveyed)
+    plane = errors.plane_fit(surveyed).plane
     corners = np.array(corners_of(finish))
-    if np.abs(fit.plane.level_at(*corners.T) - [finish.level_at(x, y) for x, y in corners]).max() > ROUNDING:
+    if np.abs(plane.level_at(*corners.T) - [finish.level_at(x, y) for x, y in corners]).max() > ROUNDING:
         raise SurveyError("the surface is not the plane through the points surveyed",
                           remedy="Give Finish.plane(errors.plane_fit(points).plane, area).")
-    return as_it_is(asked, errors, fit, surveyed)
+    return as_it_is(asked, errors, surveyed)
 
 
 def _judged(findings: Sequence[Finding], rows: Sequence[int], certainty: Certainty | None,
@@ -316,7 +331,7 @@ def _judged(findings: Sequence[Finding], rows: Sequence[int], certainty: Certain
     sure_not = budget.k_of(len(findings))
     verdict = MET if all(one.verdict == MET for one in findings) else NOT_MET if any(
         one.margin <= -sure_not * (one.u or 0.0) for one in findings) else TOO_CLOSE
-    mine = Certainty(certainty.effect[rows], certainty.inputs)
+    mine = replace(certainty, effect=certainty.effect[rows])
     return verdict, chance([one.condition.room(one.found) for one in findings], mine)
 
 

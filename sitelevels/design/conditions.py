@@ -196,6 +196,11 @@ class AtSpots(Demand):
         spots = getattr(self, self._field)
         return (spots,) if isinstance(spots, Spot) else spots
 
+    def without(self, point: str) -> AtSpots:
+        """The demand without a point of that name. Raises SurveyError where it has no other."""
+        kept = tuple(spot for spot in self.spots if spot.point != point)
+        return self if len(kept) == len(self.spots) else replace(self, **{self._field: kept})
+
     @property
     def who(self) -> str:
         return ", ".join(spot.point for spot in self.spots)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 from html import escape
 from typing import TYPE_CHECKING, Any
@@ -62,7 +62,7 @@ class LevelErrors:
     """What an error budget does to the levels of a book. Made by `ErrorBudget.errors`.
 
     `points` (n,); `effect` (n, q), by how many m each of the `inputs` moves a level for a unit of it; `doubts` say what had to
-    be assumed.
+    be assumed; `instruments` and `headings` are what was given.
     """
 
     budget: ErrorBudget
@@ -71,6 +71,8 @@ class LevelErrors:
     effect: Floats
     inputs: Inputs
     doubts: tuple[str, ...] = ()
+    instruments: Mapping[int, Sequence[float]] = field(default_factory=dict)
+    headings: Mapping[int, float] = field(default_factory=dict)
 
     @cached_property
     def covariance(self) -> Floats:
@@ -112,20 +114,20 @@ class LevelErrors:
         """
         named = self.ground_points() if points is None else list(points)
         x, y, levels = self._spots(named)
-        plain = fit_plane(x, y, levels, points=named)
-        measured = self.covariance[np.ix_(rows := [self.where[point] for point in named], rows)].copy()
-        measured[np.diag_indices(len(named))] += LEAST**2 + (self.budget.tape * plain.plane.fall)**2
-        if uneven is None:
-            uneven = math.sqrt(unevenness(plain, measured))
-        return fit_plane(x, y, levels, covariance=measured + uneven**2 * np.eye(len(named)), points=named)
+        plain, measured = self._plainly(named)
+        own = unevenness(plain, measured) if uneven is None else uneven**2
+        return fit_plane(x, y, levels, covariance=measured + (own + LEAST**2) * np.eye(len(named)), points=named)
 
     def uneven(self, points: Sequence[str]) -> float:
         """By how much (m, standard deviation) a surface lies off its plane at a spot beyond what the readings may be out."""
+        return math.sqrt(unevenness(*self._plainly(points)))
+
+    def _plainly(self, points: Sequence[str]) -> tuple[PlaneFit, Floats]:
+        """The plane of plain least squares, and the covariance of the levels (m²) with what the tape adds by its slope."""
         x, y, levels = self._spots(points)
         rows = [self.where[point] for point in points]
         plain = fit_plane(x, y, levels, points=points)
-        tape = (self.budget.tape * plain.plane.fall)**2
-        return math.sqrt(unevenness(plain, self.covariance[np.ix_(rows, rows)] + tape * np.eye(len(rows))))
+        return plain, self.covariance[np.ix_(rows, rows)] + (self.budget.tape * plain.plane.fall)**2 * np.eye(len(rows))
 
     def ground_points(self) -> list[str]:
         """The points of the ground that have a place."""
@@ -195,7 +197,8 @@ def propagate(budget: ErrorBudget, reduced: ReducedLevels, instruments: Mapping[
         for place, axis in enumerate(places.axes[2:], start=2):
             lines += [(f"tilt that turns with the instrument, {axis}", {"tilt": budget.tilt_body})] * 2
             columns.append(places.offsets[:, [place]] * np.column_stack([cos, sin]))
-    return LevelErrors(budget, reduced, points, moves @ np.concatenate(columns, axis=1), inputs_of(lines), places.doubts)
+    return LevelErrors(budget, reduced, points, moves @ np.concatenate(columns, axis=1), inputs_of(lines), places.doubts,
+                       dict(instruments or {}), dict(headings or {}))
 
 
 def _by_setup(given: Mapping[int, Any] | None, count: int, name: str, what: str, read: Any) -> dict[int, Any]:

@@ -21,12 +21,13 @@ class Pieces:
     """The triangles over each of which ground and finished surface are flat. Made by `cut_pieces`.
 
     `corners` (k, 3, 2) in plan, m; `level` (k, 3) of the ground there, m; `facet` (k,) the number of the area that each lies
-    in.
+    in, `triangle` (k,) that of the ground's triangle.
     """
 
     corners: Floats
     level: Floats
     facet: NDArray[np.intp]
+    triangle: NDArray[np.intp]
 
     @cached_property
     def plan(self) -> Floats:
@@ -43,18 +44,19 @@ def cut_pieces(ground: Ground, areas: Sequence[shapely.Polygon]) -> Pieces:
     middle = np.array([ground.x.mean(), ground.y.mean()])
     triangles = np.stack([ground.x - middle[0], ground.y - middle[1]], axis=1)[ground.triangles]
     gradients, base = ground.facet_gradients()
-    corners, levels, facets = [], [], []
+    corners, levels, facets, triangle = [], [], [], []
     for number, area in enumerate(areas):
         pieces, owner = _clipped(triangles, shapely.transform(area, lambda places: places - middle))
         rise = gradients[owner][:, None, :] * (pieces - triangles[owner, 0][:, None, :])
         corners.append(pieces + middle)
         levels.append(base[owner][:, None] + rise.sum(axis=2))
         facets.append(np.full(len(pieces), number))
+        triangle.append(owner)
     if not any(map(len, corners)):
         raise SurveyError("all spots lie outside the area, or outside the finished surface",
                           rule="Only between spots is the ground known.",
                           remedy="Check the corners of the area, or read spots in it.")
-    return Pieces(np.concatenate(corners), np.concatenate(levels), np.concatenate(facets))
+    return Pieces(np.concatenate(corners), np.concatenate(levels), np.concatenate(facets), np.concatenate(triangle))
 
 
 def _clipped(triangles: Floats, shape: Any) -> tuple[Floats, NDArray[np.intp]]:

@@ -2,7 +2,8 @@
 
 from ..design.published import CAUTIONS
 from . import figures, forms
-from .job import Job, choose_job, current_job, data_folder, demonstration, job_names, new_job, open_job
+from .folders import choose_job, current_job, data_folder, demonstration, job_names
+from .job import Job, new_job, open_job
 from .say import say, units_table, words_table
 from .sheet import save_sheet
 

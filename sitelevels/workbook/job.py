@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-import os
 import re
 import warnings
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
 from typing import Any
@@ -14,17 +13,21 @@ import pandas as pd
 
 from ..design.brief import Brief
 from ..design.brief_file import brief_of, read_brief, toml, with_value
+from ..design.budget import ErrorBudget
+from ..design.budget_file import budget_of, headings_of
 from ..design.check import Verdicts, check_finish
 from ..design.choice import Choice, Choosing
 from ..design.finish_file import chosen_finish, chosen_shape
+from ..design.propagation import LevelErrors
 from ..design.published import LIMITS
 from ..design.section import Section, cut_section
+from ..design.sensitivity import Sensitivity, sensitivity
 from ..design.solve import Solution
-from ..errors import SurveyError, SurveyWarning, must_be
+from ..errors import SurveyError, SurveyWarning, finite, must_be
 from ..surface.finish import Finish
 from ..surface.ground import Ground
 from ..surface.shapes import Channel, OnePlane, Outlet, Shape
-from ..survey.book import GROUND_FEATURES, LevelBook
+from ..survey.book import GROUND_FEATURES, LevelBook, Row
 from ..survey.reading import read_book
 from ..survey.reduction import ReducedLevels, reduce_book
 from ..survey.tape import places_from_ties
@@ -34,9 +37,9 @@ from ..works.setout import PegTable, set_out
 from .saving import as_written, save_texts, write_whole
 
 DEMONSTRATION = "pottery-yard"
-_NAMES = "Up to 61 letters, digits, spaces, dots and dashes, with no dot or space at either end."
+NAMES = "Up to 61 letters, digits, spaces, dots and dashes, with no dot or space at either end."
 _STARTER = Path(__file__).with_name("starter")
-_FOLDER_NAME = re.compile(r"\w([\w .-]{0,59}[\w-])?")
+FOLDER_NAME = re.compile(r"\w([\w .-]{0,59}[\w-])?")
 
 
 @dataclass(frozen=True, eq=False)
@@ -206,9 +209,39 @@ class Job:
             return brief_of(self.told, self.reduced, name)
 
     @cached_property
+    def budget(self) -> ErrorBudget:
+        """How far anything may be out: what [errors] says, else the tests of the instrument, else the usual figures."""
+        return budget_of(self.told)
+
+    @cached_property
+    def errors(self) -> LevelErrors:
+        """What the budget does to the levels of the book."""
+        return self.budget.errors(self.reduced, headings=headings_of(self.told))
+
+    @property
+    def counted(self) -> LevelErrors | None:
+        """The errors that verdicts count: None where brief.toml has no part [errors]."""
+        return self.errors if "errors" in self.told else None
+
+    @cached_property
     def verdicts(self) -> Verdicts:
-        """Whether it does what the brief demands."""
-        return check_finish(self.finish, self.brief)
+        """Whether it does what the brief demands, errors counted where the job has an error budget."""
+        return check_finish(self.finish, self.brief, budget=self.counted)
+
+    @cached_property
+    def sensitivity(self) -> Sensitivity:
+        """What moves each verdict, with the job's own errors or the usual ones."""
+        return sensitivity(check_finish(self.finish, self.brief, budget=self.errors), ground=self.ground)
+
+    def reread(self, point: str, reading: float) -> Job:
+        """The job as it would be with one more reading (m) on a point, from the last set-up; nothing is written."""
+        about, rows = self.reduced.about.get(point), list(self.book.rows)
+        if about is None:
+            raise SurveyError(f"the point {point!r} was not read", rule="It is a point of the book that is read again.")
+        row = Row(0, point, is_=finite(reading, "the reading", "It is in m."), **about)
+        rows.insert(len(rows) - (rows[-1].fs is not None), row)  # before a closing foresight, after which the set-up is over
+        again = tuple(replace(one, number=number) for number, one in enumerate(rows, start=1))
+        return replace(self, survey_text=replace(self.book, rows=again).text)
 
     @cached_property
     def earthworks(self) -> Earthworks:
@@ -317,8 +350,8 @@ def new_job(folder: str | Path, like: str | Path | Job | None = None) -> Job:
     Raises SurveyError if the folder is there already and is not empty, or its name is not a plain one.
     """
     place = Path(folder)
-    if not _FOLDER_NAME.fullmatch(place.name):
-        raise SurveyError(f"{place.name!r} cannot be the name of a job folder", rule=_NAMES)
+    if not FOLDER_NAME.fullmatch(place.name):
+        raise SurveyError(f"{place.name!r} cannot be the name of a job folder", rule=NAMES)
     if place.exists() and (not place.is_dir() or any(place.iterdir())):
         raise SurveyError(f"there is something called {place.name!r} already", remedy="Choose another name.")
     if like is None:
@@ -333,50 +366,3 @@ def new_job(folder: str | Path, like: str | Path | Job | None = None) -> Job:
     if ties_text:
         write_whole(place / "ties.csv", ties_text.encode())
     return open_job(place)
-
-
-def data_folder() -> Path:
-    """The folder with the jobs: `data` here or in a folder above. Raises SurveyError if there is none."""
-    here = Path.cwd()
-    for place in (here, *here.parents):
-        if (place / "data" / DEMONSTRATION).is_dir():
-            return place / "data"
-    raise SurveyError("the folder 'data' with the jobs was not found", remedy="Start JupyterLab from the workbook's own folder.")
-
-
-def demonstration() -> Job:
-    """The demonstration job, whichever was chosen."""
-    return open_job(data_folder() / DEMONSTRATION)
-
-
-def job_folder(name: str) -> Path:
-    """The folder of a job by its plain name. Raises SurveyError for a name that could lead elsewhere."""
-    if not _FOLDER_NAME.fullmatch(name):
-        raise SurveyError(f"{name!r} cannot be the name of a job", rule=_NAMES)
-    return data_folder() / name
-
-
-def job_names() -> list[str]:
-    """Names of the job folders, in order of the alphabet."""
-    return sorted(place.parent.name for place in data_folder().glob("*/brief.toml"))
-
-
-def choose_job(name: str) -> Job:
-    """Open a job of the data folder and remember it for the other notebooks."""
-    if name not in job_names():
-        raise SurveyError(f"there is no job {name!r} in the folder data", rule=f"Jobs there are {', '.join(job_names())}.")
-    job = open_job(data_folder() / name)
-    write_whole(data_folder() / ".chosen", name.encode())
-    return job
-
-
-def current_job() -> Job:
-    """The job chosen in notebook 0-start; the demonstration where none was, or it is gone.
-
-    The environment variable SITELEVELS_JOB names another for one run.
-    """
-    name = os.environ.get("SITELEVELS_JOB", "")
-    chosen = data_folder() / ".chosen"
-    if not name and chosen.is_file():
-        name = chosen.read_bytes().decode(errors="replace").strip()
-    return open_job(data_folder() / (name if name in job_names() else DEMONSTRATION))

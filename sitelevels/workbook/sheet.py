@@ -29,7 +29,7 @@ ROWS = 50  # pegs in one column of the second page
 MOST = 2 * ROWS
 LINE = 0.047  # height of a line of text below the verdicts, as a share of their part of the page
 NAME = 10  # characters of a name that a column holds
-_COLOURS = {"met": style.MET, "not met": style.NOT_MET}
+_COLOURS = {"met": style.MET, "too close to call": style.TOO_CLOSE, "not met": style.NOT_MET}
 
 
 def save_sheet(job: Job, *, backsight: float | None = None) -> Path:
@@ -122,7 +122,7 @@ def _first_page(job: Job, pegs: PegTable) -> Figure:
     plan = page.add_axes((0.10, 0.515, 0.83, 0.345))
     _peg_plan(plan, job, pegs)
     verdicts = page.add_axes((0.07, 0.095, 0.86, 0.33))
-    words = job.verdicts.words.sort_values("verdict", key=lambda verdict: verdict == "met", kind="stable")  # worst news first
+    words = job.verdicts.words.sort_values("verdict", key=_news, kind="stable")  # worst news first
     rows = [tuple(row) for row in words[["demand", "place", "required", "found", "margin", "verdict"]].itertuples(index=False)]
     headings = ("demand", "where closest", "required", "found", "in hand", "verdict")
     bottom, shown = _table(verdicts, "Does it do what was asked?", headings, (0.0, 0.15, 0.335, 0.60, 0.795, 0.92), rows,
@@ -139,6 +139,11 @@ def _first_page(job: Job, pegs: PegTable) -> Figure:
     verdicts.text(0, bottom - 0.03, "\n".join(lines), va="top", fontsize=style.TEXT, color=style.INK, linespacing=1.4)
     style.plain_text(page)
     return page
+
+
+def _news(verdicts: pd.Series) -> pd.Series:
+    """Order of verdicts, the worst first."""
+    return -verdicts.map(list(_COLOURS).index)
 
 
 def _peg_plan(ax: Axes, job: Job, pegs: PegTable) -> None:

@@ -8,7 +8,7 @@ import pytest
 
 from sitelevels import workbook
 from sitelevels.errors import SurveyError
-from sitelevels.workbook import job as job_module
+from sitelevels.workbook import saving
 
 
 class TestSaved:
@@ -86,9 +86,9 @@ class TestWhole:
 
         def fail(*_: Any, **__: Any) -> None:
             raise OSError(28, "no room")
-        monkeypatch.setattr(job_module.os, call, fail)
+        monkeypatch.setattr(saving.os, call, fail)
         with pytest.raises((OSError, SurveyError), match="no room"):
-            job_module.write_whole(demo.path / "survey.csv", b"half")
+            saving.write_whole(demo.path / "survey.csv", b"half")
         assert demo.files() == before
         with pytest.raises(SurveyError, match="no room"):
             job.saved(survey_text=job.survey_text + "# x\n")
@@ -98,8 +98,8 @@ class TestWhole:
         done: list[str] = []
         for call in ("fsync", "replace"):
             true = getattr(os, call)
-            monkeypatch.setattr(job_module.os, call, lambda *a, true=true, call=call: (done.append(call), true(*a))[1])
-        job_module.write_whole(demo.path / "survey.csv", b"new")
+            monkeypatch.setattr(saving.os, call, lambda *a, true=true, call=call: (done.append(call), true(*a))[1])
+        saving.write_whole(demo.path / "survey.csv", b"new")
         assert done == ["fsync", "replace"]
         assert (demo.path / "survey.csv").read_bytes() == b"new"
 

@@ -19,7 +19,7 @@ from ...design.brief import Brief, Wall
 
 INK, EARTH, WATER = "#22303a", "#8a5a2b", "#1f7a78"
 WALL, SLAB, BED, SUB_BASE = "#d9b9a3", "#9aa3a8", "#d8cfae", "#c7b299"
-MET, NOT_MET = "#2f6f4f", "#a3282f"
+MET, TOO_CLOSE, NOT_MET = "#2f6f4f", "#b7791f", "#a3282f"
 LAYERS = (SLAB, BED, SUB_BASE)
 TEXT = 9  # pt on A4
 BACKED = {"boxstyle": "square,pad=0.08", "facecolor": "white", "edgecolor": "none", "alpha": 0.85}

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import ipywidgets as widgets
 
-from ..job import choose_job, current_job, job_folder, job_names, new_job
+from ..folders import choose_job, current_job, job_folder, job_names
+from ..job import new_job
 from .base import WIDE, Form, button, row
 
 _BLANK = "a small made-up example"
