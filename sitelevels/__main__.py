@@ -29,7 +29,7 @@ def main(arguments: list[str] | None = None) -> int:
         print(job.reduced.closing)
         for row in job.verdicts.words.itertuples():
             said = f"{row.demand} ({row.place}): {row.found} found, {row.required} required. {row.mend}"
-            print(f"{row.verdict:8} {said}".rstrip())
+            print(f"{row.verdict:17} {said}".rstrip())
         print(job.verdicts.basis)
         print(job.earthworks.sentence())
         print(f"Written: {', '.join(SHEET_FILES)} in {job.folder.name}/sheet.")

@@ -153,6 +153,15 @@ def word_number(value: float, *, figures: int = 6) -> str:
     return f"{value:.12f}".rstrip("0").rstrip(".") if "e" in text else text
 
 
+def tidy(value: float) -> float:
+    """A figure to three significant digits, as somebody would type it.
+
+    >>> tidy(0.57735)
+    0.577
+    """
+    return float(f"{value:.3g}")
+
+
 def word_exactly(metres: float, per: float, *, digit: float = 0.0) -> str:
     """A length in m as a file holds it, in the unit that is `per` m long, so that reading it back gives the same number.
 

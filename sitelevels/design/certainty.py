@@ -59,7 +59,7 @@ class _Collected:
         budget = self.budget
         for name, kinds in (("backsight on the day of setting out", {"setting out": budget.backsight}),
                             *((f"tilt on the day of setting out, {axis}", {"setting out": budget.tilt})
-                              for axis in ("along x", "along y", "towards the benchmark, which has no place")),
+                              for axis in ("along x", "along y", "to the benchmark (no place)")),
                             ("collimation or cone on the day of setting out", {"setting out": budget.collimation})):
             self.lines.append((name, kinds))
 

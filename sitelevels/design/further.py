@@ -139,7 +139,7 @@ class NextShot:
     def words(self) -> str:
         """What to do next, in sentences."""
         finding, (verdict, _) = self.verdicts.worst[self.number], self.verdicts.judged[self.number]
-        named = f"'{finding.demand.title}' at {finding.condition.place}"
+        named = f"'{finding.demand.title}' ({finding.condition.place})"
         wide = finding.wide
         now = f"{named} is {verdict}: {finding.in_hand} in hand, where {wide(finding.give)} are needed to be sure."
         if verdict == MET:

@@ -14,6 +14,7 @@ import pandas as pd
 
 from ..errors import SurveyError, finite, finite_list, must_be
 from ..surface.plane import Floats, PlaneFit, fit_plane
+from ..survey.book import Row
 from ..survey.linking import Sight
 from ..survey.reduction import ReducedLevels
 from ..wording import html_table, word_distance, word_level, word_mm
@@ -211,25 +212,26 @@ def _by_setup(given: Mapping[int, Any] | None, count: int, name: str, what: str,
 
 
 def _booked_instruments(reduced: ReducedLevels) -> dict[int, list[float]]:
-    """Where rows of feature "instrument" say that it stood: each speaks of the set-up that is open, or begins after it."""
+    """Where rows of feature "instrument" say that it stood: in the set-up that is open, or where that is told, in the next."""
     found: dict[int, list[float]] = {}
     starts = [reduced.linkage.rows[setup.back.row].number for setup in reduced.linkage.setups]
-    waiting = None
     for row in reduced.book.rows:
         if row.feature == "instrument" and row.x is not None and row.y is not None:
-            waiting = [row.x, row.y]
-        if waiting is not None and row.number in starts:
-            found[starts.index(row.number)], waiting = waiting, None
-    if waiting is not None:
-        found.setdefault(len(starts) - 1, waiting)
-    return found
+            open_ = sum(start <= row.number for start in starts) - 1
+            found[open_ + 1 if open_ < 0 or open_ in found else open_] = [row.x, row.y]
+    return {number: place for number, place in found.items() if number < len(starts)}
+
+
+def _from_line(row: Row) -> bool:
+    """Whether a set-up that begins at a row is no set-up of an instrument, but measured from a line of known level."""
+    return row.feature == "line" and row.bs == 0
 
 
 def _reading(budget: ErrorBudget, reduced: ReducedLevels, sight: Sight) -> tuple[str, dict[str, float]]:
     """Name and standard deviations of one reading. A line of known level that is measured from is not read."""
     row = reduced.linkage.rows[sight.row]
     if sight.place == 0:
-        return f"backsight on {row.point}, row {row.number}", {"backsight": 0.0 if row.feature == "line" else budget.backsight}
+        return f"backsight on {row.point}, row {row.number}", {"backsight": 0.0 if _from_line(row) else budget.backsight}
     return (f"reading on {row.point}, row {row.number}",
             {"reading": budget.reading, "placing": budget.placing(reduced.about[row.point]["feature"])})
 
@@ -237,15 +239,15 @@ def _reading(budget: ErrorBudget, reduced: ReducedLevels, sight: Sight) -> tuple
 def _sign(reduced: ReducedLevels, sight: Sight) -> float:
     """How a reading takes the zero: 1 upright, −1 upside down, 0 taped from a mark without a staff."""
     row = reduced.linkage.rows[sight.row]
-    taped = row.feature == "line" if sight.place == 0 else row.taped
+    taped = _from_line(row) if sight.place == 0 else row.taped
     return 0.0 if taped else -1.0 if sight.reading < 0 else 1.0
 
 
 class _Places:
     """Where each sight goes, beside where its set-up's other sights go.
 
-    A point without x and y is taken to lie UNPLACED m from the middle of the rest, in a direction not known: what a tilt does
-    to it has the same variance as if it lay that far off on an axis of its own.
+    A point without x and y is taken to lie its sight, or UNPLACED m, from the middle of the rest, in a direction not known:
+    what a tilt does to it has the same variance as if it lay that far off on an axis of its own.
     """
 
     def __init__(self, reduced: ReducedLevels, sights: Sequence[Sight], stood: Mapping[int, Sequence[float]]) -> None:
@@ -256,8 +258,8 @@ class _Places:
         plan = np.array([(told["x"], told["y"]) if has else (0.0, 0.0) for told, has in zip(about, placed, strict=True)])
         setup = np.array([sight.setup for sight in sights])
         lost = list(dict.fromkeys(name for name, has in zip(names, placed, strict=True) if not has))
-        self.by_light = np.array([rows[reduced.linkage.setups[number].back.row].feature != "line" for number in setup])
-        self.axes = ("along x", "along y", *(f"towards {name}, which has no place" for name in lost))
+        self.by_light = np.array([not _from_line(rows[reduced.linkage.setups[number].back.row]) for number in setup])
+        self.axes = ("along x", "along y", *(f"to {name} (no place)" for name in lost))
         self.offsets = np.zeros((len(sights), len(self.axes)))
         self.lengths = np.zeros(len(sights))
         unsure = []
@@ -267,19 +269,20 @@ class _Places:
             middle = plan[known].mean(axis=0) if len(known) else np.zeros(2)
             instrument = np.array(stood.get(number, middle))
             for place in map(int, here):
+                booked = sights[place].length
                 if placed[place]:
                     self.offsets[place, :2] = plan[place] - middle
+                    told = booked if number not in stood else None
+                    self.lengths[place] = math.dist(plan[place], instrument) if told is None else told
                 else:
-                    self.offsets[place, 2 + lost.index(names[place])] = UNPLACED
-                booked = sights[place].length if number not in stood else None
-                distance = math.dist(plan[place], instrument) if placed[place] else UNPLACED
-                self.lengths[place] = distance if booked is None else booked
+                    self.lengths[place] = UNPLACED if booked is None else booked
+                    self.offsets[place, 2 + lost.index(names[place])] = self.lengths[place]
             if number not in stood and any(sights[place].length is None for place in map(int, here)):
                 unsure.append(str(number + 1))
         self.doubts: tuple[str, ...] = ()
         if lost:
             self.doubts += (f"{', '.join(lost)}: no x and y in the book, so taken to lie {word_distance(UNPLACED)} off, "
-                            "in a direction not known.",)
+                            "or as far as the sight that is booked, in a direction not known.",)
         if unsure:
             self.doubts += (f"Set-up {', '.join(unsure)}: where the instrument stood is not booked, nor every sight, so it is "
                             "taken to have stood in the middle of what was read.",)

@@ -86,7 +86,7 @@ class ShotPlan:
             if not proved:
                 rows = self.verdicts.places_of(number)
                 finding = max((self.verdicts.everywhere[row] for row in rows), key=lambda one: one.give)
-                told.append(f"'{finding.demand.title}' at {finding.condition.place} could not: the give or take would be "
+                told.append(f"'{finding.demand.title}' ({finding.condition.place}) could not: the give or take would be "
                             f"{finding.wide(finding.give)}. What shows it is {finding.demand.shown_by}.")
         return tuple(told)
 

@@ -293,7 +293,7 @@ def _unproved(finish: Finish, brief: Brief, budget: ErrorBudget | LevelErrors | 
     if budget is None:
         return ()
     verdicts = check_finish(finish, brief, budget=budget)
-    return tuple(f"{one.demand.words()}, at {one.condition.place}. {one.aim}"
+    return tuple(f"{one.demand.words()} ({one.condition.place}). {one.aim}"
                  for one, (verdict, _) in zip(verdicts.worst, verdicts.judged, strict=True) if verdict == TOO_CLOSE)
 
 

@@ -6,6 +6,7 @@ from .folders import choose_job, current_job, data_folder, demonstration, job_na
 from .job import Job, new_job, open_job
 from .say import say, units_table, words_table
 from .sheet import save_sheet
+from .shots_page import save_shot_plan
 
 __all__ = ["CAUTIONS", "Job", "choose_job", "current_job", "data_folder", "demonstration", "figures", "forms", "job_names",
-           "new_job", "open_job", "save_sheet", "say", "units_table", "words_table"]
+           "new_job", "open_job", "save_sheet", "save_shot_plan", "say", "units_table", "words_table"]

@@ -159,10 +159,11 @@ class Job:
         if solution.volume is None:
             return "There is no such surface to compare with the one that is saved."
         try:
-            saved, failed = self.earthworks.cut + self.earthworks.fill, self.verdicts.failed
+            saved, failed, close = self.earthworks.cut + self.earthworks.fill, self.verdicts.failed, self.verdicts.too_close
         except SurveyError:
             return "No surface is saved yet."
-        met = "meets every demand" if not failed else f"breaks {failed} of the demands"
+        met = f"breaks {failed} of the demands" if failed else f"leaves {close} of the demands too close to call" if close else \
+            "meets every demand"
         less = saved - solution.volume
         return (f"The surface that is saved {met} and moves {word_volume(saved)}; this one moves {word_volume(solution.volume)}, "
                 f"which is {word_volume(abs(less))} {'less' if less >= 0 else 'more'}.")

@@ -53,18 +53,24 @@ def save_sheet(job: Job, *, backsight: float | None = None) -> Path:
         job's own.
     """
     pegs = job.pegs(backsight)
+    contents = (_csv(job.reduced.table), _csv(pegs.table), _pdf(job, pegs), _csv(job.verdicts.words))
+    folder = sheet_folder(job)
+    for name, content in zip(SHEET_FILES, contents, strict=True):
+        write_whole(folder / name, content)
+    return folder
+
+
+def sheet_folder(job: Job) -> Path:
+    """The folder `sheet` of a job, made if it is not there. Raises SurveyError where it leads out of the job's own, or cannot."""
     folder = job.folder / "sheet"
     if folder.is_symlink() or (folder.exists() and not folder.is_dir()):
         raise SurveyError(f"{job.folder.name}/sheet is not a folder of the job's own",
                           rule="Nothing is written outside a job folder.", remedy="Remove it and write the sheet again.")
-    contents = (_csv(job.reduced.table), _csv(pegs.table), _pdf(job, pegs), _csv(job.verdicts.words))
     try:
         folder.mkdir(exist_ok=True)
     except OSError as error:
         raise SurveyError(f"the folder sheet cannot be made in {job.folder.name}: {error.strerror}",
                           remedy="Look whether the job's folder is still there and can be written to.") from None
-    for name, content in zip(SHEET_FILES, contents, strict=True):
-        write_whole(folder / name, content)
     return folder
 
 
@@ -82,17 +88,19 @@ def _pdf(job: Job, pegs: PegTable) -> bytes:
     return buffer.getvalue()
 
 
-def _page(job: Job, number: int) -> Figure:
+def page_of(job: Job, named: str, by: str = "set out by") -> Figure:
+    """An empty page with the job's name, what the page is, and a line to sign."""
     page = Figure(figsize=A4)
     made_up = " (invented)" if job.invented else ""
-    page.text(0.07, 0.965, _short(job.name, 38) + made_up, fontsize=14, fontweight="bold", color=style.INK, va="top")
-    page.text(0.93, 0.965, f"levels sheet, page {number} of 2", fontsize=style.TEXT, color=style.INK, ha="right", va="top")
-    page.text(0.93, 0.035, "date ____________   set out by ____________________", fontsize=style.TEXT, color=style.INK,
+    page.text(0.07, 0.965, shortened(job.name, 38) + made_up, fontsize=14, fontweight="bold", color=style.INK, va="top")
+    page.text(0.93, 0.965, named, fontsize=style.TEXT, color=style.INK, ha="right", va="top")
+    page.text(0.93, 0.035, f"date ____________   {by} ____________________", fontsize=style.TEXT, color=style.INK,
               ha="right")
     return page
 
 
-def _short(name: str, length: int) -> str:
+def shortened(name: str, length: int) -> str:
+    """A name that is no longer than a column."""
     return name if len(name) <= length else name[:length - 1] + "…"
 
 
@@ -103,17 +111,17 @@ def _distinct(names: Sequence[str]) -> dict[str, str]:
             for number, (name, short) in enumerate(cut.items(), start=1)}
 
 
-def _paragraphs(page: Figure, top: float, paragraphs: Sequence[str]) -> float:
+def paragraphs(page: Figure, top: float, told: Sequence[str]) -> float:
     """Write them from `top` down; where they end is given back."""
-    lines = [line for paragraph in paragraphs for line in textwrap.wrap(paragraph, 105)]
+    lines = [line for paragraph in told for line in textwrap.wrap(paragraph, 105)]
     page.text(0.07, top, "\n".join(lines), fontsize=style.TEXT, color=style.INK, va="top", linespacing=1.4)
     return top - 0.0165 * len(lines)
 
 
 def _first_page(job: Job, pegs: PegTable) -> Figure:
-    page = _page(job, 1)
+    page = page_of(job, "levels sheet, page 1 of 2")
     layers = ", ".join(f"{word_mm(layer.thickness)} {layer.name}" for layer in job.brief.layers)
-    top = _paragraphs(page, 0.938, [
+    top = paragraphs(page, 0.938, [
         f"Finished surface: {job.finish_words}", f"Build-up {word_mm(job.brief.build_up)}: {layers or 'none'}."])
     failed = job.verdicts.failed
     if failed:
@@ -125,12 +133,14 @@ def _first_page(job: Job, pegs: PegTable) -> Figure:
     words = job.verdicts.words.sort_values("verdict", key=_news, kind="stable")  # worst news first
     rows = [tuple(row) for row in words[["demand", "place", "required", "found", "margin", "verdict"]].itertuples(index=False)]
     headings = ("demand", "where closest", "required", "found", "in hand", "verdict")
-    bottom, shown = _table(verdicts, "Does it do what was asked?", headings, (0.0, 0.15, 0.335, 0.60, 0.795, 0.92), rows,
-                            widths=(13, 16, 25, 19, 11, 9), floor=0.30)
+    bottom, shown = _table(verdicts, "Does it do what was asked?", headings, (0.0, 0.15, 0.325, 0.58, 0.775, 0.895), rows,
+                            widths=(13, 16, 24, 19, 11, 10), floor=0.30)
     left = [f"{len(rows) - shown} more demands are in verdicts.csv."] if shown < len(rows) else []
     unsure = [f"{title} ({how})" for title, how in job.verdicts.unsure]
     told = [*(f"LOOK AGAIN: {doubt}" for doubt in job.doubts), *left, job.earthworks.sentence(), job.reduced.closing,
-            *(f"What would mend the design: {mend}" for mend in words["mend"] if mend), job.verdicts.basis,
+            *(f"{'What would mend the design' if verdict == 'not met' else str(demand).capitalize()}: {mend}"
+              for demand, verdict, mend in zip(words["demand"], words["verdict"], words["mend"], strict=True) if mend),
+            job.verdicts.basis,
             *([f"Usual limits that no document seen bears out: {', '.join(unsure)}."] if unsure else [])]
     lines = [part for line in told for part in textwrap.wrap(line, 105)]
     room = int((bottom + 0.12) / LINE)
@@ -160,9 +170,9 @@ def _peg_plan(ax: Axes, job: Job, pegs: PegTable) -> None:
 
 
 def _second_page(job: Job, pegs: PegTable) -> Figure:
-    page = _page(job, 2)
+    page = page_of(job, "levels sheet, page 2 of 2")
     known, reading = pegs.backsight or (pegs.hpc, 0.0)
-    _paragraphs(page, 0.938, [
+    paragraphs(page, 0.938, [
         f"Levels, readings, x and y in m. Look for these readings with {word_level(reading)} read on {job.benchmark} "
         f"({word_level(known)}; plane of collimation {word_level(pegs.hpc)}). If today's reading on {job.benchmark} is another, "
         f"add the difference (yours minus {word_level(reading)}) to every reading below, or print the sheet again."])

@@ -15,13 +15,14 @@ class TestSolveForm:
     def test_finds_and_saves_one_plane(self, demo: Any) -> None:
         form = forms.SolveForm(demo.open())
         form.find()
-        best = solve_finish(demo.open().brief, demo.open().ground)
+        best = solve_finish(demo.open().brief, demo.open().ground, budget=demo.open().counted)
         assert f"{best.volume:.2f} m³" in form.shown.value
         form.save_found()
         went_well(form)
         job = demo.open()
         assert job.finish.level_at([0, 7, 4], [0, 2, 4]) == pytest.approx(best.finish.level_at([0, 7, 4], [0, 2, 4]), abs=1e-9)
-        assert job.verdicts.all_met
+        assert (job.verdicts.failed, job.verdicts.too_close) == (0, 1)  # 6 mm at the old paving is finer than levels show
+        assert "NOT PROVED: within 6 mm of the paving that stays" in form.shown.value
 
     def test_the_two_aims(self, demo: Any) -> None:
         form = forms.SolveForm(demo.open())
@@ -30,7 +31,7 @@ class TestSolveForm:
         least = form.solution
         form.aim.value = "target fall"
         form.find()
-        assert least.volume < form.solution.volume - 0.1
+        assert least.volume < form.solution.volume - 0.05
 
     def test_a_quarrel_is_told_and_cannot_be_saved(self, demo: Any) -> None:
         before = demo.files()
@@ -132,10 +133,18 @@ class TestWhatIf:
     def test_the_button_puts_the_sliders_at_the_solved_surface(self, demo: Any) -> None:
         form = forms.SurfaceForm(demo.open())
         form.go_to_best()
-        best = solve_finish(demo.open().brief, demo.open().ground).finish.facets[0].plane
+        best = solve_finish(demo.open().brief, demo.open().ground, budget=demo.open().counted).finish.facets[0].plane
         assert form.chosen() == pytest.approx((best.level_at(0, 0), -best.gy, -best.gx), abs=1e-9)
+        assert "1 of 8 demands too close to call" in form.said.value
+        assert "To be 95% sure of at least 150 mm, aim for 157 mm." in form.shown.value
+
+    def test_by_the_margin_alone_a_demand_may_be_met_at_its_limit(self, demo: Any) -> None:
+        start, end = demo.brief.index("[errors]"), demo.brief.index("[setting_out]")
+        form = forms.SurfaceForm(demo.change(demo.brief[start:end], "").open())
+        form.go_to_best()
         assert "every demand met" in form.said.value
         assert "met, at its limit" in form.shown.value
+        assert "aim for" not in form.shown.value
 
     def test_a_clearance_asked_for_changes_the_verdict_and_the_picture_and_not_the_file(self, demo: Any) -> None:
         before = demo.files()

@@ -5,6 +5,7 @@ from .earth import earthworks
 from .falls import falls
 from .ground import plan, residuals
 from .section import section
+from .sensitivity import sensitivity, shot_plan
 from .style import in_words
 
-__all__ = ["choice", "earthworks", "falls", "in_words", "plan", "residuals", "section"]
+__all__ = ["choice", "earthworks", "falls", "in_words", "plan", "residuals", "section", "sensitivity", "shot_plan"]

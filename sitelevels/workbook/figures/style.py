@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
 import numpy as np
 import shapely
@@ -13,6 +13,7 @@ from matplotlib.figure import Figure
 from matplotlib.patches import PathPatch
 from matplotlib.path import Path
 from matplotlib.text import Text
+from matplotlib.transforms import Bbox
 from numpy.typing import NDArray
 
 from ...design.brief import Brief, Wall
@@ -103,6 +104,26 @@ def draw_wall(ax: Axes, brief: Brief, wall: Wall, thickness: float = 0.22) -> No
     angle = np.degrees(np.arctan2(-wall.direction[1], wall.direction[0]))  # y is drawn downwards
     angle = (angle + 90) % 180 - 90
     ax.text(float(middle[0]), float(middle[1]), wall.name, ha="center", va="center", fontsize=TEXT, color=INK, rotation=angle)
+
+
+def label_apart(ax: Axes, labels: Sequence[tuple[float, float, str]]) -> None:
+    """Words beside places (x, y), each on the first side where they lie on no other words and inside the picture."""
+    figure = ax.figure
+    if isinstance(figure, Figure):
+        figure.draw_without_rendering()  # only then is it settled where places lie
+    frame = ax.get_window_extent()
+    taken: list[Bbox] = []
+    for x, y, words in labels:
+        for right, up in ((1, -1), (1, 1), (-1, -1), (-1, 1), (0, -2.4), (0, 2.4), (1, -3.2), (-1, -3.2), (1, 3.2), (-1, 3.2)):
+            text = ax.annotate(words, (x, y), xytext=(4 * right, 3 * up), textcoords="offset points", fontsize=TEXT, color=INK,
+                               ha={1: "left", -1: "right", 0: "center"}[right], va="bottom" if up > 0 else "top", zorder=7,
+                               bbox=BACKED)
+            box = text.get_window_extent()
+            if not any(box.overlaps(other) for other in taken) and frame.x0 <= box.x0 and box.x1 <= frame.x1:
+                break
+            if up != 3.2 or right != -1:
+                text.remove()
+        taken.append(box)
 
 
 def contour_steps(low: float, high: float, *, most: int = 11) -> Floats:

@@ -3,9 +3,11 @@
 from .dig import DigForm
 from .finish import BriefForm, BriefTextForm
 from .instrument import InstrumentForm
+from .sensitivity import BudgetForm, ShotPlanForm
 from .solve import SolveForm
 from .start import StartForm
 from .surface import SurfaceForm
 from .survey import BookForm
 
-__all__ = ["BookForm", "BriefForm", "BriefTextForm", "DigForm", "InstrumentForm", "SolveForm", "StartForm", "SurfaceForm"]
+__all__ = ["BookForm", "BriefForm", "BriefTextForm", "BudgetForm", "DigForm", "InstrumentForm", "ShotPlanForm", "SolveForm",
+           "StartForm", "SurfaceForm"]

@@ -23,6 +23,7 @@ from ..job import DEMONSTRATION, Job
 from .grid import Quiet
 
 GOOD, BAD = f"var(--jp-success-color1, {style.MET})", f"var(--jp-error-color1, {style.NOT_MET})"  # readable in a dark theme too
+CLOSE = f"var(--jp-warn-color0, {style.TOO_CLOSE})"
 _MOST = 40  # sentences at once
 WIDE = widgets.Layout(width="auto", min_width="22em")
 

@@ -90,12 +90,13 @@ class SolveForm(Form):
 
     def _found(self) -> str:
         job = self.needed()
-        found = [solve_finish(job.brief, job.ground, shape=shape, aim=self.aim.value) for shape in self.shapes()]
+        found = [solve_finish(job.brief, job.ground, shape=shape, aim=self.aim.value, budget=job.counted)
+                 for shape in self.shapes()]
         best = self.solution = min(found, key=lambda one: (not one.solved, *(
             (one.off_target or 0.0, one.volume or 0.0)[::1 if self.aim.value == AIMS[0] else -1])))
         if best.finish is None:
             return scrolled(best._repr_html_(), tall=36)
-        verdicts = check_finish(best.finish, job.brief)
+        verdicts = check_finish(best.finish, job.brief, budget=job.counted)
         facets = best.finish._repr_html_() if len(best.finish.facets) > 1 else ""
         return (best._repr_html_() + f"<p>{escape(job.compared(best))}</p>" + facets
                 + scrolled(html_table(verdicts.words, words=True)))

@@ -9,7 +9,7 @@ import ipywidgets as widgets
 
 from ...design.brief import Brief
 from ...design.brief_file import toml, with_value
-from ...design.check import Verdicts, check_finish
+from ...design.check import NOT_MET, TOO_CLOSE, Verdicts, check_finish
 from ...design.choice import Choice, Choosing
 from ...design.demands import Clearance
 from ...design.finish_file import at_wall
@@ -20,7 +20,7 @@ from ...wording import html_table, parse_fall, whole_mm, word_fall, word_level, 
 from .. import figures
 from ..figures import style
 from ..job import Job
-from .base import BAD, GOOD, WIDE, Form, Sketch, button, row, scrolled
+from .base import BAD, CLOSE, GOOD, WIDE, Form, Sketch, button, row, scrolled
 
 SLIDER = widgets.Layout(width="34em", max_width="100%")
 PICTURE = widgets.Layout(width="760px", max_width="100%", height="auto")
@@ -114,7 +114,7 @@ class SurfaceForm(Form):
     def _asked_anew(self) -> None:
         """Solve for the clearance asked for, and lay the choice open anew."""
         job, brief = self.needed(), self.brief
-        self.best = solve_finish(brief, job.ground)
+        self.best = solve_finish(brief, job.ground, budget=job.counted)
         self.chart.about(Choosing(brief, job.ground, job.wall_name), self._solved())
         self.follow()
 
@@ -151,10 +151,9 @@ class SurfaceForm(Form):
         job = self.needed()
         level, away, along = self.chosen()
         finish = job.finish_of(level, away, along)
-        self.verdicts = check_finish(finish, self.brief)
+        self.verdicts = check_finish(finish, self.brief, budget=job.counted)
         works = job.earthworks_of(finish)
-        failed = self.verdicts.failed
-        colour, said = (BAD, f"{failed} of {len(self.verdicts.worst)} demands not met") if failed else (GOOD, "every demand met")
+        colour, said = _summed_up(self.verdicts)
         unsaved = "" if self.chosen() == self._began() and isinstance(job.shape, OnePlane) else " <i>Not saved yet.</i>"
         self.away_words.value, self.along_words.value = word_fall(away), word_fall(along)
         self.said.value = (
@@ -162,9 +161,12 @@ class SurfaceForm(Form):
             f"<b class='surface-said' style='color:{colour}'>{said}</b>.{unsaved}{self._instead()}{self._what_if()}<br>"
             f"{escape(works.sentence())}<br>{escape(self._against_best(works.cut + works.fill))}</p>")
         words = self.verdicts.words
-        words["verdict"] = [f"{verdict}, at its limit" if one.at_limit else verdict
+        words["verdict"] = [f"{verdict}, at its limit" if one.at_limit and one.u is None else verdict
                             for verdict, one in zip(words["verdict"], self.verdicts.worst, strict=True)]
-        self.shown.value = f"{scrolled(html_table(words, words=True))}<p>{escape(self.verdicts.basis)}</p>"
+        aims = "".join(f"<li>{escape(f'{one.demand.title}, {one.condition.place}')}: {escape(one.aim)}</li>"
+                       for one in self.verdicts.worst if one.u is not None)
+        self.shown.value = (f"{scrolled(html_table(words, words=True))}<p>{escape(self.verdicts.basis)}</p>"
+                            + (f"<ul class='surface-aims'>{aims}</ul>" if aims else ""))
         cut = cut_section(self.brief, finish, job.ground, job.wall_name, self.place.value)
         self.sketch.draw(lambda ax: figures.section(cut, ax=ax))
         self.picture.value = self.sketch.png()
@@ -210,6 +212,14 @@ class SurfaceForm(Form):
             self.start = self.needed().choice
             self.exact = list(self.start)
             self.said.value = self.said.value.replace(" <i>Not saved yet.</i>", "")
+
+
+def _summed_up(verdicts: Verdicts) -> tuple[str, str]:
+    """All verdicts in a colour and a few words."""
+    count = len(verdicts.worst)
+    told = [f"{number} of {count} demands {verdict}" for number, verdict in (
+        (verdicts.failed, NOT_MET), (verdicts.too_close, TOO_CLOSE)) if number]
+    return BAD if verdicts.failed else CLOSE if told else GOOD, ", ".join(told) or "every demand met"
 
 
 class _Chart:

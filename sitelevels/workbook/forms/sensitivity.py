@@ -1,0 +1,134 @@
+"""The error budget to type in, and the shot plan to print."""
+
+from __future__ import annotations
+
+from html import escape
+from urllib.parse import quote
+
+import ipywidgets as widgets
+
+from ...design.brief_file import toml, with_value
+from ...design.budget import TERMS, ErrorBudget
+from ...design.budget_file import KEYS, PER
+from ...design.check import check_finish
+from ...design.shot_plan import FALL_MARGIN, MARGIN, ShotPlan, shot_plan
+from ...errors import SurveyError
+from ...wording import html_table, tidy
+from ..job import Job
+from ..shots_page import save_shot_plan
+from .base import Form, button, row, scrolled
+
+_SURE = "sure"
+_NAMES = {"description_width": "12em"}
+_WIDTH = widgets.Layout(width="22em")
+
+
+class BudgetForm(Form):
+    """How far everything may be out. The verdicts on the saved surface follow as a figure is changed: what if it were better?"""
+
+    def __init__(self, job: Job) -> None:
+        super().__init__(job)
+        self.fields: dict[str, widgets.FloatText] = {}
+        self.shown = widgets.HTML()
+        self.children = [self.message]
+        self.attempt(self._build)
+
+    def _build(self) -> None:
+        job = self.needed()
+        budget = job.budget
+        about = budget.table.set_index("term")
+        rows = []
+        for name, key in KEYS.items():
+            value = tidy(getattr(budget, name) / PER[key.removeprefix(name)])
+            self._field(name, value, f"{name.replace('_', ' ')}, {about['unit'][name]}")
+            told = f"{about['what'][name]}. {about['source'][name]}"
+            rows.append(row(self.fields[name], widgets.HTML(f"<div style='line-height:1.3;max-width:44em'>{escape(told)}</div>")))
+        self._field(_SURE, tidy(budget.sure * 100), "sure, %")
+        rows.append(row(self.fields[_SURE], widgets.HTML("how often a verdict must be right, of 100 times")))
+        self.loaded = {name: field.value for name, field in self.fields.items()}
+        self.children = [*rows, button("Save the error budget", self.save_budget), self.message, self.shown]
+        self.follow()
+
+    def _field(self, name: str, value: float, said: str) -> None:
+        self.fields[name] = widgets.FloatText(value=value, description=said, style=_NAMES, layout=_WIDTH)
+        self.fields[name].observe(lambda _: self.follow(), "value")
+
+    def typed(self) -> ErrorBudget:
+        """The budget as it is typed; a figure that was not touched keeps all its digits."""
+        budget = self.needed().budget
+        own = {name: self.fields[name].value * PER[key.removeprefix(name)] for name, key in KEYS.items()
+               if self.fields[name].value != self.loaded[name]}
+        for name in own:
+            try:
+                ErrorBudget(**{name: own[name]})
+            except SurveyError as error:
+                raise error.at(self.fields[name].description) from None
+        sure = budget.sure if self.fields[_SURE].value == self.loaded[_SURE] else self.fields[_SURE].value / 100
+        return ErrorBudget(**{name: getattr(budget, name) for name in TERMS} | own, sure=sure)
+
+    def follow(self) -> None:
+        """The verdicts on the saved surface, were the errors those that are typed."""
+        self.message.value = ""
+        self.shown.value = self.attempt(self._verdicts) or ""
+
+    def _verdicts(self) -> str:
+        job = self.needed()
+        errors = self.typed().errors(job.reduced, headings=job.errors.headings)
+        verdicts = check_finish(job.finish, job.brief, budget=errors)
+        unsaved = "" if all(self.fields[name].value == value for name, value in self.loaded.items()) else "<i>Not saved yet.</i> "
+        doubts = "".join(f"<p>{escape(doubt)}</p>" for doubt in errors.doubts)
+        return f"{unsaved}{scrolled(html_table(verdicts.words, words=True))}<p>{escape(verdicts.basis)}</p>{doubts}"
+
+    def save_budget(self) -> None:
+        """Write what was changed into [errors] of brief.toml; from then on every verdict of the job counts errors."""
+        if self.attempt(self.typed) is None:
+            return
+
+        def changed() -> str:
+            text = self.needed().brief_text
+            if "errors" not in self.needed().told or self.fields[_SURE].value != self.loaded[_SURE]:
+                text = with_value(text, "errors", 1, "sure_percent", toml(self.fields[_SURE].value))
+            for name, key in KEYS.items():
+                if self.fields[name].value != self.loaded[name]:
+                    text = with_value(text, "errors", 1, key, toml(self.fields[name].value))
+            return text
+        text = self.attempt(changed)
+        if text is not None and self.save("Saved. Choose Run, then Run All Cells; the verdicts of the other notebooks count "
+                                          "these errors too.", brief_text=text):
+            self.loaded = {name: field.value for name, field in self.fields.items()}
+            shown = self.message.value
+            self.follow()
+            self.message.value = shown
+
+
+class ShotPlanForm(Form):
+    """Where to put the staff before going out: choose how close to its limits the ground may turn out, and write the page."""
+
+    def __init__(self, job: Job) -> None:
+        super().__init__(job)
+        self.margin = widgets.FloatText(value=MARGIN * 1000, description="inside a limit, mm", style=_NAMES, layout=_WIDTH)
+        self.fall = widgets.FloatText(value=FALL_MARGIN * 1000, description="of a fall, mm/m", style=_NAMES, layout=_WIDTH)
+        self.shown = widgets.HTML()
+        self.children = [row(self.margin, self.fall, button("Write the page", self.write)), self.message, self.shown]
+        for field in (self.margin, self.fall):
+            field.observe(lambda _: self.follow(), "value")
+        self.follow()
+
+    def follow(self) -> None:
+        """What the plan would come to."""
+        self.message.value = ""
+        told = self.attempt(lambda: self._plan().words)
+        self.shown.value = "".join(f"<p>{escape(each)}</p>" for each in told or ())
+
+    def _plan(self) -> ShotPlan:
+        job = self.needed()
+        return shot_plan(job.brief, budget=job.budget, margin=self.margin.value / 1000, fall_margin=self.fall.value / 1000)
+
+    def write(self) -> None:
+        """Write shots.pdf and shots.csv into the job's folder `sheet`."""
+        job = self.needed()
+        if self.attempt(lambda: save_shot_plan(job, self._plan())) is not None:
+            self.say(f"Written: data/{job.folder.name}/sheet/shots.pdf, to print, and shots.csv, to paste into notebook 1-survey "
+                     "and fill in.")
+            link = f"../data/{quote(job.folder.name)}/sheet/shots.pdf"
+            self.message.value += f"<p><a href='{link}' target='_blank'>Open the page</a></p>"
