@@ -17,12 +17,13 @@ from ..surface.plane import Floats, PlaneFit, fit_plane
 from ..survey.book import Row
 from ..survey.linking import Sight
 from ..survey.reduction import ReducedLevels
-from ..wording import html_table, word_distance, word_level, word_mm
+from ..wording import html_table, word_distance, word_level, word_mm, word_share
 
 if TYPE_CHECKING:
     from .budget import ErrorBudget
 
 UNPLACED = 10.0  # m: how far off, in a direction not known, a point without x and y is taken to be (common practice, no source)
+MOSTLY = 1.96  # standard deviations: 19 of 20 fall within them, either way
 LEAST = 1e-7  # m: no level is surer, so that every table of covariances can be turned round
 KINDS = ("reading", "placing", "backsight", "zero", "tilt", "collimation", "tape", "setting out", "laying", "unevenness")
 
@@ -142,6 +143,15 @@ class LevelErrors:
                               rule="A plane goes through points of the book that have a place.")
         x, y = np.array([self.place(point) for point in points], dtype=float).reshape(-1, 2).T
         return x, y, np.array([self.reduced.level(point) for point in points])
+
+    @property
+    def words(self) -> str:
+        """What it comes to, in sentences, for a person who has never heard of a standard deviation."""
+        worst = int(self.sd.argmax())
+        shares = (self.effect[worst]**2 @ self.inputs.variance.T) / max(float(self.sd[worst]), LEAST)**2
+        return (f"Least sure is the level of {self.points[worst]}: done 20 times, this survey would find it within "
+                f"{word_mm(MOSTLY * float(self.sd[worst]), digits=1)} of the truth about 19 times. Of its variance "
+                f"{word_share(float(shares.max()))} comes from {KINDS[int(shares.argmax())]}.")
 
     def __repr__(self) -> str:
         return f"LevelErrors of {len(self.points)} points, u from {word_mm(self.sd.min(), digits=1)} to {self._most}"

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import warnings
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import cached_property
 from html import escape
@@ -14,37 +13,19 @@ import pandas as pd
 from ..errors import SurveyError, SurveyWarning, must_be
 from ..surface.finish import Finish
 from ..surface.ground import Ground
-from ..surface.plane import Floats
-from ..wording import html_table, word_chance, word_twenty
+from ..wording import html_table, word_chance, word_mm, word_number, word_twenty, word_volume
 from .brief import Wall
 from .budget import ErrorBudget
-from .certainty import as_it_is
-from .check import MET, NOT_MET, TOO_CLOSE, Finding, Verdicts, certainty_of, check_finish
+from .check import MET, NOT_MET, TOO_CLOSE, Finding, Verdicts, check_finish
 from .conditions import AtSpots, Demand
 from .further import closed, turned_round
-from .propagation import KINDS, LevelErrors
+from .propagation import KINDS, MOSTLY, LevelErrors
+from .simulation import TRIALS, Trials, simulate
 from .volume import moved_to, volume_slopes
 
-TRIALS = 100_000
-BLOCK = 4_096  # trials at once, so that memory is bounded
+CHANGES = ("as it is", "a better instrument", "every reading twice", "closing shots", "read again, turned half round")
+UNLIKELY = 5.0  # standard deviations: nobody waits for such an error
 SHOWN = 8  # inputs by name in a table or picture; the rest together
-
-
-@dataclass(frozen=True, eq=False)
-class Trials:
-    """What many simulated surveys say of each demand (k,). Made by `simulate`.
-
-    `met`, `not_met`, `too_close` are the shares of the trials in which the survey, done again, would give that verdict, were
-    everything as it was found; `inside` the share in which the surface meets the demand in truth, building errors included.
-    `count` trials from the seed `seed`.
-    """
-
-    count: int
-    seed: int
-    met: Floats
-    not_met: Floats
-    too_close: Floats
-    inside: Floats
 
 
 @dataclass(frozen=True, eq=False)
@@ -119,6 +100,16 @@ class Sensitivity:
         return (f"If you did this whole survey 20 times, {', '.join(told)}. The chance that the surface{once} meets the "
                 f"demand is {word_chance(float(trials.inside[number]))}.")
 
+    def inputs_words(self, demand: int) -> pd.DataFrame:
+        """The first SHOWN of `inputs` as a new table of words: input, what it moves, what would flip the verdict."""
+        finding, table = self.verdicts.worst[demand], self.inputs(demand).head(SHOWN)
+        flips = ["no likely error of it alone" if size > UNLIKELY * sd else
+                 word_number(size, figures=2) + (" mm/m" if name.startswith(("tilt", "collimation")) else " mm")
+                 for name, sd, size in zip(table["input"], table["sd"], table["flips"], strict=True)]
+        moves = [finding.wide(abs(one) / 1000) for one in table["moves"]]
+        return pd.DataFrame({"input": table["input"], "usually moves the margin by": moves,
+                             "an error that brings it to the limit": flips})
+
     @property
     def left_out(self) -> pd.DataFrame:
         """A new table of what leaving out each point would do: point demand margin without unit verdict.
@@ -182,7 +173,12 @@ class Sensitivity:
 
     @property
     def what_if(self) -> pd.DataFrame:
-        """A new table of what another way of measuring would do: change demand place u unit probability verdict."""
+        """A new table of what another way of measuring would do: change demand place u unit probability verdict.
+
+        The changes are those of CHANGES: nothing; an instrument with half the reading error, tilt and collimation; every reading
+        taken twice, the staff lifted between; a shot back to where it began at the end of each set-up that has no check there;
+        every set-up read again with the instrument turned half round.
+        """
         lines = []
         for change, errors in self._changes():
             found = check_again(self.verdicts, errors)
@@ -200,10 +196,42 @@ class Sensitivity:
 
         def under(other: ErrorBudget) -> LevelErrors:
             return other.errors(errors.reduced, instruments=errors.instruments, headings=errors.headings)
-        return [("as it is", errors), ("a better instrument: half the reading, tilt and collimation", under(better)),
-                ("every staff reading taken twice, the staff lifted between", under(twice)),
-                ("a shot back to where it began at the end of each set-up", closed(errors)),
-                ("every set-up read again with the instrument turned half round", turned_round(errors))]
+        return list(zip(CHANGES, (errors, under(better), under(twice), closed(errors), turned_round(errors)), strict=True))
+
+    @property
+    def left_out_words(self) -> pd.DataFrame:
+        """`left_out` as a new table of words, where something changes: the demands, and the SHOWN spots that move most volume."""
+        table = self.left_out
+        demands = table[(table["unit"] != "m³") & ~(table["margin"] == table["without"])]
+        volumes = table[table["unit"] == "m³"]
+        most = (volumes["without"] - volumes["margin"]).abs().sort_values(ascending=False, kind="stable").index[:SHOWN]
+        lines = []
+        for point, demand, margin, without, unit, verdict in pd.concat([demands, volumes.loc[most]]).itertuples(index=False):
+            words = (word_volume if unit == "m³" else lambda one, unit=unit: word_mm(one / 1000, digits=1) + unit[2:])
+            lines.append((point, demand, words(margin), "" if np.isnan(without) else words(without), verdict))
+        return pd.DataFrame(lines, columns=["without", "demand", "in hand now", "in hand without it", "verdict without it"])
+
+    @property
+    def what_if_words(self) -> pd.DataFrame:
+        """`what_if` as a new table of words: a row a demand, a column each change, the give or take and the verdict in it."""
+        table = self.what_if
+        k = self.errors.budget.k
+        cells = [f"± {word_mm(k * u / 1000, digits=1)}{unit[2:]}, {verdict}"
+                 for u, unit, verdict in zip(table["u"], table["unit"], table["verdict"], strict=True)]
+        count = len(self.verdicts.worst)
+        columns = {change: cells[start:start + count] for change, start in zip(CHANGES, range(0, len(cells), count), strict=True)}
+        return pd.DataFrame({"demand": [one.demand.title for one in self.verdicts.worst], **columns})
+
+    @property
+    def volume_words(self) -> str:
+        """The volume moved and how sure it is, in a sentence."""
+        u = self.volume_u()
+        if u is None or self.ground is None:
+            return "There is no ground to count a volume from."
+        moved = moved_to(self.ground, self.verdicts.finish.lowered(self.verdicts.brief.build_up))
+        return (f"{word_volume(moved)} are moved between the spots that were read; done 20 times, the survey would find that "
+                f"within {word_volume(MOSTLY * u)} about 19 times (by linear propagation; what the ground does between spots is "
+                "not counted).")
 
     def volume_u(self) -> float | None:
         """Standard uncertainty of the volume moved in m³ from the errors of the ground's spots alone; None without a ground.
@@ -264,61 +292,6 @@ def check_again(verdicts: Verdicts, errors: LevelErrors) -> Verdicts:
     if verdicts.surveyed:
         finish = Finish.plane(errors.plane_fit(verdicts.surveyed).plane, verdicts.brief.area)
     return check_finish(finish, verdicts.brief, budget=errors, surveyed=verdicts.surveyed)
-
-
-def simulate(verdicts: Verdicts, *, count: int = TRIALS, seed: int = 1) -> Trials:
-    """The chain from readings to verdicts, again and again, the surface held fixed.
-
-    Each trial draws every input that bears on a demand, from a normal distribution, and judges what is then found; the true
-    fall is that of both its parts, not of a straight line through them.
-    """
-    errors, budget = verdicts.errors, verdicts.budget
-    assert errors is not None
-    assert budget is not None
-    draw = _drawn(verdicts)
-    numbers = [verdicts.places_of(number) for number in range(len(verdicts.worst))]
-    low, high = np.array([[one.condition.low if one.condition.low is not None else -np.inf,
-                           one.condition.high if one.condition.high is not None else np.inf] for one in verdicts.everywhere]).T
-    found = np.array([one.found for one in verdicts.everywhere])
-    u = np.maximum([one.u or 0.0 for one in verdicts.everywhere], 1e-12)
-    far = np.array([budget.k_of(len(rows)) for rows in numbers])
-    totals = np.zeros((4, len(numbers)))
-    random = np.random.default_rng(seed)
-    for start in range(0, count, BLOCK):
-        seen, true = draw(random, min(BLOCK, count - start), found)
-        margin = np.minimum(seen - low, high - seen) / u
-        inside = (true >= low) & (true <= high)
-        for number, rows in enumerate(numbers):
-            least = margin[:, rows].min(axis=1)
-            met, failed = least >= budget.k, least <= -far[number]
-            totals[:, number] += met.sum(), (failed & ~met).sum(), (~met & ~failed).sum(), inside[:, rows].all(axis=1).sum()
-    return Trials(count, seed, *(totals / count))
-
-
-def _drawn(verdicts: Verdicts) -> Callable[[np.random.Generator, int, Floats], tuple[Floats, Floats]]:
-    """A function that draws so many trials: the numbers that would be found, and those that would be true, (trials, places)."""
-    errors = verdicts.errors
-    assert errors is not None
-    asked = [(one.condition, facet) for one, facet in zip(verdicts.everywhere, verdicts.facets, strict=True)]
-    steep = [row for row, (condition, facet) in enumerate(asked) if condition.at is None and condition.way_on(facet) is None]
-    for row in steep:  # the true fall has a part square to the steepest way too
-        condition, facet = asked[row]
-        x, y = facet.plane.direction
-        asked.append((replace(condition, toward=(-y, x) if x or y else (0.0, 1.0)), facet))
-    sure = as_it_is(asked, errors, verdicts.surveyed) if verdicts.surveyed else certainty_of(asked, verdicts.finish, errors)
-    effect = sure.effect * sure.inputs.sd
-    moves = np.asarray(effect.any(axis=0))  # what moves nothing is not drawn
-    effect, survey = effect[:, moves], int(moves[:sure.survey].sum())
-
-    def draw(random: np.random.Generator, count: int, found: Floats) -> tuple[Floats, Floats]:
-        drawn, places = random.standard_normal((count, effect.shape[1])), len(found)
-        again = drawn[:, :survey] @ effect[:, :survey].T
-        error = again + drawn[:, survey:] @ effect[:, survey:].T
-        seen, true = found + again[:, :places], found - error[:, :places]
-        for place, row in enumerate(steep, start=places):
-            seen[:, row], true[:, row] = np.hypot(seen[:, row], again[:, place]), np.hypot(true[:, row], error[:, place])
-        return seen, true
-    return draw
 
 
 def _wall_without(wall: Wall, point: str) -> Wall:

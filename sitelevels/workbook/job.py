@@ -18,7 +18,7 @@ from ..design.budget_file import budget_of, headings_of
 from ..design.check import Verdicts, check_finish
 from ..design.choice import Choice, Choosing
 from ..design.finish_file import chosen_finish, chosen_shape
-from ..design.propagation import LevelErrors
+from ..design.propagation import MOSTLY, LevelErrors
 from ..design.published import LIMITS
 from ..design.section import Section, cut_section
 from ..design.sensitivity import Sensitivity, sensitivity
@@ -218,6 +218,16 @@ class Job:
     def errors(self) -> LevelErrors:
         """What the budget does to the levels of the book."""
         return self.budget.errors(self.reduced, headings=headings_of(self.told))
+
+    @property
+    def ground_fall(self) -> str:
+        """The fall of the plane that fits the ground best, away from the first wall, and how sure it is, in a sentence."""
+        fit = self.errors.plane_fit()
+        way = self.brief.outward(self.brief.walls[0]) if self.brief.walls else fit.plane.direction
+        fall, give = fit.plane.fall_towards(*way), MOSTLY * fit.fall_sd(*way)
+        where = f"Away from the {self.brief.walls[0].name}" if self.brief.walls else "The steepest way"
+        return (f"{where} the ground as a whole falls {word_fall(fall)}; "
+                f"19 times of 20 it lies between {word_fall(fall - give)} and {word_fall(fall + give)}.")
 
     @property
     def counted(self) -> LevelErrors | None:

@@ -285,7 +285,8 @@ class TestRefusals:
 
     @pytest.mark.parametrize(("given", "said"), [
         ({"aim": "least"}, "'target fall', 'least dig'"), ({"aim": None}, "'target fall', 'least dig'"),
-        ({"budget": 0.002}, "the budget is a float"), ({"shape": "plane"}, "the shape"), ({"shape": Plane(9.8, 0.0, 0.0)}, "the shape"),
+        ({"budget": 0.002}, "the budget is a float"),
+        ({"shape": "plane"}, "the shape"), ({"shape": Plane(9.8, 0.0, 0.0)}, "the shape"),
         ({"shape": Finish}, "the shape"), ({"shape": Channel(((0, 9), (6, 9)))}, "does not divide the area"),
         ({"shape": Outlet((9.0, 9.0))}, "outlet")])
     def test_in_sentences(self, given: dict[str, Any], said: str) -> None:
