@@ -99,7 +99,7 @@ def must_be(value: object, kind: type | tuple[type, ...], name: str) -> None:
     """
     if not isinstance(value, kind):
         kinds = kind if isinstance(kind, tuple) else (kind,)
-        wanted = " or ".join(one.__name__ for one in kinds)
+        wanted = " or ".join("None" if one is type(None) else one.__name__ for one in kinds)
         raise SurveyError(f"{name} is a {type(value).__name__}", rule=f"It must be a {wanted}.")
 
 

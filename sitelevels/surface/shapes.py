@@ -89,21 +89,32 @@ class Channel:
             raise SurveyError(f"the channel from {word_place(x, y)} to {word_place(*second)} does not divide the area",
                               rule=f"There is paving on both sides of it, {word_mm(STRIP)} wide at the least, falling to it.",
                               remedy="Move the line into the area; a channel along an edge needs one plane only.")
-        within = shapely.get_parts(_half(_half(shapely.Polygon(polygon.exterior), (x, y), left), (x, y), (-left[0], -left[1])))
-        if sum(part.length > NEAR for part in within) > 1:  # holes, such as posts and covers, are passed by
+        if self._stretches(shapely.Polygon(polygon.exterior)) > 1:  # holes, such as posts and covers, are passed by
             raise SurveyError(f"the channel from {word_place(x, y)} to {word_place(*second)} leaves the area and comes back",
                               rule="It runs over paving from one edge to another.",
                               remedy="Move it, or divide the area and give each part its own.")
         return (*found[0], *found[1])
 
-    def ends(self, area: Any) -> tuple[tuple[float, float], tuple[float, float]]:
-        """Where the channel runs into the edges of an area, m: its start and its end."""
-        polygon = polygon_of(area)
+    def _within(self, polygon: shapely.Polygon) -> tuple[Any, Floats]:
+        """The line, carried on as far as it takes, where it lies in a polygon, and the unit vector along it."""
         (x, y), second = self.line
         along = np.array([second[0] - x, second[1] - y]) / math.dist(*self.line)
         off = (shapely.get_coordinates(polygon) - (x, y)) @ along
         reach = np.array([[x, y]]) + np.outer([off.min() - 1, off.max() + 1], along)
-        places = shapely.get_coordinates(shapely.LineString(reach).intersection(polygon))
+        return shapely.LineString(reach).intersection(polygon), along
+
+    def _stretches(self, polygon: shapely.Polygon) -> int:
+        """How many stretches of the line lie in a polygon; what the last digits part is one, and what they join is none."""
+        within, along = self._within(polygon)
+        spans = sorted(tuple(sorted(shapely.get_coordinates(part) @ along)) for part in shapely.get_parts(within)
+                       if part.length > NEAR)
+        return 1 + sum(bool(after[0] - before[-1] > NEAR) for before, after in pairwise(spans))
+
+    def ends(self, area: Any) -> tuple[tuple[float, float], tuple[float, float]]:
+        """Where the channel runs into the edges of an area, m: its start and its end."""
+        (x, y), _ = self.line
+        within, along = self._within(polygon_of(area))
+        places = shapely.get_coordinates(within)
         order = np.argsort((places - (x, y)) @ along)
         start, end = places[order[0]], places[order[-1]]
         return (float(start[0]), float(start[1])), (float(end[0]), float(end[1]))

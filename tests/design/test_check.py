@@ -251,7 +251,7 @@ class TestTurning:
 def test_a_number_is_no_error_budget() -> None:
     brief = Brief(YARD, walls=[WALL], demands=[Clearance("wall")])
     assert check_finish(Finish.plane(SLOPING, YARD), brief, budget=None).all_met
-    with pytest.raises(SurveyError, match="the budget is a float"):
+    with pytest.raises(SurveyError, match="The budget is a float"):
         check_finish(Finish.plane(SLOPING, YARD), brief, budget=0.002)  # type: ignore[arg-type]
 
 
