@@ -24,7 +24,7 @@ from .design.propagation import LevelErrors
 from .design.check import Verdicts, check_finish
 from .design.solve import Solution, solve_finish
 from .design.sensitivity import Sensitivity, sensitivity
-from .design.further import NextShot, next_shot
+from .design.next_shot import NextShot, next_shot
 from .design.shot_plan import ShotPlan, shot_plan
 from .works.earthworks import Earthworks, cut_and_fill
 from .works.setout import PegTable, set_out

@@ -85,10 +85,10 @@ def word_fall(fall: float, *, never: Literal["flatter", "steeper"] | None = None
     if not isinstance(fall, (int, float)) or not math.isfinite(fall):
         raise SurveyError(f"the fall {fall!r} is not a finite number of m/m")
     steep = abs(fall)
-    if steep < 0.00005:
+    if steep < 0.00005 and (never != "flatter" or not fall):
         return "level (0.0 mm/m)"
     run = 1 / steep
-    digits = 1 if run < 100 else 0 if run < 1000 else -1
+    digits = 1 if run < 100 else 0 if run < 1000 else -1 if run < 100_000 else -3
     scaled = run * 10**digits
     whole = round(scaled) if never is None else math.floor(scaled + 1e-6) if never == "flatter" else math.ceil(scaled - 1e-6)
     length = f"{whole / 10**digits:.{max(digits, 0)}f}".removesuffix(".0")

@@ -19,6 +19,7 @@ from ..wording import html_table, word_number
 from .propagation import LevelErrors, propagate
 from .published import MEMORY, PRACTICE
 
+MANY = 1000.0  # degrees of freedom: from here on Student's t is the normal distribution to a thousandth of k
 RESOLUTION = 0.001 / math.sqrt(12)  # m: a reading to the millimetre says no more (JCGM 100:2008, F.2.2.1)
 
 
@@ -97,10 +98,16 @@ class ErrorBudget:
     @property
     def k(self) -> float:
         """How many standard uncertainties a margin must be wide, one-sided (JCGM 106:2012, 9.5.2)."""
-        return NormalDist().inv_cdf(self.sure)
+        return self.k_of(1)
 
-    def k_of(self, places: int) -> float:
-        """The same for each of so many places, so that all together keep the chance of being wrong (Šidák's share)."""
+    def k_of(self, places: int, freedom: float = math.inf) -> float:
+        """The same for each of so many places, so that all together keep the chance of being wrong (Šidák's share).
+
+        With a `freedom` that is finite u rests on so many degrees of freedom, and k is that of Student's t (JCGM 100:2008, G.4).
+        """
+        if freedom < MANY:
+            from scipy.stats import t as student
+            return float(student.ppf(self.sure**(1 / places), freedom))
         return NormalDist().inv_cdf(self.sure**(1 / places))
 
     @property

@@ -9,14 +9,15 @@ from functools import cached_property
 
 import numpy as np
 
+from ..errors import SurveyError
 from ..surface.facet import Facet
 from ..surface.plane import Floats
 from ..survey.book import LevelBook, Row
 from ..survey.reduction import reduce_book
 from ..wording import word_place
-from .budget import ErrorBudget
+from .budget import MANY, ErrorBudget
 from .conditions import Condition
-from .propagation import KINDS, UNPLACED, Inputs, LevelErrors, inputs_of
+from .propagation import KINDS, LEAST, UNPLACED, Inputs, LevelErrors, inputs_of
 
 Asked = tuple[Condition, Facet]
 DRAWS = 20_000  # of several margins at once, for the chance that all are inside
@@ -28,11 +29,21 @@ class Certainty:
     """How errors move numbers: `effect` (k, q) of the `inputs` on each, in m or m/m for a unit of it.
 
     The first `survey` inputs are those of the survey; the others come in on the day of building, or with the surface itself.
+    `scatter` (k,) is the part of each variance that the residuals of a plane had to tell, with so many `spare` spots.
     """
 
     effect: Floats
     inputs: Inputs
     survey: int
+    scatter: Floats | None = None
+    spare: int = 0
+
+    @property
+    def freedom(self) -> Floats:
+        """Effective degrees of freedom of each u (k,), by the formula of Welch and Satterthwaite (JCGM 100:2008, G.4.1)."""
+        if self.scatter is None:
+            return np.full(len(self.u), np.inf)
+        return np.asarray(self.spare * self.u**4 / np.maximum(self.scatter, LEAST**2)**2)
 
     @cached_property
     def u(self) -> Floats:
@@ -57,10 +68,10 @@ class _Collected:
         self.columns: dict[tuple[object, ...], int] = {}
         self.rows: list[dict[int, float]] = []
         budget = self.budget
-        for name, kinds in (("backsight on the day of setting out", {"setting out": budget.backsight}),
-                            *((f"tilt on the day of setting out, {axis}", {"setting out": budget.tilt})
+        for name, kinds in (("backsight on the day", {"setting out": budget.backsight}),
+                            *((f"tilt on the day, {axis}", {"setting out": budget.tilt})
                               for axis in ("along x", "along y", "to the benchmark (no place)")),
-                            ("collimation or cone on the day of setting out", {"setting out": budget.collimation})):
+                            ("collimation or cone on the day", {"setting out": budget.collimation})):
             self.lines.append((name, kinds))
 
     def column(self, name: str, x: float, y: float, kinds: dict[str, float]) -> int:
@@ -135,11 +146,17 @@ def as_it_is(asked: Sequence[Asked], errors: LevelErrors, points: Sequence[str],
     The survey counts, with what spots and walls have in common, and the unevenness (m) that the residuals of the plane show
     unless it is given.
     """
+    if len(points) < 4:
+        raise SurveyError(f"the surface is known by {len(points)} spots",
+                          rule="Three fit any plane, so how uneven it is does not show.",
+                          remedy="Read at least a fourth; fifteen tell it well.")
     errors = with_missing(errors, asked)
     uneven = errors.uneven(points) if uneven is None else uneven
     fit = errors.plane_fit(points, uneven=uneven)
     slope = errors.budget.tape * fit.plane.fall
     rows = [errors.where[point] for point in points]
+    budget = errors.budget
+    read = np.array([budget.reading**2 + budget.placing(errors.reduced.about[point]["feature"])**2 for point in points])
     own = inputs_of([*((f"the surface at {point}", {"unevenness": uneven, "tape": slope}) for point in points),
                      *((f"the surface at {condition.place}", {"unevenness": uneven, "tape": slope}) for condition, _ in asked)])
     hangs = np.zeros((len(asked), len(errors.points)))
@@ -156,7 +173,9 @@ def as_it_is(asked: Sequence[Asked], errors: LevelErrors, points: Sequence[str],
             weights = -(dx * fit.weights[1] + dy * fit.weights[2])
         np.add.at(hangs[number], rows, weights)
         there[number, :len(points)] = weights
-    return Certainty(np.concatenate([hangs @ errors.effect, there], axis=1), errors.inputs.joined(own), len(errors.inputs.names))
+    scatter = there**2 @ (uneven**2 + slope**2 + np.append(read, np.zeros(len(asked))))
+    return Certainty(np.concatenate([hangs @ errors.effect, there], axis=1), errors.inputs.joined(own), len(errors.inputs.names),
+                     scatter, len(points) - 3)
 
 
 def with_missing(errors: LevelErrors, asked: Sequence[Asked]) -> LevelErrors:
@@ -187,22 +206,30 @@ def nothing_read(budget: ErrorBudget) -> LevelErrors:
 def chance(margins: Sequence[tuple[float, float]], certainty: Certainty) -> float:
     """The chance that all numbers lie inside their limits, for room (below, above) each has, m or m/m, infinite where no limit.
 
-    One number: the normal distribution, JCGM 106:2012, clause 7. Several: DRAWS of them together with a fixed seed, which tells
-    it within 1 %; where the bounds that hold for any dependence agree, the lower of them.
+    One number: the normal distribution, JCGM 106:2012, clause 7, or Student's t where u rests on few spots. Several: DRAWS of
+    them together with a fixed seed, which tells it within 1 %; where the bounds that hold for any dependence agree, the lower.
     """
     below, above = np.array(margins, dtype=float).T
-    u = np.maximum(certainty.u, 1e-12)
-    single = np.array([_normal(high) - _normal(-low) for low, high in zip(below / u, above / u, strict=True)])
+    u, freedom = np.maximum(certainty.u, 1e-12), certainty.freedom
+    single = np.array([_below(high, spare) - _below(-low, spare)
+                       for low, high, spare in zip(below / u, above / u, freedom, strict=True)])
     lower, upper = max(0.0, 1.0 - float((1.0 - single).sum())), float(single.min())
     if len(single) == 1 or upper - lower < CLEAR:
         return lower
     scaled = certainty.effect * certainty.inputs.sd
     spread, axes = np.linalg.eigh(scaled @ scaled.T)
-    drawn = np.random.default_rng(1).standard_normal((DRAWS, len(u))) @ (axes * np.sqrt(np.maximum(spread, 0.0))).T
+    random = np.random.default_rng(1)
+    drawn = random.standard_normal((DRAWS, len(u))) @ (axes * np.sqrt(np.maximum(spread, 0.0))).T
+    if (least := float(freedom.min())) < MANY:
+        drawn *= np.sqrt(least / random.chisquare(least, (DRAWS, 1)))
     return min(max(float(((-drawn <= below) & (drawn <= above)).all(axis=1).mean()), lower), upper)
 
 
-def _normal(z: float) -> float:
+def _below(z: float, freedom: float) -> float:
+    """The chance of less than z standard deviations."""
+    if freedom < MANY:
+        from scipy.stats import t as student
+        return float(student.cdf(z, freedom))
     return 0.5 * math.erfc(-z / math.sqrt(2))
 
 

@@ -57,8 +57,10 @@ class Finding:
 
     @property
     def beyond(self) -> bool:
-        """Whether both its limits lie so near together that no finding between them could be sure."""
+        """Whether its limits lie so near together that no finding between them could be sure."""
         low, high = self.condition.low, self.condition.high
+        if low is None and self.condition.of_true_fall:  # which is never less than nought
+            return high is not None and self.give > high
         return low is not None and high is not None and 2 * self.give > high - low
 
     @property
@@ -170,9 +172,10 @@ class Verdicts:
         """What the verdicts go by, in words."""
         if self.budget is None:
             return "By the margin alone: errors of the readings are not counted."
+        few = " (more, for few spots tell how uneven the surface is)" if self.surveyed else ""
         return (f"Errors are counted, {word_share(self.budget.sure)} sure: 'met' where every margin is at least "
-                f"{word_number(self.budget.k, figures=4)} times its standard uncertainty, 'not met' where one is as far outside "
-                "(farther, where there are many places), else too close to call.")
+                f"{word_number(self.budget.k, figures=4)} times its standard uncertainty{few}, 'not met' where one is as far "
+                "outside (farther, where there are many places), else too close to call.")
 
     @property
     def failed(self) -> int:
@@ -244,7 +247,15 @@ class Verdicts:
         return f"Verdicts on {len(self.worst)} demands, {self.failed} not met{close}"
 
     def _repr_html_(self) -> str:
-        return f"<p>{escape(self.basis)}</p>" + html_table(self.words, words=True)
+        return self.html()
+
+    def html(self, words: pd.DataFrame | None = None) -> str:
+        """The basis, a table (`words` if not given) and, below it, what would mend or prove each demand that is not met."""
+        table = self.words if words is None else words
+        mends = "".join(f"<li>{escape(f'{demand} ({place}): {mend}')}</li>"
+                        for demand, place, mend in zip(table["demand"], table["place"], table["mend"], strict=True) if mend)
+        return (f"<p>{escape(self.basis)}</p>" + html_table(table.drop(columns="mend"), words=True)
+                + (f"<ul>{mends}</ul>" if mends else ""))
 
 
 def check_finish(finish: Finish, brief: Brief, *, budget: ErrorBudget | LevelErrors | None = None,
@@ -295,8 +306,8 @@ def check_finish(finish: Finish, brief: Brief, *, budget: ErrorBudget | LevelErr
     certainty = None if errors is None else certainty_of([one[1:] for one in asked], finish, errors, surveyed)
     if errors is not None and certainty is not None:
         terms = errors.budget
-        findings = [replace(one, u=float(u), k=terms.k, sure=terms.sure, kinds=tuple(map(float, kinds)))
-                    for one, u, kinds in zip(findings, certainty.u, certainty.by_kind, strict=True)]
+        findings = [replace(one, u=float(u), k=terms.k_of(1, freedom), sure=terms.sure, kinds=tuple(map(float, kinds)))
+                    for one, u, freedom, kinds in zip(findings, certainty.u, certainty.freedom, certainty.by_kind, strict=True)]
     elif surveyed:
         raise SurveyError("points surveyed are named and no errors are to be counted", remedy="Give the errors of the book too.")
     worst, judged = [], []
@@ -328,11 +339,13 @@ def _judged(findings: Sequence[Finding], rows: Sequence[int], certainty: Certain
     """Verdict on a demand over all its places, and the chance that it is met."""
     if certainty is None or budget is None:
         return (MET if all(one.met for one in findings) else NOT_MET), None
-    sure_not = budget.k_of(len(findings))
+    far = [budget.k_of(len(rows), freedom) for freedom in certainty.freedom[rows]]
     verdict = MET if all(one.verdict == MET for one in findings) else NOT_MET if any(
-        one.margin <= -sure_not * (one.u or 0.0) for one in findings) else TOO_CLOSE
-    mine = replace(certainty, effect=certainty.effect[rows])
-    return verdict, chance([one.condition.room(one.found) for one in findings], mine)
+        one.margin <= -sure_not * (one.u or 0.0) for one, sure_not in zip(findings, far, strict=True)) else TOO_CLOSE
+    scatter = None if certainty.scatter is None else certainty.scatter[rows]
+    mine = replace(certainty, effect=certainty.effect[rows], scatter=scatter)
+    rooms = [(below + ROUNDING, above + ROUNDING) for below, above in (one.condition.room(one.found) for one in findings)]
+    return verdict, chance(rooms, mine)
 
 
 def demands_on(finish: Finish, brief: Brief) -> tuple[Demand, ...]:

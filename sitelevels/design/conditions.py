@@ -62,6 +62,11 @@ class Condition:
         """The direction of the fall that it speaks of on a facet; None for the true fall."""
         return getattr(facet, self.drain) if self.drain else self.toward
 
+    @property
+    def of_true_fall(self) -> bool:
+        """Whether the number is the true fall."""
+        return self.at is None and self.toward is None and not self.drain
+
     def found(self, facet: Facet) -> float:
         """The number for a facet."""
         if self.at is not None:

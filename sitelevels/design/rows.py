@@ -71,16 +71,18 @@ class Rows:
         low, high = self.given(number, limit)
         return replace(self, low=self.low - by * low, high=self.high + by * high)
 
-    def guarded(self, errors: LevelErrors) -> Rows:
+    def guarded(self, errors: LevelErrors, steep: float = STEEP) -> Rows:
         """The same with every limit drawn in by k·u, but those of demands for which that would leave no room at all.
 
-        A taped position counts as on a surface that falls by STEEP.
+        A taped position counts as on a surface that falls by `steep` m/m.
         """
         flat = self.finish(np.zeros(len(self.base)))
-        sloping = {facet: Facet(Plane(0.0, -STEEP, 0.0), facet.area, facet.towards, facet.along) for facet in flat.facets}
+        sloping = {facet: Facet(Plane(0.0, -steep, 0.0), facet.area, facet.towards, facet.along) for facet in flat.facets}
         asked = [(condition, sloping[flat.facets[part]]) for condition, part in zip(self.of, self.part, strict=True)]
         give = errors.budget.k * certainty_of(asked, flat, errors).u * self.share
-        finer = np.unique(self.owner[2 * give > self.high - self.low])
+        shift = np.array([one.high or 0.0 for one in self.of])  # a true fall is never less than nought
+        none = np.array([one.of_true_fall for one in self.of]) & (give > shift)
+        finer = np.unique(self.owner[none | (2 * give > self.high - self.low)])
         give = np.where(np.isin(self.owner, finer), 0.0, give)
         return replace(self, low=self.low + give, high=self.high - give)
 

@@ -234,14 +234,14 @@ class Sensitivity:
                 "not counted).")
 
     def volume_u(self) -> float | None:
-        """Standard uncertainty of the volume moved in m³ from the errors of the ground's spots alone; None without a ground.
+        """Standard uncertainty of the volume moved in m³ from the errors of the ground's spots; None where no book tells these.
 
         Linear: what each spot's level adds to the exact volume, JCGM 100:2008, 5.1.
         """
-        if self.ground is None or self.ground.points is None:
+        where, points = self.errors.where, self.ground.points if self.ground else None
+        known = [(number, where[point]) for number, point in enumerate(points or ()) if point in where]
+        if self.ground is None or not known:
             return None
-        where = self.errors.where
-        known = [(number, where[point]) for number, point in enumerate(self.ground.points) if point in where]
         slopes = volume_slopes(self.ground, self.verdicts.finish.lowered(self.verdicts.brief.build_up))
         numbers, rows = (list(each) for each in zip(*known, strict=True))
         tape = self.errors.budget.tape * self.ground.plane_fit().plane.fall

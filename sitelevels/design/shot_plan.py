@@ -6,6 +6,7 @@ import warnings
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from html import escape
+from itertools import pairwise
 
 import numpy as np
 import pandas as pd
@@ -27,6 +28,7 @@ from .propagation import LevelErrors
 
 MARGIN, FALL_MARGIN = 0.010, 0.002  # m and m/m: how far inside its limit the ground is taken to turn out
 MOST_ROWS = 34  # of a booking page on A4
+OFF_EDGE = 0.1  # m: the staff is put no nearer to an edge
 LEAST_GROUND = 12  # points of the ground that repeats do not crowd out
 MOST_TIMES = 4  # readings of one point; more wants a better instrument
 BENCHMARK = "BM"
@@ -79,8 +81,9 @@ class ShotPlan:
         points = len({shot.point for shot in self.shots})
         how = "one set-up" if self.setups == 1 else ("two set-ups at about the same place, the instrument turned half round "
                                                      "between them")
-        told = [f"{len(self.shots)} readings on {points} points from {how}, each set-up ending on {BENCHMARK} again. Turning out "
-                f"{word_mm(self.margin)} inside a limit, or {word_mm(self.fall_margin, digits=1)}/m inside that of a fall, "
+        told = [f"{len(self.shots)} readings on {points} points from {how}, each set-up ending on {self.shots[0].point} again. "
+                f"Turning out {word_mm(self.margin)} inside a limit, or "
+                f"{word_mm(self.fall_margin, digits=1)}/m inside that of a fall, "
                 f"{sum(self.provable)} of {len(self.provable)} demands could be proved."]
         for number, proved in enumerate(self.provable):
             if not proved:
@@ -133,14 +136,14 @@ def shot_plan(brief: Brief, *, budget: ErrorBudget | None = None, margin: float 
     fall_margin = finite(fall_margin, "the margin of a fall", "It is a fall in m/m.", over=0)
     place = None if benchmark is None else finite_list(benchmark, "the place of the benchmark", "It is (x, y) in m.", count=2)
     brief = _with_planned_walls(replace(brief, demands=tuple(one for one in brief.demands if not isinstance(one, FallToDrain))))
-    named = _named_points(brief)
+    named, mark = _named_points(brief), _prefix(BENCHMARK, brief)
     if len(named) + 2 > MOST_ROWS:
         raise SurveyError(f"the demands name {len(named)} points", rule=f"A booking page holds {MOST_ROWS} readings.",
                           remedy="Plan for fewer points at a time.")
     ground = _ground_points(brief, MOST_ROWS - 2 - len(named))
     times = dict.fromkeys((point for point, *_ in named), 1)
     while True:
-        errors = _read(budget, named, ground, times, place)
+        errors = _read(budget, named, ground, times, mark, place)
         verdicts = _judged(brief, errors)
         wanting = [number for number, proved in enumerate(_provable(verdicts, margin, fall_margin)) if not proved]
         more = {point for number in wanting for row in verdicts.places_of(number) if _floor(verdicts, row) < margin
@@ -155,7 +158,7 @@ def shot_plan(brief: Brief, *, budget: ErrorBudget | None = None, margin: float 
         twice = _judged(brief, turned_round(errors))
         if sum(_provable(twice, margin, fall_margin)) > len(verdicts.worst) - len(wanting):
             verdicts, setups = twice, 2
-    shots = _in_order(named, ground, times, place)
+    shots = _in_order(named, ground, times, mark, place)
     if setups == 2:
         shots += [replace(shot, number=len(shots) + shot.number) for shot in shots]
     return ShotPlan(brief, budget, tuple(shots), verdicts, margin, fall_margin, setups)
@@ -165,23 +168,26 @@ Named = tuple[str, str, str, float, float]  # point, feature, wall, x, y
 
 
 def _with_planned_walls(brief: Brief) -> Brief:
-    """The brief with a DPC shot where each stretch of paving against a wall begins and ends."""
+    """The brief with a DPC shot where each stretch of paving against a wall begins and ends, and two where the DPC steps."""
     walls = []
     for number, wall in enumerate(brief.walls):
         name = _prefix("D" if len(brief.walls) == 1 else f"D{chr(65 + number)}", brief)
-        stations = brief.stations(Wall(wall.name, wall.first, wall.second, dpc=wall.shots[0][1]))
-        stations = [stations[0], stations[-1]] if len(stations) > MOST_TIMES else stations
+        ends = brief.stations(Wall(wall.name, wall.first, wall.second, dpc=wall.shots[0][1]))
+        steps = [one for one, after in pairwise(wall.shots) if one[0] == after[0]]
+        stepped = {along for along, _ in steps}
+        shots = sorted([*((along, wall.dpc_at(along)) for along in ends if along not in stepped),
+                        *(shot for shot in wall.shots if shot[0] in stepped)], key=lambda shot: shot[0])
         with warnings.catch_warnings():
             warnings.simplefilter("ignore", SurveyWarning)
-            walls.append(Wall(wall.name, wall.first, wall.second, dpc=[(along, wall.dpc_at(along)) for along in stations],
-                              points=[f"{name}{place}" for place in range(1, len(stations) + 1)]))
+            walls.append(Wall(wall.name, wall.first, wall.second, dpc=shots,
+                              points=[f"{name}{place}" for place in range(1, len(shots) + 1)]))
     return replace(brief, walls=tuple(walls))
 
 
 def _prefix(letters: str, brief: Brief) -> str:
-    """Letters with which no name of a point of the demands begins, to number other points by."""
+    """Letters with which no name of a point of the demands begins, to number other points by, or to call one."""
     taken = [spot.point for demand in brief.demands if isinstance(demand, AtSpots) for spot in demand.spots]
-    while any(name.startswith(letters) and name[len(letters):].isdigit() for name in taken):
+    while any(name.startswith(letters) and (name[len(letters):] or "0").isdigit() for name in taken):
         letters += "P"
     return letters
 
@@ -207,32 +213,34 @@ def _ground_points(brief: Brief, room: int) -> list[Named]:
     found = [(f"{corner}{number}", "corner", "", x, y) for number, (x, y) in enumerate(corners, start=1)][:max(room, 0)]
     left = room - len(found)
     x_min, y_min, x_max, y_max = brief.area.bounds
+    inside = brief.area.buffer(-OFF_EDGE)
     for step in np.sqrt(brief.area.area / max(left, 1)) * np.array([1.0, 1.15, 1.3, 1.5, 1.75, 2.0, 2.5, 3.0]):
-        inside = brief.area.buffer(-0.25 * step)
-        grid = [(float(x), float(y)) for y in np.arange(y_min + step / 2, y_max, step)
-                for x in np.arange(x_min + step / 2, x_max, step) if inside.covers(shapely.Point(x, y))]
+        across, down = (max(int(reach / step), 1) for reach in (x_max - x_min, y_max - y_min))
+        grid = [(x, y) for y in (y_min + (y_max - y_min) * (row + 0.5) / down for row in range(down))
+                for x in (x_min + (x_max - x_min) * (column + 0.5) / across for column in range(across))
+                if inside.covers(shapely.Point(x, y))]
         if len(grid) <= left:
             return [*found, *((f"{spot}{number}", "ground", "", whole_cm(x), whole_cm(y))
                               for number, (x, y) in enumerate(grid, start=1))]
     return found
 
 
-def _in_order(named: Sequence[Named], ground: Sequence[Named], times: dict[str, int],
+def _in_order(named: Sequence[Named], ground: Sequence[Named], times: dict[str, int], mark: str,
               benchmark: Sequence[float] | None) -> list[Shot]:
     """The readings of one set-up: the benchmark, the ground, the walls and the rest, second readings in rounds, the benchmark."""
     x, y = (None, None) if benchmark is None else benchmark
     rounds = [point for count in range(1, MOST_TIMES + 1) for point in named if times[point[0]] >= count]
     each = [Shot(number, point, "is", feature, wall, x_, y_)
             for number, (point, feature, wall, x_, y_) in enumerate([*ground, *rounds], start=2)]
-    return [Shot(1, BENCHMARK, "bs", "benchmark", "", x, y), *each, Shot(len(each) + 2, BENCHMARK, "fs", "benchmark", "", x, y)]
+    return [Shot(1, mark, "bs", "benchmark", "", x, y), *each, Shot(len(each) + 2, mark, "fs", "benchmark", "", x, y)]
 
 
-def _read(budget: ErrorBudget, named: Sequence[Named], ground: Sequence[Named], times: dict[str, int],
+def _read(budget: ErrorBudget, named: Sequence[Named], ground: Sequence[Named], times: dict[str, int], mark: str,
           benchmark: Sequence[float] | None) -> LevelErrors:
     """What the budget does to a book of those readings; all its levels are nought."""
     rows = [Row(shot.number, shot.point, 1.0 if shot.column == "bs" else None, 1.0 if shot.column == "is" else None,
                 1.0 if shot.column == "fs" else None, shot.x, shot.y, 0.0 if shot.column == "bs" else None, feature=shot.feature)
-            for shot in _in_order(named, ground, times, benchmark)]
+            for shot in _in_order(named, ground, times, mark, benchmark)]
     return budget.errors(reduce_book(LevelBook(tuple(rows))))
 
 

@@ -38,16 +38,17 @@ def simulate(verdicts: Verdicts, *, count: int = TRIALS, seed: int = 1) -> Trial
     Each trial draws every input that bears on a demand, from a normal distribution, and judges what is then found; the true
     fall is that of both its parts, not of a straight line through them.
     """
-    errors, budget = verdicts.errors, verdicts.budget
-    assert errors is not None
+    budget, certainty = verdicts.budget, verdicts.certainty
     assert budget is not None
+    assert certainty is not None
     draw = _drawn(verdicts)
     numbers = [verdicts.places_of(number) for number in range(len(verdicts.worst))]
     low, high = np.array([[one.condition.low if one.condition.low is not None else -np.inf,
                            one.condition.high if one.condition.high is not None else np.inf] for one in verdicts.everywhere]).T
     found = np.array([one.found for one in verdicts.everywhere])
     u = np.maximum([one.u or 0.0 for one in verdicts.everywhere], 1e-12)
-    far = np.array([budget.k_of(len(rows)) for rows in numbers])
+    near = np.array([one.k for one in verdicts.everywhere])
+    far = [np.array([budget.k_of(len(rows), freedom) for freedom in certainty.freedom[rows]]) for rows in numbers]
     totals = np.zeros((4, len(numbers)))
     random = np.random.default_rng(seed)
     for start in range(0, count, BLOCK):
@@ -55,8 +56,8 @@ def simulate(verdicts: Verdicts, *, count: int = TRIALS, seed: int = 1) -> Trial
         margin = np.minimum(seen - low, high - seen) / u
         inside = (true >= low) & (true <= high)
         for number, rows in enumerate(numbers):
-            least = margin[:, rows].min(axis=1)
-            met, failed = least >= budget.k, least <= -far[number]
+            mine = margin[:, rows]
+            met, failed = (mine >= near[rows]).all(axis=1), (mine <= -far[number]).any(axis=1)
             totals[:, number] += met.sum(), (failed & ~met).sum(), (~met & ~failed).sum(), inside[:, rows].all(axis=1).sum()
     return Trials(count, seed, *(totals / count))
 

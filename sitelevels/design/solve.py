@@ -28,7 +28,7 @@ from .cures import Cure, try_cures
 from .demands import FallAway
 from .propagation import LevelErrors
 from .published import LIMITS
-from .rows import SAME, Rows, moved, rows_of, tangents
+from .rows import SAME, STEEP, Rows, moved, rows_of, tangents
 from .search import Search
 from .volume import Volume
 
@@ -277,11 +277,18 @@ def solve_finish(brief: Brief, ground: Ground, *, shape: Shape | type[Plane] | N
     every = np.ones(len(rows.demands), dtype=bool)
     if rows.nearest(every)[0] > SAME:
         return Solution(brief, ground, wanted, aim, None, None, covered, None, (), pieces, rows, None)
-    if budget is not None:
-        guarded = rows.guarded(nothing_read(budget) if isinstance(budget, ErrorBudget) else budget)
-        rows = guarded if guarded.nearest(every)[0] <= SAME else rows
-    x, volume, off = _best(rows, aim, pieces)
-    finish = rows.finish(x)
+    errors = nothing_read(budget) if isinstance(budget, ErrorBudget) else budget
+    kept, steep = rows, STEEP
+    for _ in range(2):  # again where the surface turns out steeper than was reckoned with
+        if errors is not None:
+            guarded = rows.guarded(errors, steep)
+            kept = guarded if guarded.nearest(every)[0] <= SAME else rows
+        x, volume, off = _best(kept, aim, pieces)
+        finish = kept.finish(x)
+        steep, before = max(facet.plane.fall for facet in finish.facets), steep
+        if errors is None or steep <= before:
+            break
+    rows = kept
     if max(facet.plane.fall for facet in finish.facets) > STEEPEST:
         raise SurveyError("the surfaces that meet these demands are steeper than 1:1", rule="No paving is laid so steep.",
                           remedy="Look for two points close together whose levels differ, or a point at the wrong place.")

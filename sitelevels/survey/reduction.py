@@ -20,6 +20,7 @@ from .book import ALLOWANCES, LevelBook, Row
 from .linking import EXACT, Linkage, Sight, link
 
 SAME_SPOT = 0.005  # m: repeats of one point that differ by more are refused (common practice, no source)
+SAME_IN_A_HOLE = 0.015  # m: the same for what is buried, where the staff finds no firm place (common practice, no source)
 MOST_READINGS = 3000  # a table of what each does to each level takes 72 MB
 ROUTES_AGREE = 1e-6  # m: a thousandth of a millimetre, far below any digit that is booked
 
@@ -336,19 +337,20 @@ class ReducedLevels:
         spread = max(levels) - min(levels)
         if point in self.book.known:
             return self.book.known[point], len(levels), spread
-        if spread > SAME_SPOT + EXACT:
+        allowed = SAME_IN_A_HOLE if self.about[point]["feature"] == "buried" else SAME_SPOT
+        if spread > allowed + EXACT:
             pair = sorted((levels.index(min(levels)), levels.index(max(levels))))
             numbers = [self._rows[sights[place].row].number for place in pair]
             raise SurveyError(f"the levels {word_level(levels[pair[0]])} and {word_level(levels[pair[1]])} of one point differ "
                               f"by {word_mm(spread, digits=1)}", where=f"{rows_named(dict.fromkeys(numbers))}, point {point}",
-                              rule=f"Repeats within {word_mm(SAME_SPOT)} are meaned.",
+                              rule=f"Repeats within {word_mm(allowed)} are meaned.",
                               remedy="Read it again, or if these are two places give the second a name of its own.")
         return sum(levels) / len(levels), len(levels), spread
 
     def level(self, point: str) -> float:
         """Adjusted level of a point in m: known, or the mean of its repeats.
 
-        Raises SurveyError for a point that was not read and for repeats more than 5 mm apart.
+        Raises SurveyError for a point that was not read and for repeats more than 5 mm apart, 15 mm of what is buried.
         """
         if point not in self._determinations:
             raise SurveyError(f"the point {point!r} was not read", rule=f"Points read: {', '.join(self._determinations)}.")

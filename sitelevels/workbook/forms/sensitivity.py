@@ -13,14 +13,13 @@ from ...design.budget_file import KEYS, PER
 from ...design.check import check_finish
 from ...design.shot_plan import FALL_MARGIN, MARGIN, ShotPlan, shot_plan
 from ...errors import SurveyError
-from ...wording import html_table, tidy
+from ...wording import tidy
 from ..job import Job
 from ..shots_page import save_shot_plan
 from .base import Form, button, row, scrolled
 
 _SURE = "sure"
-_NAMES = {"description_width": "12em"}
-_WIDTH = widgets.Layout(width="22em")
+_NAMES = {"description_width": "13em"}
 
 
 class BudgetForm(Form):
@@ -42,15 +41,15 @@ class BudgetForm(Form):
             value = tidy(getattr(budget, name) / PER[key.removeprefix(name)])
             self._field(name, value, f"{name.replace('_', ' ')}, {about['unit'][name]}")
             told = f"{about['what'][name]}. {about['source'][name]}"
-            rows.append(row(self.fields[name], widgets.HTML(f"<div style='line-height:1.3;max-width:44em'>{escape(told)}</div>")))
+            rows.append(_told(self.fields[name], told))
         self._field(_SURE, tidy(budget.sure * 100), "sure, %")
-        rows.append(row(self.fields[_SURE], widgets.HTML("how often a verdict must be right, of 100 times")))
+        rows.append(_told(self.fields[_SURE], "how often a verdict must be right, of 100 times"))
         self.loaded = {name: field.value for name, field in self.fields.items()}
         self.children = [*rows, button("Save the error budget", self.save_budget), self.message, self.shown]
         self.follow()
 
     def _field(self, name: str, value: float, said: str) -> None:
-        self.fields[name] = widgets.FloatText(value=value, description=said, style=_NAMES, layout=_WIDTH)
+        self.fields[name] = widgets.FloatText(value=value, description=said, style=_NAMES, layout=widgets.Layout(width="20em"))
         self.fields[name].observe(lambda _: self.follow(), "value")
 
     def typed(self) -> ErrorBudget:
@@ -77,7 +76,7 @@ class BudgetForm(Form):
         verdicts = check_finish(job.finish, job.brief, budget=errors)
         unsaved = "" if all(self.fields[name].value == value for name, value in self.loaded.items()) else "<i>Not saved yet.</i> "
         doubts = "".join(f"<p>{escape(doubt)}</p>" for doubt in errors.doubts)
-        return f"{unsaved}{scrolled(html_table(verdicts.words, words=True))}<p>{escape(verdicts.basis)}</p>{doubts}"
+        return f"{unsaved}{scrolled(verdicts.html())}{doubts}"
 
     def save_budget(self) -> None:
         """Write what was changed into [errors] of brief.toml; from then on every verdict of the job counts errors."""
@@ -101,13 +100,23 @@ class BudgetForm(Form):
             self.message.value = shown
 
 
+def _told(field: widgets.FloatText, told: str) -> widgets.HBox:
+    """A field with what it means beside it, however narrow the page."""
+    said = widgets.HTML(f"<div style='line-height:1.3;padding-top:4px'>{escape(told)}</div>")
+    said.layout = widgets.Layout(flex="1 1 0", min_width="0")
+    field.layout.flex = "0 0 auto"
+    return widgets.HBox([field, said])
+
+
 class ShotPlanForm(Form):
     """Where to put the staff before going out: choose how close to its limits the ground may turn out, and write the page."""
 
     def __init__(self, job: Job) -> None:
         super().__init__(job)
-        self.margin = widgets.FloatText(value=MARGIN * 1000, description="inside a limit, mm", style=_NAMES, layout=_WIDTH)
-        self.fall = widgets.FloatText(value=FALL_MARGIN * 1000, description="of a fall, mm/m", style=_NAMES, layout=_WIDTH)
+        self.margin = widgets.FloatText(value=MARGIN * 1000, description="inside a limit, mm", style=_NAMES,
+                                        layout=widgets.Layout(width="20em"))
+        self.fall = widgets.FloatText(value=FALL_MARGIN * 1000, description="of a fall, mm/m", style=_NAMES,
+                                      layout=widgets.Layout(width="20em"))
         self.shown = widgets.HTML()
         self.children = [row(self.margin, self.fall, button("Write the page", self.write)), self.message, self.shown]
         for field in (self.margin, self.fall):

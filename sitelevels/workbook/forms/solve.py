@@ -14,7 +14,6 @@ from ...design.finish_file import written
 from ...design.solve import AIMS, Solution, solve_finish
 from ...errors import SurveyError
 from ...surface.shapes import Channel, OnePlane, Outlet, Shape
-from ...wording import html_table
 from ..job import Job
 from .base import Form, button, row, scrolled
 
@@ -99,7 +98,7 @@ class SolveForm(Form):
         verdicts = check_finish(best.finish, job.brief, budget=job.counted)
         facets = best.finish._repr_html_() if len(best.finish.facets) > 1 else ""
         return (best._repr_html_() + f"<p>{escape(job.compared(best))}</p>" + facets
-                + scrolled(html_table(verdicts.words, words=True)))
+                + scrolled(verdicts.html()))
 
     def save_found(self) -> None:
         """Write the surface that was found into brief.toml."""

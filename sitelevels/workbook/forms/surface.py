@@ -16,7 +16,7 @@ from ...design.finish_file import at_wall
 from ...design.section import cut_section
 from ...design.solve import Solution, solve_finish
 from ...surface.shapes import OnePlane
-from ...wording import html_table, parse_fall, whole_mm, word_fall, word_level, word_mm, word_number, word_volume
+from ...wording import parse_fall, whole_mm, word_fall, word_level, word_mm, word_number, word_volume
 from .. import figures
 from ..figures import style
 from ..job import Job
@@ -165,8 +165,7 @@ class SurfaceForm(Form):
                             for verdict, one in zip(words["verdict"], self.verdicts.worst, strict=True)]
         aims = "".join(f"<li>{escape(f'{one.demand.title}, {one.condition.place}')}: {escape(one.aim)}</li>"
                        for one in self.verdicts.worst if one.u is not None)
-        self.shown.value = (f"{scrolled(html_table(words, words=True))}<p>{escape(self.verdicts.basis)}</p>"
-                            + (f"<ul class='surface-aims'>{aims}</ul>" if aims else ""))
+        self.shown.value = scrolled(self.verdicts.html(words)) + (f"<ul class='surface-aims'>{aims}</ul>" if aims else "")
         cut = cut_section(self.brief, finish, job.ground, job.wall_name, self.place.value)
         self.sketch.draw(lambda ax: figures.section(cut, ax=ax))
         self.picture.value = self.sketch.png()
