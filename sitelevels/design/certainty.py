@@ -203,13 +203,13 @@ def nothing_read(budget: ErrorBudget) -> LevelErrors:
     return one_setup(budget, {})
 
 
-def chance(margins: Sequence[tuple[float, float]], certainty: Certainty) -> float:
-    """The chance that all numbers lie inside their limits, for room (below, above) each has, m or m/m, infinite where no limit.
+def chance(margins: Floats, certainty: Certainty) -> float:
+    """The chance that all numbers lie inside their limits, for the room (below, above) that each has (k, 2), m or m/m.
 
     One number: the normal distribution, JCGM 106:2012, clause 7, or Student's t where u rests on few spots. Several: DRAWS of
     them together with a fixed seed, which tells it within 1 %; where the bounds that hold for any dependence agree, the lower.
     """
-    below, above = np.array(margins, dtype=float).T
+    below, above = margins.T
     u, freedom = np.maximum(certainty.u, 1e-12), certainty.freedom
     single = np.array([_below(high, spare) - _below(-low, spare)
                        for low, high, spare in zip(below / u, above / u, freedom, strict=True)])

@@ -344,7 +344,8 @@ def _judged(findings: Sequence[Finding], rows: Sequence[int], certainty: Certain
         one.margin <= -sure_not * (one.u or 0.0) for one, sure_not in zip(findings, far, strict=True)) else TOO_CLOSE
     scatter = None if certainty.scatter is None else certainty.scatter[rows]
     mine = replace(certainty, effect=certainty.effect[rows], scatter=scatter)
-    rooms = [(below + ROUNDING, above + ROUNDING) for below, above in (one.condition.room(one.found) for one in findings)]
+    rooms = np.array([one.condition.room(one.found) for one in findings])
+    rooms[mine.u < ROUNDING] += ROUNDING  # what is known exactly is inside where its verdict says so
     return verdict, chance(rooms, mine)
 
 

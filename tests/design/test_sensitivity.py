@@ -161,7 +161,10 @@ def times_u(yard: Yard, number: int) -> float:
     if not yard.surveyed:
         return float(norm.ppf(0.95))
     _, other = yard.effects([yard.verdicts.worst[number].condition], yard.book, yard.surveyed)
-    rough = yard.uneven**2 / (yard.uneven**2 + (yard.book.budget.tape * yard.fall)**2) * float((other**2).sum())
+    budget, own = yard.book.budget, yard.uneven**2 + (yard.book.budget.tape * yard.fall)**2
+    read = [budget.reading**2 + budget.placing(yard.book.marks[point].feature)**2 for point in yard.surveyed]
+    spots = other[0, :len(read)]**2  # the residuals tell unevenness, tape and reading of the spots together
+    rough = float((other**2).sum() + (spots * read).sum() / own)
     whole = float(covariance_of(yard, number, survey=False)[0, 0])
     return float(student.ppf(0.95, (len(yard.surveyed) - 3) * (whole / max(rough, 1e-30))**2))
 
