@@ -19,6 +19,7 @@ from ..wording import html_table, word_number
 from .propagation import LevelErrors, propagate
 from .published import MEMORY, PRACTICE
 
+SUREST = 0.9999
 MANY = 1000.0  # degrees of freedom: from here on Student's t is the normal distribution to a thousandth of k
 RESOLUTION = 0.001 / math.sqrt(12)  # m: a reading to the millimetre says no more (JCGM 100:2008, F.2.2.1)
 
@@ -58,10 +59,11 @@ class ErrorBudget:
     """Standard deviations of everything that can put a verdict out, and how sure a verdict must be.
 
     Lengths in m, slopes in m/m; what each means stands in TERMS. The staff is placed on what is `placing_buried` in a hole,
-    `placing_ground` on ground, corners and unmarked points, `placing_hard` on everything else. `sure` is the chance with which
-    "met" and "not met" must be right: 0.95 gives k = 1.645, one-sided. `sources` says where a figure of one's own comes from.
+    `placing_ground` on ground, corners and unmarked points, `placing_hard` on everything else. `sure` is the chance with which a
+    number just at its limit is not called "met": 0.95 gives k = 1.645, one-sided. `sources` says where one's own figures come
+    from.
 
-    Raises SurveyError for a figure that is negative or not finite, and for a `sure` outside 0.5 to 1.
+    Raises SurveyError for a figure that is negative or not finite, and for a `sure` outside 0.5 to SUREST.
 
     >>> round(ErrorBudget().k, 3), ErrorBudget(reading=0.002).reading
     (1.645, 0.002)
@@ -90,20 +92,22 @@ class ErrorBudget:
                                   rule="Nothing on a site is so far out.", remedy="Look at the unit: 1 mm is 0.001 m.")
             object.__setattr__(self, name, value)
         sure = finite(self.sure, "how sure a verdict must be", "It is a chance, e.g. 0.95.")
-        if not 0.5 <= sure < 1:
-            raise SurveyError(f"how sure a verdict must be is {sure}", rule="It lies between 0.5 and 1, e.g. 0.95.")
+        if not 0.5 <= sure <= SUREST:
+            raise SurveyError(f"how sure a verdict must be is {sure}", rule=f"It lies between 0.5 and {SUREST}, e.g. 0.95.")
         must_be(self.sources, Mapping, "the sources of the error budget")
         object.__setattr__(self, "sources", MappingProxyType(dict(self.sources)))
 
     @property
     def k(self) -> float:
-        """How many standard uncertainties a margin must be wide, one-sided (JCGM 106:2012, 9.5.2)."""
+        """How many standard uncertainties a margin must be wide, one-sided (JCGM 106:2012, 9.5.2, as quoted by others)."""
         return self.k_of(1)
 
     def k_of(self, places: int, freedom: float = math.inf) -> float:
         """The same for each of so many places, so that all together keep the chance of being wrong (Šidák's share).
 
-        With a `freedom` that is finite u rests on so many degrees of freedom, and k is that of Student's t (JCGM 100:2008, G.4).
+        That is exact for places that are independent, cautious where they go together; where they go against each other the
+        chance may be a little more (by Bonferroni 5.13 % for 5 % at the most). With a `freedom` that is finite u rests on so many
+        degrees of freedom, and k is that of Student's t (JCGM 100:2008, G.4).
         """
         if freedom < MANY:
             from scipy.stats import t as student
@@ -184,6 +188,7 @@ class ErrorBudget:
         return pd.DataFrame(lines, columns=["term", "what", "sd", "unit", "source"])
 
     def _repr_html_(self) -> str:
-        said = f"Standard deviations; a verdict must be right in {word_number(self.sure * 100)} of 100 cases."
+        said = (f"Standard deviations; a number just at its limit is not called met in {word_number(self.sure * 100)} of 100 "
+                "cases.")
         return f"<p>{escape(said)}</p>" + html_table(self.table.assign(sd=self.table["sd"].map(
             lambda sd: word_number(sd, figures=2))), words=True)

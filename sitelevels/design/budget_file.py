@@ -29,19 +29,24 @@ def budget_of(told: dict[str, Any]) -> ErrorBudget:
     for name, key in KEYS.items():
         if key in part:
             own[name] = part[key] * PER[key.removeprefix(name)]
-            try:
-                ErrorBudget(**{name: own[name]})
-            except SurveyError as error:
-                faults.append(error.at(f"brief.toml, [errors], {key}"))
     if "sure_percent" in part:
         own["sure"] = part["sure_percent"] / 100
-        if not 50 <= part["sure_percent"] < 100:
-            faults.append(SurveyError(f"sure_percent is {word_number(part['sure_percent'])}", where="brief.toml, [errors]",
-                                      rule="It lies between 50 and 100, e.g. 95."))
+    found = [(key, fault_of(name, part[key])) for name, key in {**KEYS, "sure": "sure_percent"}.items() if key in part]
+    faults += [fault.at(f"brief.toml, [errors], {key}") for key, fault in found if fault is not None]
     if faults:
         raise SurveyError.together(faults)
     sources = {name: "your own figure, in brief.toml" for name in own if name in TERMS}
     return ErrorBudget(**({name: getattr(budget, name) for name in TERMS} | own), sources={**budget.sources, **sources})
+
+
+def fault_of(name: str, value: float) -> SurveyError | None:
+    """What is wrong with a figure as it is typed: in mm, in mm in 10 m, or in per cent for `sure`; None where nothing is."""
+    unit, most = ("%", 99.9) if name == "sure" else ("mm", 100.0) if TERMS[name].unit == "m" else ("mm in 10 m", 1000.0)
+    least = 50.0 if name == "sure" else 0.0
+    if least <= value <= most:
+        return None
+    return SurveyError(f"{name.replace('_', ' ')} is {word_number(value)} {unit}",
+                       rule=f"It lies between {word_number(least)} and {word_number(most)} {unit}.")
 
 
 def headings_of(told: dict[str, Any]) -> dict[int, float]:

@@ -41,9 +41,10 @@ class Certainty:
     @property
     def freedom(self) -> Floats:
         """Effective degrees of freedom of each u (k,), by the formula of Welch and Satterthwaite (JCGM 100:2008, G.4.1)."""
-        if self.scatter is None:
-            return np.full(len(self.u), np.inf)
-        return np.asarray(self.spare * self.u**4 / np.maximum(self.scatter, LEAST**2)**2)
+        found = np.full(len(self.u), np.inf)
+        if self.scatter is not None:
+            np.divide(self.spare * self.u**4, self.scatter**2, out=found, where=self.scatter > LEAST**2)
+        return found
 
     @cached_property
     def u(self) -> Floats:
@@ -61,7 +62,7 @@ class _Collected:
 
     def __init__(self, errors: LevelErrors, middle: tuple[float, float]) -> None:
         self.budget = errors.budget
-        known = [place for point in errors.reduced.book.known if (place := errors.place(point))] if errors.reduced.book else []
+        known = [place for point in errors.reduced.book.known if (place := errors.place(point))]
         self.benchmark = known[0] if known else None
         self.middle = middle
         self.lines: list[tuple[str, dict[str, float]]] = []
@@ -76,7 +77,7 @@ class _Collected:
 
     def column(self, name: str, x: float, y: float, kinds: dict[str, float]) -> int:
         """The number of an input at a place; the same for the same name, place and size."""
-        key = (name, word_place(x, y), *kinds.values())  # to the millimetre: no two pegs stand nearer
+        key = (name, word_place(x, y), *kinds.values())  # pegs within a millimetre are one
         if key not in self.columns:
             self.columns[key] = len(self.lines)
             self.lines.append((f"{name} at {word_place(x, y)}", kinds))
@@ -149,14 +150,12 @@ def as_it_is(asked: Sequence[Asked], errors: LevelErrors, points: Sequence[str],
     if len(points) < 4:
         raise SurveyError(f"the surface is known by {len(points)} spots",
                           rule="Three fit any plane, so how uneven it is does not show.",
-                          remedy="Read at least a fourth; fifteen tell it well.")
+                          remedy="Read at least a fourth; the more, the surer.")
     errors = with_missing(errors, asked)
     uneven = errors.uneven(points) if uneven is None else uneven
     fit = errors.plane_fit(points, uneven=uneven)
     slope = errors.budget.tape * fit.plane.fall
     rows = [errors.where[point] for point in points]
-    budget = errors.budget
-    read = np.array([budget.reading**2 + budget.placing(errors.reduced.about[point]["feature"])**2 for point in points])
     own = inputs_of([*((f"the surface at {point}", {"unevenness": uneven, "tape": slope}) for point in points),
                      *((f"the surface at {condition.place}", {"unevenness": uneven, "tape": slope}) for condition, _ in asked)])
     hangs = np.zeros((len(asked), len(errors.points)))
@@ -173,9 +172,12 @@ def as_it_is(asked: Sequence[Asked], errors: LevelErrors, points: Sequence[str],
             weights = -(dx * fit.weights[1] + dy * fit.weights[2])
         np.add.at(hangs[number], rows, weights)
         there[number, :len(points)] = weights
-    scatter = there**2 @ (uneven**2 + slope**2 + np.append(read, np.zeros(len(asked))))
+    spare, seen = len(points) - 3, errors.seen(points)
+    # what few residuals tell of the place itself may be nought by chance: so much of the errors in them is counted there too
+    scatter = there**2 @ np.append(np.full(len(points), uneven**2 + seen),
+                                   np.full(len(asked), uneven**2 + seen * min(2 / spare, 1.0)))
     return Certainty(np.concatenate([hangs @ errors.effect, there], axis=1), errors.inputs.joined(own), len(errors.inputs.names),
-                     scatter, len(points) - 3)
+                     scatter, spare)
 
 
 def with_missing(errors: LevelErrors, asked: Sequence[Asked]) -> LevelErrors:

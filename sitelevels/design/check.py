@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from html import escape
-from itertools import pairwise
 from typing import Literal
 
 import numpy as np
@@ -13,19 +12,18 @@ import pandas as pd
 import shapely
 
 from ..errors import SurveyError, must_be
-from ..surface.facet import REACH, Facet
+from ..surface.facet import Facet
 from ..surface.finish import Finish
-from ..wording import html_table, word_chance, word_change, word_distance, word_fall, word_mm, word_number, word_share
+from ..wording import html_table, word_chance, word_change, word_fall, word_mm, word_number, word_share
+from .asked import ROUNDING, conditions_on, corners_of, demands_on, facets_for
 from .brief import Brief
 from .budget import ErrorBudget
 from .certainty import Certainty, as_it_is, biggest_kind, chance, nothing_read, to_be_built
-from .conditions import Condition, Corners, Demand
-from .demands import FallToDrain
-from .propagation import LevelErrors
+from .conditions import Condition, Demand
+from .propagation import MOSTLY, LevelErrors, names_of
 from .published import LIMITS, MEMORY, PRACTICE
 
 MET, TOO_CLOSE, NOT_MET = "met", "too close to call", "not met"
-ROUNDING = 1e-6  # m or m/m: a margin of minus a thousandth of a millimetre is still met
 
 
 @dataclass(frozen=True)
@@ -71,8 +69,8 @@ class Finding:
         low, high, sure = self.condition.low, self.condition.high, word_share(self.sure)
         if self.beyond:
             kind, share = biggest_kind(np.array(self.kinds))
-            return (f"Finer than levels can show: the number is known within {self.wide(self.give)} either way, {sure} sure, of "
-                    f"which {word_share(share)} is {kind}. What shows it is {self.demand.shown_by}.")
+            return (f"Finer than levels can show: 19 times of 20 the number is known within {self.wide(MOSTLY * self.u)} either "
+                    f"way; {word_share(share)} of the variance is {kind}. What shows it is {self.demand.shown_by}.")
         least = "" if low is None else self._word(low + self.give, never="less")
         most = "" if high is None else self._word(high - self.give, never="more")
         between = f"between {least} and {most}" if least and most else least or most
@@ -122,28 +120,34 @@ class Finding:
     @property
     def mend(self) -> str:
         """What would mend it, in a sentence or two; empty where it is met."""
-        told = "" if self.verdict == MET else self.aim
-        return " ".join(part for part in ("" if self.met else self._change, told) if part)
+        if self.verdict == MET or (self.u is None and self.met):
+            return ""
+        return " ".join(part for part in ("" if self.met and self.beyond else self._change, self.aim) if part)
 
     @property
     def _change(self) -> str:
+        """What would bring it to its limit, or as far inside as it takes to be sure."""
         low, high = self.condition.low, self.condition.high
-        too_small = low is not None and self.found < low
+        below, above = self.condition.room(self.found)
+        too_small = below < above
+        sure = 0.0 if self.beyond else self.give
         limit = (low if too_small else high) or 0.0
+        limit += sure if too_small else -sure
         if self.condition.at is not None:
             way = "Raise" if too_small == (self.condition.sign > 0) else "Lower"
-            return f"{way} the finished surface by {word_change(-self.margin, 'mm')} at {self.condition.place}."
+            return f"{way} the finished surface by {word_change(sure - self.margin, 'mm')} at {self.condition.place}."
         way = "Turn" if self.found * limit < 0 else "Steepen" if abs(self.found) < abs(limit) else "Ease"
         wanted = word_fall(limit, never="steeper" if way == "Ease" else "flatter")
         of = "" if self.condition.toward or self.condition.drain else "of "
-        return f"{way} the fall {of}{self.condition.place} to {wanted}, a change of {word_change(-self.margin, 'mm/m')}."
+        return f"{way} the fall {of}{self.condition.place} to {wanted}, a change of {word_change(sure - self.margin, 'mm/m')}."
 
 
 @dataclass(frozen=True, eq=False)
 class Verdicts:
     """What was found for each demand. Made by `check_finish`.
 
-    `worst` holds for each demand the finding nearest to trouble, `everywhere` all of them, `facets` the facet of each; `judged`
+    `worst` holds for each demand the finding nearest to trouble, `everywhere` all of them, with the facet (`facets`) and the
+    number of the demand (`owners`) of each; `judged`
     (verdict, chance that it is met) of each demand over all its places, the chance None where errors are not counted; `errors`
     and `certainty` of `everywhere` are those that are counted; `surveyed` names points on a surface that exists.
     """
@@ -153,6 +157,7 @@ class Verdicts:
     worst: tuple[Finding, ...]
     everywhere: tuple[Finding, ...]
     facets: tuple[Facet, ...]
+    owners: tuple[int, ...]
     judged: tuple[tuple[str, float | None], ...]
     errors: LevelErrors | None = None
     certainty: Certainty | None = None
@@ -163,19 +168,36 @@ class Verdicts:
         """The errors that are counted; None where they are not."""
         return None if self.errors is None else self.errors.budget
 
+    @property
+    def counted(self) -> str:
+        """How many demands are not met or too close to call, in words; empty where all are met."""
+        outside = sum(one.margin < -ROUNDING for one, (verdict, _) in zip(self.worst, self.judged, strict=True)
+                      if verdict == TOO_CLOSE)
+        told = [f"{number} of {len(self.worst)} demands {verdict}" for number, verdict in (
+            (self.failed, NOT_MET), (self.too_close, TOO_CLOSE)) if number]
+        return ", ".join(told) + (f" ({outside} of them found outside the limit)" if outside else "")
+
     def places_of(self, number: int) -> list[int]:
         """The rows of `everywhere` that belong to a demand, by its number in `worst`."""
-        return [row for row, one in enumerate(self.everywhere) if one.demand is self.worst[number].demand]
+        return [row for row, owner in enumerate(self.owners) if owner == number]
+
+    def worst_row(self, number: int) -> int:
+        """The row of `everywhere` that is nearest to trouble for a demand. Raises SurveyError for a demand that is not there."""
+        if isinstance(number, bool) or not isinstance(number, (int, np.integer)) or not 0 <= number < len(self.worst):
+            raise SurveyError(f"there is no demand number {number!r}", rule=f"They go from 0 to {len(self.worst) - 1}.")
+        return next(row for row in self.places_of(int(number)) if self.everywhere[row] is self.worst[number])
 
     @property
     def basis(self) -> str:
         """What the verdicts go by, in words."""
         if self.budget is None:
             return "By the margin alone: errors of the readings are not counted."
-        few = " (more, for few spots tell how uneven the surface is)" if self.surveyed else ""
-        return (f"Errors are counted, {word_share(self.budget.sure)} sure: 'met' where every margin is at least "
-                f"{word_number(self.budget.k, figures=4)} times its standard uncertainty{few}, 'not met' where one is as far "
-                "outside (farther, where there are many places), else too close to call.")
+        few = ", more where few spots tell how uneven the surface is" if self.surveyed else ""
+        return (f"Errors are counted: 'met' where every margin is at least {word_number(self.budget.k, figures=4)} times its "
+                f"standard uncertainty{few}, so that of 100 numbers just at their limit no more than "
+                f"{word_number(100 * (1 - self.budget.sure), figures=2)} are called met; 'not met' where one is as far outside "
+                "(farther, where there are many places); else too close to call. The give or take is that of one place, the "
+                "chance that of all places of a demand together.")
 
     @property
     def failed(self) -> int:
@@ -295,6 +317,7 @@ def check_finish(finish: Finish, brief: Brief, *, budget: ErrorBudget | LevelErr
     must_be(finish, Finish, "the finish")
     must_be(brief, Brief, "the brief")
     must_be(budget, (ErrorBudget, LevelErrors, type(None)), "the budget")
+    surveyed = names_of(surveyed)
     corners = corners_of(finish)
     demands = demands_on(finish, brief)
     asked = [(number, condition, facet) for number, demand in enumerate(demands)
@@ -316,8 +339,8 @@ def check_finish(finish: Finish, brief: Brief, *, budget: ErrorBudget | LevelErr
         mine = [findings[row] for row in rows]
         worst.append(min(mine, key=lambda one: one.margin / one.u if one.u else one.margin * 1e12))
         judged.append(_judged(mine, rows, certainty, errors.budget if errors else None))
-    return Verdicts(finish, brief, tuple(worst), tuple(findings), tuple(facet for _, _, facet in asked), tuple(judged), errors,
-                    certainty, tuple(surveyed))
+    return Verdicts(finish, brief, tuple(worst), tuple(findings), tuple(facet for _, _, facet in asked),
+                    tuple(number for number, _, _ in asked), tuple(judged), errors, certainty, tuple(surveyed))
 
 
 def certainty_of(asked: Sequence[tuple[Condition, Facet]], finish: Finish, errors: LevelErrors,
@@ -347,53 +370,3 @@ def _judged(findings: Sequence[Finding], rows: Sequence[int], certainty: Certain
     rooms = np.array([one.condition.room(one.found) for one in findings])
     rooms[mine.u < ROUNDING] += ROUNDING  # what is known exactly is inside where its verdict says so
     return verdict, chance(rooms, mine)
-
-
-def demands_on(finish: Finish, brief: Brief) -> tuple[Demand, ...]:
-    """Everything that a brief demands of a surface; where it drains to a channel or an outlet, a fall to that too.
-
-    Raises SurveyError for a fall to a drain demanded of a surface that has none.
-    """
-    drains = any(facet.towards for facet in finish.facets)
-    told = any(isinstance(demand, FallToDrain) for demand in brief.demands)
-    if told and not drains:
-        raise SurveyError("a fall to a drain is demanded, and the surface has neither channel nor outlet",
-                          remedy="Choose a surface with a channel or an outlet, or take that demand out.")
-    if not drains:
-        return brief.every_demand
-    return (*brief.every_demand, *(() if told else (FallToDrain(),)))
-
-
-def conditions_on(demand: Demand, finish: Finish, brief: Brief, corners: Corners) -> list[Condition]:
-    """What a demand comes to on a surface: something else may be asked for where all of it falls to a drain."""
-    conditions = demand.conditions(brief, corners)
-    return demand.beside_a_drain(conditions) if all(facet.towards for facet in finish.facets) else conditions
-
-
-def corners_of(finish: Finish) -> list[tuple[float, float]]:
-    """Plan positions of the corners of all facets, m."""
-    return [(float(x), float(y)) for facet in finish.facets for x, y in facet.area.exterior.coords]
-
-
-def facets_for(finish: Finish, brief: Brief, condition: Condition, corners: Corners) -> Iterator[Facet]:
-    """The facets that a condition speaks of: all that meet at its place, all beside its wall, or all."""
-    if condition.at is not None:
-        place = shapely.Point(condition.at)
-        distances = [facet.area.distance(place) for facet in finish.facets]
-        if not min(distances) <= REACH:
-            raise SurveyError(f"the place is {word_distance(min(distances))} outside the finished surface",
-                              where=f"point {condition.place}",
-                              rule=f"A demand can be checked at most {word_mm(REACH)} beyond its edge.",
-                              remedy="Check the position in the book, or the corners of the area.")
-        near = min(distances) + ROUNDING
-        yield from (facet for facet, distance in zip(finish.facets, distances, strict=True) if distance <= near)
-    elif condition.drain:
-        yield from (facet for facet in finish.facets if condition.way_on(facet) is not None)
-    elif condition.wall is not None:
-        wall = condition.wall
-        stations = brief.stations(wall, corners)
-        middles = [shapely.Point(wall.place((start + end) / 2)) for start, end in pairwise(stations)]
-        near = [min(finish.facets, key=lambda facet: facet.area.distance(middle)) for middle in middles]
-        yield from (facet for facet in finish.facets if facet in near)
-    else:
-        yield from finish.facets

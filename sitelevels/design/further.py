@@ -2,38 +2,33 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 
 from ..survey.book import Row
-from ..survey.reduction import ReducedLevels, reduce_book
+from ..survey.reduction import reduce_book
 from .propagation import LevelErrors
 
 
-def with_shots(errors: LevelErrors, points: Sequence[str], *, fresh: bool = False, turned: bool = False) -> LevelErrors:
+def with_shots(errors: LevelErrors, points: Sequence[str], *, fresh: bool = False) -> LevelErrors:
     """The errors of the book with further shots on points of it, that would find the levels it has.
 
-    They are read from the last set-up, or from a `fresh` one on a known point: with the instrument `turned` half round against
-    the last, as far as headings go.
+    They are read from the last set-up, or from a `fresh` one on the first known point.
     """
     reduced = errors.reduced
     rows, setups = list(reduced.book.rows), reduced.linkage.setups
     number = rows[-1].number
-    headings = dict(errors.headings)
     if fresh:
-        mark = _benchmark(reduced)
+        mark = next(iter(reduced.book.known))
         hpc, number = reduced.book.known[mark] + 1.0, number + 1
         rows.append(Row(number, mark, bs=1.0, feature=reduced.about[mark]["feature"]))
-        if turned:
-            facing = headings.setdefault(len(setups), 0.0)
-            headings[len(setups) + 1] = facing + 180.0
     else:
         hpc = setups[-1].hpc
     for point in points:
         number += 1
         about = reduced.about[point]
         rows.append(Row(number, point, is_=hpc - reduced.level(point), feature=about["feature"], x=about["x"], y=about["y"]))
-    return _again(errors, rows, headings)
+    return _again(errors, rows, errors.headings)
 
 
 def turned_round(errors: LevelErrors) -> LevelErrors:
@@ -71,16 +66,13 @@ def closed(errors: LevelErrors) -> LevelErrors:
     return _again(errors, [replace(row, number=number) for number, row in enumerate(rows, start=1)], errors.headings)
 
 
-def _again(errors: LevelErrors, rows: Iterable[Row], headings: object, instruments: object = None) -> LevelErrors:
+def _again(errors: LevelErrors, rows: Iterable[Row], headings: Mapping[int, float],
+           instruments: Mapping[int, Sequence[float]] | None = None) -> LevelErrors:
     adjustment = errors.reduced.adjustment
     book = replace(errors.reduced.book, rows=tuple(replace(row, hand_level=None) for row in rows))
     reduced = reduce_book(book, adjust=adjustment.adjust, allowable=adjustment.allowable)
-    return errors.budget.errors(reduced, instruments=errors.instruments if instruments is None else instruments,  # type: ignore[arg-type]
-                                headings=headings)  # type: ignore[arg-type]
-
-
-def _benchmark(reduced: ReducedLevels) -> str:
-    return next(iter(reduced.book.known))
+    return errors.budget.errors(reduced, instruments=errors.instruments if instruments is None else instruments,
+                                headings=headings)
 
 
 def with_spots(errors: LevelErrors, spots: Sequence[tuple[str, float, float, float]]) -> LevelErrors:

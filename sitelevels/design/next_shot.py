@@ -15,8 +15,9 @@ import shapely
 from ..errors import SurveyError, must_be
 from ..surface.plane import Floats
 from ..wording import html_table, word_place, word_share
+from .asked import ROUNDING
 from .certainty import Certainty, as_it_is, biggest_kind
-from .check import MET, ROUNDING, TOO_CLOSE, Verdicts, certainty_of
+from .check import MET, TOO_CLOSE, Verdicts, certainty_of
 from .further import turned_round, with_shots, with_spots
 from .propagation import LevelErrors
 
@@ -28,6 +29,7 @@ MOST = 30  # further shots for one verdict: whoever needs more wants a better in
 TRIED = 5  # of the candidates that help a place most, that are tried again for each shot after the first
 GRID = 1.0  # m between the fresh spots that are thought of on a surface that exists
 MOST_SPOTS = 60  # of such
+FEW = 8  # of either kind, where there are more spots than that already: each try takes its time
 
 
 class Candidate(NamedTuple):
@@ -146,10 +148,11 @@ def next_shot(verdicts: Verdicts, *, demand: int | None = None) -> NextShot:
     if verdicts.errors is None or len(verdicts.errors.points) < 2:
         raise SurveyError("the verdicts count no errors of a level book",
                           remedy="Give budget=ErrorBudget().errors(reduced) to check_finish.")
+    if not verdicts.worst:
+        raise SurveyError("nothing is demanded of the surface", remedy="Put demands into the brief.")
     if demand is None:
         demand = _closest(verdicts)
-    elif isinstance(demand, bool) or not isinstance(demand, (int, np.integer)) or not 0 <= demand < len(verdicts.worst):
-        raise SurveyError(f"there is no demand number {demand!r}", rule=f"They go from 0 to {len(verdicts.worst) - 1}.")
+    verdicts.worst_row(demand)
     return _Further(verdicts, int(demand), verdicts.errors).found()
 
 
@@ -180,8 +183,7 @@ class _Further:
     @property
     def at(self) -> int:
         """Which of them is nearest to trouble."""
-        return next(place for place, row in enumerate(self.rows)
-                    if self.verdicts.everywhere[row] is self.verdicts.worst[self.number])
+        return self.rows.index(self.verdicts.worst_row(self.number))
 
     def sure(self, errors: LevelErrors, extra: Sequence[str] = ()) -> Certainty:
         """How sure the places would be with other errors, and `extra` spots on the surface, which is as uneven as it is now."""
@@ -209,17 +211,26 @@ class _Further:
     def candidates(self) -> list[Candidate]:
         """Every shot that is thought of."""
         everywhere, about = self.verdicts.everywhere, self.errors.reduced.about
-        hangs = {point for row in self.rows for point, _ in everywhere[row].condition.on} | set(self.verdicts.surveyed)
+        surveyed = self.verdicts.surveyed
+        hangs = {point for row in self.rows for point, _ in everywhere[row].condition.on} | set(self._telling())
         named = [point for point in self.errors.points if about[point]["feature"] in SHOT or point in hangs]
         found = [Candidate(point, how) for point in named for how in (AGAIN, FRESH)]
-        if self.verdicts.surveyed:
-            area = self.verdicts.brief.area
-            step = max(GRID, float(np.sqrt(area.area / MOST_SPOTS)))
+        if surveyed:
+            area, most = self.verdicts.brief.area, MOST_SPOTS if len(surveyed) <= MOST_SPOTS else FEW
+            step = max(GRID, float(np.sqrt(area.area / most)))
             x_min, y_min, x_max, y_max = area.bounds
             found += [Candidate(f"a new spot at {word_place(float(x), float(y))}", NEW, (float(x), float(y)))
                       for x in np.arange(x_min + step / 2, x_max, step) for y in np.arange(y_min + step / 2, y_max, step)
                       if area.covers(shapely.Point(x, y))]
         return found
+
+    def _telling(self) -> Sequence[str]:
+        """Spots of a surface that exists that are worth reading again: of very many the FEW that weigh most."""
+        surveyed, now = self.verdicts.surveyed, self.verdicts.certainty
+        if len(surveyed) <= MOST_SPOTS or now is None:
+            return surveyed
+        weights = np.abs(now.effect[self.rows[self.at], now.survey:now.survey + len(surveyed)])
+        return [surveyed[place] for place in np.argsort(-weights, kind="stable")[:FEW]]
 
     def needed(self, sure: Certainty) -> Floats:
         """By how much each u (k,) is too wide to settle the verdict, as a share of what is needed: 1 or less settles it.

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from html import escape
@@ -13,7 +13,7 @@ import numpy as np
 import pandas as pd
 
 from ..errors import SurveyError, finite, finite_list, must_be
-from ..surface.plane import Floats, PlaneFit, fit_plane
+from ..surface.plane import Floats, PlaneFit, fit_plane, frozen
 from ..survey.book import Row
 from ..survey.linking import Sight
 from ..survey.reduction import ReducedLevels
@@ -80,7 +80,7 @@ class LevelErrors:
     def covariance(self) -> Floats:
         """Covariance of the levels (n, n), m²."""
         scaled = self.effect * self.inputs.sd
-        return np.asarray(scaled @ scaled.T)
+        return frozen(scaled @ scaled.T)
 
     @property
     def sd(self) -> Floats:
@@ -114,15 +114,21 @@ class LevelErrors:
         the plane because the surface is not flat; if not given it is what the residuals of plain least squares show beyond the
         errors of the readings. A taped position counts by the slope.
         """
-        named = self.ground_points() if points is None else list(points)
+        named = self.ground_points() if points is None else names_of(points)
+        if uneven is not None:
+            uneven = finite(uneven, "how uneven the surface is", "It is a standard deviation in m.", least=0)
         x, y, levels = self._spots(named)
         plain, measured = self._plainly(named)
-        own = unevenness(plain, measured) if uneven is None else uneven**2
+        own = unevenness(plain, measured)[0] if uneven is None else uneven**2
         return fit_plane(x, y, levels, covariance=measured + (own + LEAST**2) * np.eye(len(named)), points=named)
 
     def uneven(self, points: Sequence[str]) -> float:
         """By how much (m, standard deviation) a surface lies off its plane at a spot beyond what the readings may be out."""
-        return math.sqrt(unevenness(*self._plainly(points)))
+        return math.sqrt(unevenness(*self._plainly(points))[0])
+
+    def seen(self, points: Sequence[str]) -> float:
+        """What errors of the readings and the tape alone would leave in the residuals of a plane, a variance in m²."""
+        return unevenness(*self._plainly(points))[1]
 
     def _plainly(self, points: Sequence[str]) -> tuple[PlaneFit, Floats]:
         """The plane of plain least squares, and the covariance of the levels (m²) with what the tape adds by its slope."""
@@ -137,6 +143,9 @@ class LevelErrors:
                 and self.place(point) is not None]
 
     def _spots(self, points: Sequence[str]) -> tuple[Floats, Floats, Floats]:
+        twice = [point for place, point in enumerate(points) if point in points[:place]]
+        if twice:
+            raise SurveyError(f"the points {', '.join(dict.fromkeys(twice))} are named twice", rule="A plane takes each once.")
         missing = [point for point in points if point not in self.where or self.place(point) is None]
         if missing:
             raise SurveyError(f"the points {', '.join(missing)} were not read, or have no x and y",
@@ -167,14 +176,26 @@ class LevelErrors:
         return html_table(shown, words=True) + "".join(f"<p>{escape(doubt)}</p>" for doubt in self.doubts)
 
 
-def unevenness(plain: PlaneFit, measured: Floats) -> float:
-    """Variance in m² of a surface about its plane: what the residuals hold beyond a covariance of the levels (n, n)."""
+def names_of(points: object) -> list[str]:
+    """Names of points, one by one. Raises SurveyError for what is no list of names."""
+    if isinstance(points, (str, bytes)) or not isinstance(points, Iterable):
+        raise SurveyError(f"the points are {points!r}", rule="They are a list of names of the book.")
+    names = list(points)
+    if not all(isinstance(name, str) for name in names):
+        raise SurveyError(f"one of the points is {next(name for name in names if not isinstance(name, str))!r}",
+                          rule="They are a list of names of the book.")
+    return names
+
+
+def unevenness(plain: PlaneFit, measured: Floats) -> tuple[float, float]:
+    """Variance in m² of a surface about its plane, beyond a covariance of the levels (n, n); and what that alone leaves."""
     freedom = len(plain.x) - 3
     if not freedom:
-        return 0.0
+        return 0.0, 0.0
     design = np.column_stack([np.ones(len(plain.x)), plain.x - plain.x.mean(), plain.y - plain.y.mean()])
     off = np.eye(len(plain.x)) - design @ np.linalg.pinv(design)
-    return max(float(plain.residuals @ plain.residuals - np.trace(off @ measured)) / freedom, 0.0)
+    left = float(np.trace(off @ measured)) / freedom
+    return max(float(plain.residuals @ plain.residuals) / freedom - left, 0.0), left
 
 
 def propagate(budget: ErrorBudget, reduced: ReducedLevels, instruments: Mapping[int, Sequence[float]] | None,
@@ -256,7 +277,7 @@ def _sign(reduced: ReducedLevels, sight: Sight) -> float:
 class _Places:
     """Where each sight goes, beside where its set-up's other sights go.
 
-    A point without x and y is taken to lie its sight, or UNPLACED m, from the middle of the rest, in a direction not known:
+    A point without x and y is taken to lie its sight, or UNPLACED m, from the instrument, in a direction not known:
     what a tilt does to it has the same variance as if it lay that far off on an axis of its own.
     """
 
@@ -281,7 +302,7 @@ class _Places:
             for place in map(int, here):
                 booked = sights[place].length
                 if placed[place]:
-                    self.offsets[place, :2] = plan[place] - middle
+                    self.offsets[place, :2] = plan[place] - instrument
                     told = booked if number not in stood else None
                     self.lengths[place] = math.dist(plan[place], instrument) if told is None else told
                 else:

@@ -15,8 +15,9 @@ from ..surface.facet import Facet
 from ..surface.finish import Finish
 from ..surface.plane import Floats, Plane
 from ..surface.shapes import Part, Shape, facets_of
+from .asked import conditions_on, corners_of, demands_on, facets_for
 from .brief import Brief
-from .check import certainty_of, conditions_on, corners_of, demands_on, facets_for
+from .check import certainty_of
 from .conditions import Condition, Demand
 from .propagation import LevelErrors
 
@@ -81,7 +82,7 @@ class Rows:
         asked = [(condition, sloping[flat.facets[part]]) for condition, part in zip(self.of, self.part, strict=True)]
         give = errors.budget.k * certainty_of(asked, flat, errors).u * self.share
         shift = np.array([one.high or 0.0 for one in self.of])  # a true fall is never less than nought
-        none = np.array([one.of_true_fall for one in self.of]) & (give > shift)
+        none = np.array([one.of_true_fall for one in self.of], dtype=bool) & (give > shift)
         finer = np.unique(self.owner[none | (2 * give > self.high - self.low)])
         give = np.where(np.isin(self.owner, finer), 0.0, give)
         return replace(self, low=self.low + give, high=self.high - give)

@@ -13,7 +13,7 @@ import pandas as pd
 from ..errors import SurveyError, SurveyWarning, must_be
 from ..surface.finish import Finish
 from ..surface.ground import Ground
-from ..wording import html_table, word_chance, word_mm, word_number, word_twenty, word_volume
+from ..wording import html_table, word_chance, word_mm, word_number, word_share, word_twenty, word_volume
 from .brief import Wall
 from .budget import ErrorBudget
 from .check import MET, NOT_MET, TOO_CLOSE, Finding, Verdicts, check_finish
@@ -24,6 +24,7 @@ from .simulation import TRIALS, Trials, simulate
 from .volume import moved_to, volume_slopes
 
 CHANGES = ("as it is", "a better instrument", "every reading twice", "closing shots", "read again, turned half round")
+MOST_TRIALS = 10_000_000
 UNLIKELY = 5.0  # standard deviations: nobody waits for such an error
 SHOWN = 8  # inputs by name in a table or picture; the rest together
 
@@ -43,11 +44,6 @@ class Sensitivity:
         assert self.verdicts.errors is not None
         return self.verdicts.errors
 
-    def _row(self, demand: int) -> int:
-        """The row of `everywhere` that is nearest to trouble for a demand."""
-        worst = self.verdicts.worst[demand]
-        return next(row for row in self.verdicts.places_of(demand) if self.verdicts.everywhere[row] is worst)
-
     def inputs(self, demand: int) -> pd.DataFrame:
         """A new table of what moves one demand's margin where it is nearest to trouble, what moves it most first.
 
@@ -57,11 +53,10 @@ class Sensitivity:
 
         Raises SurveyError for a demand that is not there.
         """
-        if isinstance(demand, bool) or not isinstance(demand, (int, np.integer)) or not 0 <= demand < len(self.verdicts.worst):
-            raise SurveyError(f"there is no demand number {demand!r}", rule=f"They go from 0 to {len(self.verdicts.worst) - 1}.")
+        row = self.verdicts.worst_row(demand)
         finding, certainty = self.verdicts.worst[demand], self.verdicts.certainty
         assert certainty is not None
-        effect, inputs = certainty.effect[self._row(demand)], certainty.inputs
+        effect, inputs = certainty.effect[row], certainty.inputs
         sign = 1.0 if finding.margin == finding.condition.room(finding.found)[0] else -1.0
         sd = inputs.sd
         moved = np.flatnonzero((effect != 0) & (sd > 0))
@@ -80,6 +75,12 @@ class Sensitivity:
         table = pd.DataFrame({"demand": [one.demand.title for one in self.verdicts.worst],
                               "place": [one.condition.place for one in self.verdicts.worst]})
         return table.assign(**{kind: share for kind, share in zip(KINDS, shares.T, strict=True) if share.any()})
+
+    @property
+    def kinds_words(self) -> pd.DataFrame:
+        """`kinds` as a new table of words, shares in per cent."""
+        table = self.kinds
+        return table.assign(**{kind: table[kind].map(word_share) for kind in table.columns[2:]})
 
     @cached_property
     def trials(self) -> Trials:
@@ -102,7 +103,8 @@ class Sensitivity:
 
     def inputs_words(self, demand: int) -> pd.DataFrame:
         """The first SHOWN of `inputs` as a new table of words: input, what it moves, what would flip the verdict."""
-        finding, table = self.verdicts.worst[demand], self.inputs(demand).head(SHOWN)
+        table = self.inputs(demand).head(SHOWN)
+        finding = self.verdicts.worst[demand]
         flips = ["no likely error of it alone" if size > UNLIKELY * sd else
                  word_number(size, figures=2) + (" mm/m" if name.startswith(("tilt", "collimation")) else " mm")
                  for name, sd, size in zip(table["input"], table["sd"], table["flips"], strict=True)]
@@ -280,9 +282,11 @@ def sensitivity(verdicts: Verdicts, *, ground: Ground | None = None, trials: int
     must_be(ground, (Ground, type(None)), "the ground")
     if verdicts.errors is None:
         raise SurveyError("the verdicts count no errors", remedy="Give check_finish a budget.")
+    if not verdicts.worst:
+        raise SurveyError("nothing is demanded of the surface", remedy="Put demands into the brief.")
     for name, value, least in (("trials", trials, 1), ("seed", seed, 0)):
-        if isinstance(value, bool) or not isinstance(value, (int, np.integer)) or value < least:
-            raise SurveyError(f"{name} is {value!r}", rule=f"It is a whole number, {least} or more.")
+        if isinstance(value, bool) or not isinstance(value, (int, np.integer)) or not least <= value <= MOST_TRIALS:
+            raise SurveyError(f"{name} is {value!r}", rule=f"It is a whole number from {least} to {MOST_TRIALS}.")
     return Sensitivity(verdicts, ground, int(trials), int(seed))
 
 

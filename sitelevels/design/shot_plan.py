@@ -17,7 +17,7 @@ from ..surface.finish import Finish
 from ..surface.plane import Plane
 from ..survey.book import LevelBook, Row
 from ..survey.reduction import reduce_book
-from ..wording import html_table, whole_cm, word_level, word_mm
+from ..wording import html_table, whole_cm, word_distance, word_level, word_mm, word_place
 from .brief import Brief, Wall
 from .budget import ErrorBudget
 from .check import Finding, Verdicts, check_finish
@@ -32,6 +32,7 @@ OFF_EDGE = 0.1  # m: the staff is put no nearer to an edge
 LEAST_GROUND = 12  # points of the ground that repeats do not crowd out
 MOST_TIMES = 4  # readings of one point; more wants a better instrument
 BENCHMARK = "BM"
+FARTHEST_MARK = 200.0  # m: no staff is read farther off (common practice, no source)
 _FEATURES = ((Step, "threshold"), (Cover, "buried"), (KeepBelow, "airbrick"), (Gully, "gully"), (AccessCover, "cover"))
 
 
@@ -82,7 +83,7 @@ class ShotPlan:
         how = "one set-up" if self.setups == 1 else ("two set-ups at about the same place, the instrument turned half round "
                                                      "between them")
         told = [f"{len(self.shots)} readings on {points} points from {how}, each set-up ending on {self.shots[0].point} again. "
-                f"Turning out {word_mm(self.margin)} inside a limit, or "
+                f"Turning out {word_mm(self.margin)} inside a limit, or in the middle of two that lie nearer together, or "
                 f"{word_mm(self.fall_margin, digits=1)}/m inside that of a fall, "
                 f"{sum(self.provable)} of {len(self.provable)} demands could be proved."]
         for number, proved in enumerate(self.provable):
@@ -135,6 +136,9 @@ def shot_plan(brief: Brief, *, budget: ErrorBudget | None = None, margin: float 
     margin = finite(margin, "the margin", "It is a length in m.", over=0)
     fall_margin = finite(fall_margin, "the margin of a fall", "It is a fall in m/m.", over=0)
     place = None if benchmark is None else finite_list(benchmark, "the place of the benchmark", "It is (x, y) in m.", count=2)
+    if place is not None and brief.area.distance(shapely.Point(place)) > FARTHEST_MARK:
+        raise SurveyError(f"the benchmark stands {word_distance(brief.area.distance(shapely.Point(place)))} from the area",
+                          rule=f"A sight is no longer than {word_distance(FARTHEST_MARK)}.", remedy="Check its x and y, in m.")
     brief = _with_planned_walls(replace(brief, demands=tuple(one for one in brief.demands if not isinstance(one, FallToDrain))))
     named, mark = _named_points(brief), _prefix(BENCHMARK, brief)
     if len(named) + 2 > MOST_ROWS:
@@ -202,13 +206,17 @@ def _named_points(brief: Brief) -> list[Named]:
         if isinstance(demand, AtSpots):
             feature = next((name for kind, name in _FEATURES if isinstance(demand, kind)), "edge")
             for spot in demand.spots:
-                found.setdefault(spot.point, (spot.point, feature, "", spot.x, spot.y))
+                known = found.setdefault(spot.point, (spot.point, feature, "", spot.x, spot.y))
+                if known[3:] != (spot.x, spot.y):
+                    raise SurveyError(f"the name {spot.point!r} stands at {word_place(*known[3:])} and at "
+                                      f"{word_place(spot.x, spot.y)}", remedy="Give each place a name of its own.")
     return list(found.values())
 
 
 def _ground_points(brief: Brief, room: int) -> list[Named]:
     """The corners of the area and a grid inside it, as many as there is room for, the corners first."""
     corners = [(float(x), float(y)) for x, y in brief.area.exterior.coords[:-1]]
+    corners = corners[::-(-len(corners) // max(room // 2, 1))]  # of a rounded outline, some all the way round
     corner, spot = _prefix("C", brief), _prefix("S", brief)
     found = [(f"{corner}{number}", "corner", "", x, y) for number, (x, y) in enumerate(corners, start=1)][:max(room, 0)]
     left = room - len(found)

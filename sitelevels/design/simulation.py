@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ..surface.plane import Floats
+from .asked import ROUNDING
 from .certainty import as_it_is
 from .check import Verdicts, certainty_of
 
@@ -47,6 +48,7 @@ def simulate(verdicts: Verdicts, *, count: int = TRIALS, seed: int = 1) -> Trial
                            one.condition.high if one.condition.high is not None else np.inf] for one in verdicts.everywhere]).T
     found = np.array([one.found for one in verdicts.everywhere])
     u = np.maximum([one.u or 0.0 for one in verdicts.everywhere], 1e-12)
+    low, high = low - ROUNDING * (u < ROUNDING), high + ROUNDING * (u < ROUNDING)  # as the verdict on what is known exactly
     near = np.array([one.k for one in verdicts.everywhere])
     far = [np.array([budget.k_of(len(rows), freedom) for freedom in certainty.freedom[rows]]) for rows in numbers]
     totals = np.zeros((4, len(numbers)))

@@ -18,10 +18,11 @@ from ..surface.pieces import Pieces, cut_pieces
 from ..surface.plane import Floats, Plane
 from ..surface.shapes import Channel, OnePlane, Outlet, Shape
 from ..wording import html_table, word_area, word_change, word_fall, word_mm, word_volume
+from .asked import facets_for
 from .brief import Brief
 from .budget import ErrorBudget
 from .certainty import nothing_read
-from .check import TOO_CLOSE, check_finish, facets_for
+from .check import TOO_CLOSE, check_finish
 from .conditions import Condition, Demand
 from .conflict import Conflict, Quarrel, find_quarrel
 from .cures import Cure, try_cures
@@ -191,6 +192,7 @@ class Solution:
         left = (1 - self.covered) * self.brief.area.area
         beyond = f" {word_area(left)} lie outside the spots and are not counted." if left >= 0.05 else ""
         met = f" meeting {self._all}" if self._rows.demands else ", of which nothing is demanded"
+        met += f", {len(self.unproved)} of them not proved" if self.unproved else ""
         unproved = "".join(f" NOT PROVED: {told}" for told in self.unproved)
         return (f"Found: {self.shape.words()}{met}. {word_volume(self.volume or 0.0)} are "
                 f"moved, dig and fill together.{beyond}{unproved}{''.join(f' MIND: {doubt}' for doubt in self.doubts)}")
@@ -286,7 +288,7 @@ def solve_finish(brief: Brief, ground: Ground, *, shape: Shape | type[Plane] | N
         x, volume, off = _best(kept, aim, pieces)
         finish = kept.finish(x)
         steep, before = max(facet.plane.fall for facet in finish.facets), steep
-        if errors is None or steep <= before:
+        if errors is None or kept is rows or steep <= before:
             break
     rows = kept
     if max(facet.plane.fall for facet in finish.facets) > STEEPEST:

@@ -18,7 +18,7 @@ from ..design.budget_file import budget_of, headings_of
 from ..design.check import Verdicts, check_finish
 from ..design.choice import Choice, Choosing
 from ..design.finish_file import chosen_finish, chosen_shape
-from ..design.propagation import MOSTLY, LevelErrors
+from ..design.propagation import LevelErrors
 from ..design.published import LIMITS
 from ..design.section import Section, cut_section
 from ..design.sensitivity import Sensitivity, sensitivity
@@ -224,7 +224,9 @@ class Job:
         """The fall of the plane that fits the ground best, away from the first wall, and how sure it is, in a sentence."""
         fit = self.errors.plane_fit()
         way = self.brief.outward(self.brief.walls[0]) if self.brief.walls else fit.plane.direction
-        fall, give = fit.plane.fall_towards(*way), MOSTLY * fit.fall_sd(*way)
+        from scipy.stats import t as student
+        spare = max(len(fit.x) - 3, 1)  # the unevenness rests on so many spots
+        fall, give = fit.plane.fall_towards(*way), float(student.ppf(0.975, spare)) * fit.fall_sd(*way)
         where = f"Away from the {self.brief.walls[0].name}" if self.brief.walls else "The steepest way"
         return (f"{where} the ground as a whole falls {word_fall(fall)}; "
                 f"19 times of 20 it lies between {word_fall(fall - give)} and {word_fall(fall + give)}.")
@@ -246,6 +248,7 @@ class Job:
 
     def reread(self, point: str, reading: float) -> Job:
         """The job as it would be with one more reading (m) on a point, from the last set-up; nothing is written."""
+        must_be(point, str, "the point")
         about, rows = self.reduced.about.get(point), list(self.book.rows)
         if about is None:
             raise SurveyError(f"the point {point!r} was not read", rule="It is a point of the book that is read again.")

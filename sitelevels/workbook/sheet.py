@@ -131,15 +131,18 @@ def _first_page(job: Job, pegs: PegTable) -> Figure:
     _peg_plan(plan, job, pegs)
     verdicts = page.add_axes((0.07, 0.095, 0.86, 0.33))
     words = job.verdicts.words.sort_values("verdict", key=_news, kind="stable")  # worst news first
+    if "give or take" in words:  # beside what is in hand, what would be needed to be sure
+        words["margin"] = [f"{margin.partition(' ')[0]} of {give}" for margin, give in
+                           zip(words["margin"], words["give or take"], strict=True)]
     rows = [tuple(row) for row in words[["demand", "place", "required", "found", "margin", "verdict"]].itertuples(index=False)]
-    headings = ("demand", "where closest", "required", "found", "in hand", "verdict")
-    bottom, shown = _table(verdicts, "Does it do what was asked?", headings, (0.0, 0.15, 0.325, 0.58, 0.775, 0.895), rows,
-                            widths=(13, 16, 24, 19, 11, 10), floor=0.30)
+    headings = ("demand", "where closest", "required", "found", "in hand, need" if job.counted else "in hand", "verdict")
+    bottom, shown = _table(verdicts, "Does it do what was asked?", headings, (0.0, 0.145, 0.305, 0.55, 0.735, 0.90), rows,
+                            widths=(13, 15, 24, 18, 17, 10), floor=0.30)
     left = [f"{len(rows) - shown} more demands are in verdicts.csv."] if shown < len(rows) else []
     unsure = [f"{title} ({how})" for title, how in job.verdicts.unsure]
     told = [*(f"LOOK AGAIN: {doubt}" for doubt in job.doubts), *left, job.earthworks.sentence(), job.reduced.closing,
-            *(f"{'What would mend the design' if verdict == 'not met' else str(demand).capitalize()}: {mend}"
-              for demand, verdict, mend in zip(words["demand"], words["verdict"], words["mend"], strict=True) if mend),
+            *(f"{'What would mend the design' if verdict == 'not met' else 'To be sure'}, {demand} ({place}): {mend}"
+              for demand, place, verdict, mend in words[["demand", "place", "verdict", "mend"]].itertuples(index=False) if mend),
             job.verdicts.basis,
             *([f"Usual limits that no document seen bears out: {', '.join(unsure)}."] if unsure else [])]
     lines = [part for line in told for part in textwrap.wrap(line, 105)]

@@ -29,7 +29,7 @@ def save_shot_plan(job: Job, plan: ShotPlan) -> Path:
     Raises SurveyError where they cannot be written.
     """
     folder = sheet_folder(job)
-    for name, content in zip(SHOT_FILES, (_csv(plan).encode("utf-8-sig"), _pdf(job, plan)), strict=True):
+    for name, content in zip(SHOT_FILES, (_csv(plan).encode("utf-8-sig", errors="replace"), _pdf(job, plan)), strict=True):
         write_whole(folder / name, content)
     return folder
 
@@ -52,7 +52,8 @@ def _pdf(job: Job, plan: ShotPlan) -> bytes:
 
 def _page(job: Job, plan: ShotPlan, start: int) -> Figure:
     page = page_of(job, f"shot plan, page {start // MOST_ROWS + 1} of {-(-len(plan.shots) // MOST_ROWS)}", "read by")
-    told = plan.words if not start else ("Turn the instrument half round, and read the same points again.",)
+    key = ("A white cell is to be filled in. Under rl stands the level of the benchmark: 10.000 m if nobody gave you one.",)
+    told = (*plan.words, *key) if not start else ("Turn the instrument half round, and read the same points again.",)
     bottom = paragraphs(page, 0.938, told)
     if not start:
         ax = page.add_axes((0.10, 0.575, 0.83, bottom - 0.625))

@@ -6,7 +6,6 @@ The reduction takes floats, arrays of trials or numbers with uncertainties alike
 from __future__ import annotations
 
 import math
-import statistics
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
@@ -177,7 +176,7 @@ def staff_readings(job: Job, budget: ErrorBudget, draw: Draw, headings: Mapping[
                    lost: Mapping[str, tuple[Any, Any]] | None = None) -> list[Any]:
     """What is booked: the staff or tape spans from the mark to a line of light that leans and dips.
 
-    `lost` marks lie 10 m from the middle of the others of each set-up, in the direction given.
+    `lost` marks lie 10 m from the instrument of each set-up, in the direction given.
     """
     lean, zero, dip = tilts(job, budget, draw, headings), draw(budget.zero, "zero"), draw(budget.collimation, "collimation")
     placing = {"": budget.placing_ground, "ground": budget.placing_ground, "corner": budget.placing_ground,
@@ -186,9 +185,7 @@ def staff_readings(job: Job, budget: ErrorBudget, draw: Draw, headings: Mapping[
     for shot, before in zip(job.shots, [None, *job.shots], strict=False):
         mark, (x, y) = job.marks[shot.point], job.stands[shot.setup]
         if lost and shot.point in lost:
-            seen = [job.marks[one.point] for one in job.shots if one.setup == shot.setup and one.point not in lost]
-            middle = statistics.fmean(one.x for one in seen), statistics.fmean(one.y for one in seen)
-            dx, dy = (middle[axis] - (x, y)[axis] + 10 * lost[shot.point][axis] for axis in (0, 1))
+            dx, dy = (10 * lost[shot.point][axis] for axis in (0, 1))
             length = 10.0
         else:
             dx, dy, length = mark.x - x, mark.y - y, job.length(shot.setup, shot.point)

@@ -112,7 +112,7 @@ class Book:
         placed = [(mark.x, mark.y) for mark in mine if mark.placed]
         middle = np.mean(placed or [(0.0, 0.0)], axis=0)
         stand = np.array(self.stands.get(number, middle))
-        places = np.array([(mark.x, mark.y, 0.0) if mark.placed else (*middle, LOST) for mark in mine])
+        places = np.array([(mark.x, mark.y, 0.0) if mark.placed else (*stand, LOST) for mark in mine])
         lengths = np.array([math.dist((mark.x, mark.y), stand) if mark.placed else LOST for mark in mine])
         return places, lengths
 

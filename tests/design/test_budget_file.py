@@ -39,9 +39,9 @@ class TestFigures:
         assert budget.k == pytest.approx(2.33, abs=0.005)
 
     @pytest.mark.parametrize(("line", "said"), [
-        ("reading_mm = -1", "reading_mm"), ("reading_mm = 200", "Look at the unit"), ('reading_mm = "1"', "a number"),
+        ("reading_mm = -1", "reading_mm"), ("reading_mm = 200", "between 0 and 100 mm"), ('reading_mm = "1"', "a number"),
         ("reading_mm = true", "a number"), ("reading_mm = nan", "a number"), ("reading = 1", "is not known here"),
-        ("sure_percent = 100", "between 50 and 100"), ("sure_percent = 5", "between 50 and 100"),
+        ("sure_percent = 100", "between 50 and 99.9 %"), ("sure_percent = 5", "between 50 and 99.9 %"),
         ("headings = 180", "a list"), ("tilt_body_mm_in_10_m = [1]", "a number")])
     def test_what_cannot_be_is_refused_by_its_key(self, line: str, said: str) -> None:
         with pytest.raises(SurveyError, match=said):

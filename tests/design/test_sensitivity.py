@@ -161,10 +161,15 @@ def times_u(yard: Yard, number: int) -> float:
     if not yard.surveyed:
         return float(norm.ppf(0.95))
     _, other = yard.effects([yard.verdicts.worst[number].condition], yard.book, yard.surveyed)
-    budget, own = yard.book.budget, yard.uneven**2 + (yard.book.budget.tape * yard.fall)**2
-    read = [budget.reading**2 + budget.placing(yard.book.marks[point].feature)**2 for point in yard.surveyed]
-    spots = other[0, :len(read)]**2  # the residuals tell unevenness, tape and reading of the spots together
-    rough = float((other**2).sum() + (spots * read).sum() / own)
+    own, tape = yard.uneven**2 + (yard.book.budget.tape * yard.fall)**2, (yard.book.budget.tape * yard.fall)**2
+    effect = yard.book.effects(list(yard.surveyed))
+    places = np.array([(yard.book.marks[point].x, yard.book.marks[point].y) for point in yard.surveyed])
+    flat = np.linalg.qr(np.column_stack([np.ones(len(places)), places - places.mean(axis=0)]))[0]
+    off = np.eye(len(places)) - flat @ flat.T  # what a plane leaves of levels
+    seen = np.trace(off @ (effect @ effect.T + tape * np.eye(len(places)))) / (len(places) - 3)
+    share, spots = min(2 / (len(places) - 3), 1.0), len(places)
+    rough = float(((other[0, :spots]**2).sum() * (yard.uneven**2 + seen)
+                   + (other[0, spots:]**2).sum() * (yard.uneven**2 + share * seen)) / own)
     whole = float(covariance_of(yard, number, survey=False)[0, 0])
     return float(student.ppf(0.95, (len(yard.surveyed) - 3) * (whole / max(rough, 1e-30))**2))
 

@@ -138,7 +138,7 @@ class TestByHand:
         assert found.finish is not None
         (said,) = found.unproved
         assert said.startswith("within 3 mm of the paving that stays at old")
-        assert "Finer than levels can show: the number is known within 6.6 mm either way, 95% sure" in said
+        assert "Finer than levels can show: 19 times of 20 the number is known within 7.8 mm either way" in said
         verdicts = check_finish(found.finish, brief, budget=LAYING)
         assert [verdict for verdict, _ in verdicts.judged] == [CLOSE, MET, MET]
 

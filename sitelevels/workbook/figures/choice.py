@@ -37,6 +37,6 @@ def choice(laid_open: Choice, *, ax: Axes | None = None, solved: tuple[float, fl
                     fontsize=style.TEXT, fontweight="bold", color=style.MET, zorder=6, bbox=style.BACKED)
     ax.set_xlabel("level of the finish at the first end of the wall, m", fontsize=style.TEXT, color=style.INK)
     ax.set_ylabel("fall away, mm/m", fontsize=style.TEXT, color=style.INK)
-    met = "nowhere is every demand met" if allowed.is_empty else "white: every demand met"
+    met = "nowhere is every demand met" if allowed.is_empty else "white: every demand met, by the margin alone"
     under = f"fall along the wall {word_fall(laid_open.along)}; {met}; brown lines: dig and fill together"
     return style.titled(ax, "Which level and fall may I choose, and what does each move?", under, laid_open.sentence())

@@ -6,7 +6,7 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from ...design.check import ROUNDING
+from ...design.asked import ROUNDING
 from ...design.section import Section
 from ...wording import word_distance, word_fall, word_mm, word_times
 from . import style

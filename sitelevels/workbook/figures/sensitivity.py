@@ -14,6 +14,7 @@ from . import style
 def sensitivity(found: Sensitivity, demand: int, *, ax: Axes | None = None) -> Axes:
     """Bars about the margin of one demand, by its number: how far a standard deviation of each input moves it, both ways."""
     ax = style.axes(ax, (7.6, 3.9))
+    found.verdicts.worst_row(demand)
     finding, (verdict, _) = found.verdicts.worst[demand], found.verdicts.judged[demand]
     table = found.inputs(demand)
     shown, rest = table.iloc[:SHOWN], table.iloc[SHOWN:]
@@ -22,7 +23,7 @@ def sensitivity(found: Sensitivity, demand: int, *, ax: Axes | None = None) -> A
         bars.append((f"the other {len(rest)} together", float(np.sqrt((rest["moves"]**2).sum()))))
     bars.append((f"all, {word_share(finding.sure)} sure", finding.give * 1000))
     margin, unit = finding.margin * 1000, finding.demand.unit
-    reach = max(size for _, size in bars)
+    reach = max(*(size for _, size in bars), 1e-3)
     places = np.arange(len(bars))
     colours = [style.EARTH] * (len(bars) - 1) + [{"met": style.MET, "not met": style.NOT_MET}.get(verdict, style.TOO_CLOSE)]
     ax.barh(places, [2 * size for _, size in bars], left=[margin - size for _, size in bars], color=colours, height=0.62)

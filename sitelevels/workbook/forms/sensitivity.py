@@ -9,7 +9,7 @@ import ipywidgets as widgets
 
 from ...design.brief_file import toml, with_value
 from ...design.budget import TERMS, ErrorBudget
-from ...design.budget_file import KEYS, PER
+from ...design.budget_file import KEYS, PER, fault_of
 from ...design.check import check_finish
 from ...design.shot_plan import FALL_MARGIN, MARGIN, ShotPlan, shot_plan
 from ...errors import SurveyError
@@ -43,7 +43,7 @@ class BudgetForm(Form):
             told = f"{about['what'][name]}. {about['source'][name]}"
             rows.append(_told(self.fields[name], told))
         self._field(_SURE, tidy(budget.sure * 100), "sure, %")
-        rows.append(_told(self.fields[_SURE], "how often a verdict must be right, of 100 times"))
+        rows.append(_told(self.fields[_SURE], "of 100 numbers that lie just at a limit, how many are not called met"))
         self.loaded = {name: field.value for name, field in self.fields.items()}
         self.children = [*rows, button("Save the error budget", self.save_budget), self.message, self.shown]
         self.follow()
@@ -57,12 +57,11 @@ class BudgetForm(Form):
         budget = self.needed().budget
         own = {name: self.fields[name].value * PER[key.removeprefix(name)] for name, key in KEYS.items()
                if self.fields[name].value != self.loaded[name]}
-        for name in own:
-            try:
-                ErrorBudget(**{name: own[name]})
-            except SurveyError as error:
-                raise error.at(self.fields[name].description) from None
+        faults = [fault for name in own if (fault := fault_of(name, self.fields[name].value))]
         sure = budget.sure if self.fields[_SURE].value == self.loaded[_SURE] else self.fields[_SURE].value / 100
+        faults += [fault for fault in [fault_of(_SURE, sure * 100)] if fault]
+        if faults:
+            raise SurveyError.together(faults)
         return ErrorBudget(**{name: getattr(budget, name) for name in TERMS} | own, sure=sure)
 
     def follow(self) -> None:
@@ -75,8 +74,11 @@ class BudgetForm(Form):
         errors = self.typed().errors(job.reduced, headings=job.errors.headings)
         verdicts = check_finish(job.finish, job.brief, budget=errors)
         unsaved = "" if all(self.fields[name].value == value for name, value in self.loaded.items()) else "<i>Not saved yet.</i> "
+        if job.counted is None:
+            unsaved += ("<p>This job has no error budget yet: these are the usual figures and your own tests. Save, and the "
+                        "other notebooks and the sheet count them too.</p>")
         doubts = "".join(f"<p>{escape(doubt)}</p>" for doubt in errors.doubts)
-        return f"{unsaved}{scrolled(verdicts.html())}{doubts}"
+        return f"{unsaved}<b>{escape(verdicts.counted or 'Every demand met')}.</b>{scrolled(verdicts.html(), tall=60)}{doubts}"
 
     def save_budget(self) -> None:
         """Write what was changed into [errors] of brief.toml; from then on every verdict of the job counts errors."""
@@ -94,9 +96,8 @@ class BudgetForm(Form):
         text = self.attempt(changed)
         if text is not None and self.save("Saved. Choose Run, then Run All Cells; the verdicts of the other notebooks count "
                                           "these errors too.", brief_text=text):
-            self.loaded = {name: field.value for name, field in self.fields.items()}
             shown = self.message.value
-            self.follow()
+            self._build()  # the sources beside the figures are others now
             self.message.value = shown
 
 

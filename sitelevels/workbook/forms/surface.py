@@ -9,7 +9,7 @@ import ipywidgets as widgets
 
 from ...design.brief import Brief
 from ...design.brief_file import toml, with_value
-from ...design.check import NOT_MET, TOO_CLOSE, Verdicts, check_finish
+from ...design.check import Verdicts, check_finish
 from ...design.choice import Choice, Choosing
 from ...design.demands import Clearance
 from ...design.finish_file import at_wall
@@ -153,7 +153,8 @@ class SurfaceForm(Form):
         finish = job.finish_of(level, away, along)
         self.verdicts = check_finish(finish, self.brief, budget=job.counted)
         works = job.earthworks_of(finish)
-        colour, said = _summed_up(self.verdicts)
+        said = self.verdicts.counted or "every demand met"
+        colour = BAD if self.verdicts.failed else CLOSE if self.verdicts.too_close else GOOD
         unsaved = "" if self.chosen() == self._began() and isinstance(job.shape, OnePlane) else " <i>Not saved yet.</i>"
         self.away_words.value, self.along_words.value = word_fall(away), word_fall(along)
         self.said.value = (
@@ -165,7 +166,8 @@ class SurfaceForm(Form):
                             for verdict, one in zip(words["verdict"], self.verdicts.worst, strict=True)]
         aims = "".join(f"<li>{escape(f'{one.demand.title}, {one.condition.place}')}: {escape(one.aim)}</li>"
                        for one in self.verdicts.worst if one.u is not None)
-        self.shown.value = scrolled(self.verdicts.html(words)) + (f"<ul class='surface-aims'>{aims}</ul>" if aims else "")
+        listed = f"<ul class='surface-aims'>{aims}</ul>" if aims else ""
+        self.shown.value = scrolled(self.verdicts.html(words), tall=44) + listed
         cut = cut_section(self.brief, finish, job.ground, job.wall_name, self.place.value)
         self.sketch.draw(lambda ax: figures.section(cut, ax=ax))
         self.picture.value = self.sketch.png()
@@ -211,14 +213,6 @@ class SurfaceForm(Form):
             self.start = self.needed().choice
             self.exact = list(self.start)
             self.said.value = self.said.value.replace(" <i>Not saved yet.</i>", "")
-
-
-def _summed_up(verdicts: Verdicts) -> tuple[str, str]:
-    """All verdicts in a colour and a few words."""
-    count = len(verdicts.worst)
-    told = [f"{number} of {count} demands {verdict}" for number, verdict in (
-        (verdicts.failed, NOT_MET), (verdicts.too_close, TOO_CLOSE)) if number]
-    return BAD if verdicts.failed else CLOSE if told else GOOD, ", ".join(told) or "every demand met"
 
 
 class _Chart:
