@@ -28,6 +28,7 @@ A4 = (8.27, 11.69)  # inches
 ROWS = 50  # pegs in one column of the second page
 MOST = 2 * ROWS
 LINE = 0.047  # height of a line of text below the verdicts, as a share of their part of the page
+NEEDED = "Need: how wide a margin must be to be sure; errors of survey, setting out and laying are counted."
 NAME = 10  # characters of a name that a column holds
 _COLOURS = {"met": style.MET, "too close to call": style.TOO_CLOSE, "not met": style.NOT_MET}
 
@@ -143,7 +144,7 @@ def _first_page(job: Job, pegs: PegTable) -> Figure:
     told = [*(f"LOOK AGAIN: {doubt}" for doubt in job.doubts), *left, job.earthworks.sentence(), job.reduced.closing,
             *(f"{'What would mend the design' if verdict == 'not met' else 'To be sure'}, {demand} ({place}): {mend}"
               for demand, place, verdict, mend in words[["demand", "place", "verdict", "mend"]].itertuples(index=False) if mend),
-            job.verdicts.basis,
+            NEEDED if job.counted else job.verdicts.basis,
             *([f"Usual limits that no document seen bears out: {', '.join(unsure)}."] if unsure else [])]
     lines = [part for line in told for part in textwrap.wrap(line, 105)]
     room = int((bottom + 0.12) / LINE)

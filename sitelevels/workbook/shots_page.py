@@ -52,8 +52,9 @@ def _pdf(job: Job, plan: ShotPlan) -> bytes:
 
 def _page(job: Job, plan: ShotPlan, start: int) -> Figure:
     page = page_of(job, f"shot plan, page {start // MOST_ROWS + 1} of {-(-len(plan.shots) // MOST_ROWS)}", "read by")
-    key = ("A white cell is to be filled in. Under rl stands the level of the benchmark: 10.000 m if nobody gave you one.",)
-    told = (*plan.words, *key) if not start else ("Turn the instrument half round, and read the same points again.",)
+    page.text(0.07, 0.045, "Fill in the white cells; under rl the level of the benchmark, 10.000 m if nobody gave you one.",
+              fontsize=style.TEXT, color=style.INK, va="bottom")
+    told = plan.words if not start else ("Turn the instrument half round, and read the same points again.",)
     bottom = paragraphs(page, 0.938, told)
     if not start:
         ax = page.add_axes((0.10, 0.575, 0.83, bottom - 0.625))

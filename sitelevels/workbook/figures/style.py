@@ -106,6 +106,10 @@ def draw_wall(ax: Axes, brief: Brief, wall: Wall, thickness: float = 0.22) -> No
     ax.text(float(middle[0]), float(middle[1]), wall.name, ha="center", va="center", fontsize=TEXT, color=INK, rotation=angle)
 
 
+SIDES = ((1, -1), (1, 1), (-1, -1), (-1, 1), (0, -2.4), (0, 2.4), (1, -4.5), (-1, -4.5), (1, 4.5), (-1, 4.5), (0, 8.5), (1, 8.5),
+         (-1, 8.5), (0, -8.5))  # of a place, in shares of 4 and 3 points: where its words may stand
+
+
 def label_apart(ax: Axes, labels: Sequence[tuple[float, float, str]]) -> None:
     """Words beside places (x, y), each on the first side where they lie on no other words and inside the picture."""
     figure = ax.figure
@@ -114,14 +118,14 @@ def label_apart(ax: Axes, labels: Sequence[tuple[float, float, str]]) -> None:
     frame = ax.get_window_extent()
     taken: list[Bbox] = []
     for x, y, words in labels:
-        for right, up in ((1, -1), (1, 1), (-1, -1), (-1, 1), (0, -2.4), (0, 2.4), (1, -3.2), (-1, -3.2), (1, 3.2), (-1, 3.2)):
+        for right, up in SIDES:
             text = ax.annotate(words, (x, y), xytext=(4 * right, 3 * up), textcoords="offset points", fontsize=TEXT, color=INK,
                                ha={1: "left", -1: "right", 0: "center"}[right], va="bottom" if up > 0 else "top", zorder=7,
                                bbox=BACKED)
             box = text.get_window_extent()
             if not any(box.overlaps(other) for other in taken) and frame.x0 <= box.x0 and box.x1 <= frame.x1:
                 break
-            if up != 3.2 or right != -1:
+            if (right, up) != SIDES[-1]:
                 text.remove()
         taken.append(box)
 
