@@ -18,7 +18,9 @@ from .design.published import LIMITS, Limit
 from .design.conditions import Spot
 from .design.demands import (AccessCover, Clearance, ClosedEdge, Cover, FallAlong, FallAway, FallToDrain, Gully, KeepBelow,
                              MaxGradient, Meet, Step)
-from .design.brief import Brief, Layer, Wall
+from .design.handbook import Published, Range
+from .design.layers import Footing, Layer, Underside, room_in
+from .design.brief import Brief, Wall
 from .design.budget import ErrorBudget
 from .design.propagation import LevelErrors
 from .design.check import Verdicts, check_finish

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import re
 from abc import ABC, abstractmethod
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from decimal import Decimal
 from html import escape
 from typing import TYPE_CHECKING, Literal
@@ -286,6 +286,62 @@ def word_area(square_metres: float) -> str:
     '29.7 m²'
     """
     return f"{_signed(f'{square_metres:.1f}')} m²"
+
+
+def whole_up(number: float) -> int:
+    """Whole things to fetch or buy: rounded up, but for what the last binary digits add.
+
+    >>> whole_up(3.2), whole_up(3.0000000001)
+    (4, 3)
+    """
+    return math.ceil(number - 1e-9 * max(1.0, abs(number)))
+
+
+def word_flow(cubic_metres_a_second: float) -> str:
+    """A flow in m³/s as litres a second.
+
+    >>> word_flow(0.00056)
+    '0.56 l/s'
+    """
+    return f"{_signed(f'{cubic_metres_a_second * 1000:.2f}')} l/s"
+
+
+def word_rate(metres_a_second: float) -> str:
+    """How fast ground takes water, in m/s, as mm/h beside it.
+
+    >>> word_rate(2.5e-5)
+    '2.5e-05 m/s (90 mm/h)'
+    """
+    return f"{metres_a_second:.1e} m/s ({word_number(metres_a_second * 3.6e6, figures=2)} mm/h)"
+
+
+def word_time(seconds: float) -> str:
+    """A time in s as minutes, from two hours up as hours.
+
+    >>> word_time(2220), word_time(18720)
+    ('37 min', '5.2 h')
+    """
+    return f"{seconds / 60:.0f} min" if seconds < 7200 else f"{seconds / 3600:.1f} h"
+
+
+def word_mass(kilograms: float) -> str:
+    """A mass in kg as tonnes, below a tenth of one in kg.
+
+    >>> word_mass(4280), word_mass(25)
+    ('4.28 t', '25 kg')
+    """
+    return f"{kilograms / 1000:.2f} t" if kilograms >= 100 else f"{kilograms:.0f} kg"
+
+
+def word_between(low: float, likely: float, high: float, word: Callable[[float], str]) -> str:
+    """The likeliest value in words, with its ends in brackets where they differ as shown.
+
+    >>> word_between(1.5, 2.0, 2.5, word_volume), word_between(2.0, 2.0, 2.0, word_volume)
+    ('2.00 m³ (1.50 to 2.50 m³)', '2.00 m³')
+    """
+    least, middle, most = word(low), word(likely), word(high)
+    unit = most.rpartition(" ")[2]
+    return middle if least == most else f"{middle} ({least.removesuffix(f' {unit}')} to {most})"
 
 
 class InWords(ABC):

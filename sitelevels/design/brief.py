@@ -16,17 +16,19 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from ..errors import SurveyError, SurveyWarning, must_be
+from ..errors import SurveyError, SurveyWarning, finite, must_be
 from ..surface.facet import REACH, polygon_of
-from ..surface.plane import FARTHEST, Plane
+from ..surface.plane import Plane
 from ..wording import word_area, word_distance, word_level, word_mm, word_number, word_place
 from .conditions import Demand
-from .demands import ClosedEdge
+from .demands import ClosedEdge, Meet
+from .layers import BEYOND_LEAST, COMPACTED, Footing, Layer, Underside, placed
 
 Edge = tuple[tuple[float, float], tuple[float, float]]
 AGAINST = 0.05  # m: the area lies against a wall where it comes this near; tapes are no finer on an old wall
+KEPT_NEAR = 0.1  # m: paving to be met that stands no farther than this from a side lies along it
+FARTHEST_BEYOND = 1.0  # m: a dig that reaches farther past the edge than this is questioned
 SAME_STATION = 1e-6  # m: places along a wall nearer than this are one
-THICKEST = 1.0  # m: a layer of paving thicker than this is questioned
 BEYOND_SHOTS = 0.3  # m: how far past the last DPC shot the wall may run before the person is warned
 
 
@@ -171,23 +173,6 @@ def _in_order(shots: NDArray[np.float64], name: str) -> NDArray[np.float64]:
     return ordered
 
 
-@dataclass(frozen=True)
-class Layer:
-    """A layer of the build-up, from the top down: a name and a thickness in m. One over 1 m thick is warned of."""
-
-    name: str
-    thickness: float
-
-    def __post_init__(self) -> None:
-        number = isinstance(self.thickness, Real) and not isinstance(self.thickness, bool)
-        if not (number and 0 <= self.thickness < FARTHEST):
-            raise SurveyError(f"the layer {self.name!r} is {self.thickness!r} m thick",
-                              rule="A thickness is a length in m, nought or more.")
-        if self.thickness > THICKEST:
-            warnings.warn(f"The layer {self.name!r} is {word_distance(self.thickness)} thick. Are those millimetres?",
-                          SurveyWarning, stacklevel=3)
-
-
 @dataclass(frozen=True, eq=False)
 class Brief:
     """A job's brief.
@@ -204,6 +189,15 @@ class Brief:
         Edges of the area over which no water may run, each from (x, y) to (x, y) along one side, m.
     free : sequence of pairs of places
         Edges over which it may; where any are named, every edge that is neither free nor against a wall is closed.
+    kept : sequence of pairs of places
+        Edges along which paving stays; if none is named, the sides within 100 mm of which a point of a demand `Meet` stands.
+    beyond_edge : float
+        How far the dig and the compacted layers reach past every edge without a wall or paving that stays, m; the greater of
+        150 mm and the thickness of those layers if not given (BEYOND_LEAST has the source), nought where there are none.
+    underside : Underside
+        An old floor that is taken up.
+    footings : sequence of Footing
+        What stays in the ground.
 
     Raises
     ------
@@ -218,10 +212,14 @@ class Brief:
     layers: tuple[Layer, ...] = field(default=(), kw_only=True)
     closed: tuple[Edge, ...] = field(default=(), kw_only=True)
     free: tuple[Edge, ...] = field(default=(), kw_only=True)
+    kept: tuple[Edge, ...] = field(default=(), kw_only=True)
+    beyond_edge: float | None = field(default=None, kw_only=True)
+    underside: Underside | None = field(default=None, kw_only=True)
+    footings: tuple[Footing, ...] = field(default=(), kw_only=True)
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "area", polygon_of(self.area))
-        for name, kind in (("walls", Wall), ("demands", Demand), ("layers", Layer)):
+        for name, kind in (("walls", Wall), ("demands", Demand), ("layers", Layer), ("footings", Footing)):
             given = getattr(self, name)
             given = (given,) if isinstance(given, kind) else given
             must_be(given, Iterable, f"the list of {name}")
@@ -231,7 +229,16 @@ class Brief:
         names = [wall.name for wall in self.walls]
         if len(set(names)) < len(names):
             raise SurveyError(f"two walls have one name among {', '.join(names)}", remedy="Give each its own.")
-        for name in ("closed", "free"):
+        object.__setattr__(self, "layers", placed(self.layers))
+        must_be(self.underside, (Underside, type(None)), "the underside")
+        if self.beyond_edge is None:
+            base = sum(layer.thickness for layer in self.layers if layer.kind == COMPACTED)
+            object.__setattr__(self, "beyond_edge", max(base, BEYOND_LEAST.range.likely) if base else 0.0)
+        beyond = finite(self.beyond_edge, "how far the dig reaches past the edge", "It is a length in m.", least=0.0)
+        if beyond > FARTHEST_BEYOND:
+            warnings.warn(f"The dig reaches {word_distance(beyond)} past the edge. Are those millimetres?", SurveyWarning,
+                          stacklevel=3)
+        for name in ("closed", "free", "kept"):
             must_be(getattr(self, name), (list, tuple), f"the list of {name} edges")
             object.__setattr__(self, name, tuple(
                 (edge.first, edge.second) for edge in (self.edge(ends, name) for ends in getattr(self, name))))
@@ -257,17 +264,33 @@ class Brief:
                               rule=f"It may stand {word_mm(AGAINST)} off it.", remedy="Name two corners of one side.")
         return Wall(f"edge from {there}", *places, dpc=0.0)
 
+    def sides_without(self, edges: Iterable[Edge]) -> list[Edge]:
+        """The sides of the outline, or their parts, that lie along none of these edges."""
+        known = shapely.union_all([shapely.LineString(ends) for ends in edges]).buffer(AGAINST, cap_style="flat")
+        return [_to_corners(part, ends) for ring in (self.area.exterior, *self.area.interiors)
+                for ends in pairwise(ring.coords)
+                for part in shapely.get_parts(shapely.LineString(ends).difference(known)) if part.length > 2 * AGAINST]
+
+    @cached_property
+    def bare(self) -> list[Edge]:
+        """The sides past which the dig and the base reach: neither against a wall nor along paving that stays."""
+        kept = self.kept or self._met()
+        return self.sides_without([*kept, *((wall.first, wall.second) for wall in self.walls)])
+
+    def _met(self) -> list[Edge]:
+        """Sides of the outer ring beside which the paving to be met stands."""
+        met = [(spot.x, spot.y) for demand in self.demands if isinstance(demand, Meet) for spot in demand.points]
+        near = shapely.MultiPoint(met).buffer(KEPT_NEAR) if met else shapely.Point()
+        return [(first[:2], second[:2]) for first, second in pairwise(self.area.exterior.coords)
+                if shapely.LineString([first, second]).intersects(near)]
+
     @cached_property
     def every_demand(self) -> tuple[Demand, ...]:
         """The demands, and one for each edge that is closed to water."""
         closed = list(self.closed)
         if self.free:
             told = [*self.closed, *self.free, *((wall.first, wall.second) for wall in self.walls)]
-            known = shapely.union_all([shapely.LineString(ends) for ends in told]).buffer(AGAINST, cap_style="flat")
-            for ring in (self.area.exterior, *self.area.interiors):
-                for ends in pairwise(ring.coords):
-                    rest = shapely.get_parts(shapely.LineString(ends).difference(known))
-                    closed += [_to_corners(part, ends) for part in rest if part.length > 2 * AGAINST]
+            closed += self.sides_without(told)
         return (*self.demands, *(ClosedEdge(*ends) for ends in {frozenset(edge): edge for edge in closed}.values()))
 
     @property
