@@ -333,6 +333,15 @@ def word_mass(kilograms: float) -> str:
     return f"{kilograms / 1000:.2f} t" if kilograms >= 100 else f"{kilograms:.0f} kg"
 
 
+def word_money(amount: float) -> str:
+    """An amount of money, whatever the money is.
+
+    >>> word_money(1234.5)
+    '1234.50'
+    """
+    return f"{amount:.2f}"
+
+
 def word_between(low: float, likely: float, high: float, word: Callable[[float], str]) -> str:
     """The likeliest value in words, with its ends in brackets where they differ as shown.
 

@@ -22,7 +22,7 @@ from .published import MEMORY, QUOTED, READ
 
 THICKEST = 1.0  # m: a layer of paving thicker than this is questioned
 DENSEST = 10_000.0  # kg/m³: iron is lighter
-EACH = ("m3", "t", "bag", "m2", "each")  # what a price may be for
+EACH = ("m3", "t", "bulk bag", "m2", "each")  # what a price may be for
 UNITS, BEDDING, COMPACTED = "units", "bedding", "compacted"
 KINDS = (UNITS, BEDDING, COMPACTED)
 
@@ -85,7 +85,7 @@ class Layer:
     mix : sequence of two or three parts, optional
         Cement to sand, or to sand and aggregate, by volume: (1, 4).
     price : (amount, unit), optional
-        In any money, for one "m3" (loose), "t", "bag", "m2" or "each" unit.
+        In any money, for one "m3" (loose), "t", "bulk bag", "m2" or "each" unit.
 
     What is left out is as usual for the kind: USUAL says what that is and where it comes from.
 
@@ -147,6 +147,9 @@ class Layer:
                                   rule=f"The layer itself is {word_mm(self.thickness)} thick.")
             given["tolerance"] = self.thickness
         given |= {"mix": _mix(self.mix, of), "price": _price(self.price, of)}
+        if self.mix is not None and self.price is not None:
+            raise SurveyError(f"the layer {self.name!r} has both a mix and a price", remedy="Leave one out.",
+                              rule="The parts of a mix have prices of their own.")
         for name, value in given.items():
             object.__setattr__(self, name, value)
 
@@ -217,7 +220,7 @@ class Underside:
         In m; measured in one place for the whole floor, or at several: between them it is weighted by the inverse square of
         the distance, so it is what was measured at each place and nowhere beyond the least or the greatest.
     area : list of corners (k, 2) or polygon, optional
-        The part that is broken out, plan, m; the whole paving and its margins if not given.
+        The part that is broken out, plan, m; the whole paving if not given.
 
     Raises SurveyError for a thickness that is no length over nought, warns (SurveyWarning) of one over 0.5 m.
 

@@ -75,6 +75,14 @@ class Ground:
     def __setattr__(self, name: str, value: object) -> None:
         raise AttributeError("a Ground cannot be changed once made")
 
+    def with_levels(self, level: ArrayLike) -> Ground:
+        """The same spots and triangles with other levels (n,), in m: the underside of what lies on the ground."""
+        levels = np.asarray(level, dtype=float)
+        other = object.__new__(Ground)
+        other.__dict__.update({name: self.__dict__[name] for name in ("x", "y", "points", "breaks", "triangles")},
+                              level=frozen(levels), _fit=fit_plane(self.x, self.y, levels, points=self.points))
+        return other
+
     def _called(self, index: int) -> str:
         return name_of(self.points, index)
 

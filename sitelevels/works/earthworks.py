@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
@@ -160,11 +161,15 @@ def cut_and_fill(ground: Ground, formation: Plane | Finish, area: Any) -> Earthw
     must_be(formation, (Plane, Finish), "the formation")
     polygon = polygon_of(area)
     finish = formation if isinstance(formation, Finish) else Finish.plane(formation, polygon)
-    areas = [facet.area.intersection(polygon) for facet in finish.facets]
+    return between(ground, finish, [facet.area.intersection(polygon) for facet in finish.facets], float(polygon.area))
+
+
+def between(ground: Ground, finish: Finish, areas: Sequence[Any], whole: float) -> Earthworks:
+    """The volumes over one area (plan, m) for each facet of a formation, out of a `whole` area in m²."""
     pieces = cut_pieces(ground, areas)
     depth = pieces.level.copy()
     for number, facet in enumerate(finish.facets):
         here = pieces.facet == number
         depth[here] -= facet.plane.level_at(pieces.corners[here, :, 0], pieces.corners[here, :, 1])
     depth[np.abs(depth) < LEVEL] = 0.0
-    return Earthworks(ground, finish, pieces, depth, float(polygon.area), float(sum(area.area for area in areas)))
+    return Earthworks(ground, finish, pieces, depth, whole, float(sum(area.area for area in areas)))

@@ -1,0 +1,353 @@
+"""What goes away and what is bought: volumes loose, masses, loads and money, each low, likely and high."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import KW_ONLY, dataclass
+from functools import cached_property
+from html import escape
+from itertools import product
+from typing import Any
+
+import pandas as pd
+
+from ..design.handbook import BAG_MASS, BARROW_MASS, BULKING, CARRIERS, DENSITIES, Range, range_of
+from ..design.layers import BEDDING, COMPACTED, UNITS, USUAL, Layer
+from ..errors import SurveyError, finite, must_be
+from ..wording import (
+    html_table,
+    whole_up,
+    word_area,
+    word_between,
+    word_mass,
+    word_money,
+    word_number,
+    word_share,
+    word_volume,
+)
+from .dig import Dig
+
+AWAY, BACK, BUY = "take away", "goes back", "buy"
+RUBBLE, SOIL = "broken concrete", "dug soil"
+SMALL_BAG = 25.0  # kg of cement in a bag: common practice, no source
+NOTHING = Range(0.0, 0.0, 0.0)
+ENDS = ("low", "likely", "high")
+
+
+@dataclass(frozen=True)
+class Carrier:
+    """What takes things away or brings them: `volume` it holds loose, m³, and the greatest `mass` it may carry, kg, if any.
+
+    Raises SurveyError for a volume or a mass that is nought or less.
+
+    >>> Carrier("small skip", 3.0).loads(Range(5, 6, 7), Range(7500, 9000, 10500))
+    (2, 2, 3)
+    """
+
+    name: str
+    volume: float
+    mass: float | None = None
+    _: KW_ONLY
+    price: float | None = None
+
+    def __post_init__(self) -> None:
+        must_be(self.name, str, "the name of a carrier")
+        finite(self.volume, f"what a {self.name} holds", "It is a volume in m³, over nought.", over=0.0)
+        if self.mass is not None:
+            finite(self.mass, f"what a {self.name} may carry", "It is a mass in kg, over nought.", over=0.0)
+        if self.price is not None:
+            finite(self.price, f"the price of a {self.name}", "It is an amount of money.", least=0.0)
+
+    def loads(self, volume: Range, mass: Range) -> tuple[int, int, int]:
+        """Loads for a loose volume (m³) and a mass (kg), whichever asks for more, low, likely and high."""
+        found = [max(whole_up(room / self.volume), whole_up(weight / self.mass) if self.mass else 0)
+                 for room, weight in zip(volume.values, mass.values, strict=True)]
+        return found[0], found[1], found[2]
+
+
+BARROW = Carrier("barrow", CARRIERS["barrow"].range.likely, BARROW_MASS)
+BULK_BAG = Carrier("bulk bag", CARRIERS["bulk bag"].range.likely, BAG_MASS)
+
+
+@dataclass(frozen=True)
+class Heap:
+    """One thing that is moved: `what` it is and what is `done` with it; volumes m³ in place and loose, mass kg.
+
+    `area` in m² and `pieces` where it is counted so, `cost` in the money of the prices.
+    """
+
+    done: str
+    what: str
+    in_place: Range
+    loose: Range
+    mass: Range
+    area: Range | None = None
+    pieces: int | None = None
+    bags: Range | None = None
+    cost: Range | None = None
+
+
+@dataclass(frozen=True, eq=False)
+class Materials:
+    """What a job takes away, puts back and buys. Made by `materials`.
+
+    `heaps` in the order in which they are met; `reusable` is how much of the broken concrete could go back under the paving, as
+    m³ compacted; `sources` says where each range comes from.
+    """
+
+    dig: Dig
+    heaps: tuple[Heap, ...]
+    carriers: tuple[Carrier, ...]
+    reusable: Range
+    sources: tuple[str, ...]
+
+    @property
+    def table(self) -> pd.DataFrame:
+        """A new table, a row a heap: done what, then in_place and loose (m³) and mass (kg), each _low _likely _high, then pieces,
+        bags, loads for each carrier (likely), cost_low cost_likely cost_high.
+        """
+        lines = []
+        for heap in self.heaps:
+            line: dict[str, Any] = {"done": heap.done, "what": heap.what}
+            for name, spread in (("in_place", heap.in_place), ("loose", heap.loose), ("mass", heap.mass)):
+                line |= {f"{name}_{end}": value for end, value in zip(ENDS, spread.values, strict=True)}
+            line["area"] = heap.area.likely if heap.area else None
+            line["pieces"] = heap.pieces
+            line["bags"] = None if heap.bags is None else whole_up(heap.bags.likely)
+            for carrier in self.carriers:
+                line[carrier.name.replace(" ", "_")] = carrier.loads(heap.loose, heap.mass)[1]
+            costs = heap.cost.values if heap.cost else (None,) * 3
+            line |= {f"cost_{end}": value for end, value in zip(ENDS, costs, strict=True)}
+            lines.append(line)
+        return pd.DataFrame(lines).astype({"pieces": "Int64", "bags": "Int64", **{f"cost_{end}": float for end in ENDS}})
+
+    @property
+    def words(self) -> pd.DataFrame:
+        """A new table for reading: likely values, the ends in brackets."""
+        lines = []
+        for heap in self.heaps:
+            counted = [f"{heap.pieces} units"] if heap.pieces is not None else []
+            counted += [word_area(heap.area.likely)] if heap.area else []
+            counted += [f"{whole_up(heap.bags.likely)} bags of {word_mass(SMALL_BAG)}"] if heap.bags else []
+            loads = []
+            for carrier in self.carriers:
+                low, likely, high = carrier.loads(heap.loose, heap.mass)
+                loads.append(f"{likely}" if low == high else f"{likely} ({low} to {high})")
+            lines.append((heap.done, heap.what, word_between(*heap.in_place.values, word_volume),
+                          word_between(*heap.loose.values, word_volume), word_between(*heap.mass.values, word_mass),
+                          ", ".join(counted), *loads, word_between(*heap.cost.values, word_money) if heap.cost else ""))
+        columns = ["", "what", "in place", "loose, waste counted", "mass", "counted", *(f"{one.name}s" for one in self.carriers),
+                   "cost"]
+        table = pd.DataFrame(lines, columns=columns)
+        return table if any(table["cost"]) else table.drop(columns="cost")
+
+    @cached_property
+    def cost(self) -> Range | None:
+        """What everything with a price comes to, loads taken away included; None where nothing has one."""
+        priced = [heap.cost for heap in self.heaps if heap.cost is not None]
+        priced += [Range(*map(float, self.away(one))) * one.price for one in self.carriers if one.price is not None]
+        return sum(priced, NOTHING) if priced else None
+
+    def away(self, carrier: Carrier) -> tuple[int, int, int]:
+        """Loads of everything that is taken away, low, likely, high."""
+        gone = [heap for heap in self.heaps if heap.done == AWAY]
+        return carrier.loads(sum((heap.loose for heap in gone), NOTHING), sum((heap.mass for heap in gone), NOTHING))
+
+    def heap(self, done: str, what: str) -> Heap:
+        """The heap of that name. Raises SurveyError where there is none."""
+        for heap in self.heaps:
+            if (heap.done, heap.what) == (done, what):
+                return heap
+        raise SurveyError(f"there is nothing to {done} called {what!r}",
+                          rule=f"There are {', '.join(f'{heap.done} {heap.what}' for heap in self.heaps)}.")
+
+    def sentence(self) -> str:
+        """What goes away, what could go back, and what it costs, in words."""
+        gone = [heap for heap in self.heaps if heap.done == AWAY]
+        said = "; ".join(f"{word_between(*heap.loose.values, word_volume)} of {heap.what} ({word_mass(heap.mass.likely)})"
+                         for heap in gone)
+        loads = "; ".join(f"{self.away(carrier)[1]} {carrier.name} loads" for carrier in self.carriers)
+        told = f"To take away, loose: {said or 'nothing'}: {loads}."
+        if self.reusable.likely:
+            told += (f" Broken small and compacted, the old concrete would make "
+                     f"{word_between(*self.reusable.values, word_volume)} of sub-base: only if it is clean, free of plaster and "
+                     "wood, and no piece is longer than half a lift (common practice, no source).")
+        if self.cost is not None:
+            told += f" What has a price comes to {word_between(*self.cost.values, word_money)}."
+        return told
+
+    def __repr__(self) -> str:
+        return f"Materials: {self.sentence()}"
+
+    def _repr_html_(self) -> str:
+        return f"<p>{escape(self.sentence())}</p>{html_table(self.words, words=True)}"
+
+
+def materials(dig: Dig, *, soil: str = "common earth", bulking: Any = None, density: Any = None, reuse: float = 0.0,
+              carriers: Sequence[Carrier] = (BARROW, BULK_BAG), units: Any = None) -> Materials:
+    """What a dig and its layers come to: loose, in tonnes, in loads, in money.
+
+    Parameters
+    ----------
+    dig : Dig
+        Its brief says what the layers are.
+    soil : str
+        A kind of BULKING.
+    bulking : number or (least, likeliest, greatest), optional
+        How much more room the soil takes once dug, as a share of its volume in the ground, in place of that kind's.
+    density : the same, optional
+        Of the soil in the ground, kg/m³.
+    reuse : float
+        Share of the broken concrete, 0 to 1, that goes back as sub-base and is not bought; never more than the sub-base takes.
+    carriers : sequence of Carrier
+        What is counted in loads; a barrow and a bulk bag if not said.
+    units : UnitLayout, optional
+        The layout that counts the units of the top layer; they are then counted one by one instead of by area.
+
+    Returns
+    -------
+    Materials
+        Each quantity low, likely and high: thickness by the tolerance of the layer, loosening and waste by their ranges, all
+        low or all high together, so the truth lies between with room to spare.
+
+    Raises
+    ------
+    SurveyError
+        A soil that is not known, shares outside 0 to 1, a carrier that holds nothing.
+
+    Notes
+    -----
+    Loose = in the ground × (1 + bulking). To buy = in place × loose for 1 m³ in place × (1 + waste). Mass goes by the volume in
+    place. What goes back = broken concrete × (1 + its bulking) / loose for 1 m³ in place.
+
+    >>> from sitelevels import Brief, Finish, Ground, Layer, Plane
+    >>> from sitelevels.works.dig import dig_out
+    >>> ground = Ground([0, 4, 4, 0], [0, 0, 3, 3], [10.0] * 4)
+    >>> area = [(0, 0), (4, 0), (4, 3), (0, 3)]
+    >>> brief = Brief(area, layers=[Layer("concrete", 0.10, waste=0.10, density=2400)])
+    >>> found = materials(dig_out(ground, Finish.plane(Plane(10.0, 0, 0), area), brief), soil="clay")
+    >>> round(found.heap("buy", "concrete").loose.likely, 3), round(found.heap("take away", "dug soil").loose.likely, 3)
+    (1.32, 1.68)
+    """
+    must_be(dig, Dig, "the dig")
+    if soil not in BULKING:
+        raise SurveyError(f"the kind of soil is {soil!r}", rule=f"Kinds are {', '.join(BULKING)}.",
+                          remedy="Or give its bulking as a share.")
+    grows = BULKING[soil].range if bulking is None else _share(bulking, "the bulking of the soil", most=2.0)
+    heavy = DENSITIES["soil"].range if density is None else range_of(density, "the density of the soil", "It is in kg/m³.")
+    back = finite(reuse, "the share of the rubble that goes back", "It is a share from 0 to 1.", least=0.0)
+    if back > 1:
+        raise SurveyError(f"the share of the rubble that goes back is {reuse!r}", rule="It is a share from 0 to 1.",
+                          remedy="For per cent, divide by a hundred.")
+    must_be(carriers, Iterable, "the list of carriers")
+    for carrier in carriers:
+        must_be(carrier, Carrier, "one of the carriers")
+    base = next((layer for layer in reversed(dig.brief.layers) if layer.kind == COMPACTED), None)
+    heaps, could, used = _rubble(dig, base, back) if dig.concrete else ([], NOTHING, NOTHING)
+    dug = Range(*(dig.soil,) * 3)
+    heaps.append(Heap(AWAY, SOIL, dug, dug * (grows + 1.0), dug * heavy))
+    for layer in dig.brief.layers:
+        heaps += _bought(dig, layer, base, used if layer is base else NOTHING, units)
+    sources = _sources(dig.brief.layers, soil if bulking is None else None, bool(dig.concrete))
+    return Materials(dig, tuple(heaps), tuple(carriers), could, sources)
+
+
+def _rubble(dig: Dig, base: Layer | None, back: float) -> tuple[list[Heap], Range, Range]:
+    """Heaps of broken concrete, how much of it could go back and how much does, both in m³ compacted."""
+    grown, ratio = BULKING[RUBBLE].range + 1.0, base.loose if base else Range(1.0, 1.0, 1.0)
+    room, solid = _needed(dig, base, base) if base else NOTHING, dig.concrete
+
+    def put(share: float, grown: float, ratio: float, room: float) -> float:
+        return min(share * solid * grown / ratio, room)
+
+    could = _ends_of(lambda *one: put(1.0, *one), grown, ratio, room)
+    used = _ends_of(lambda *one: put(back, *one), grown, ratio, room)
+    away = _ends_of(lambda *one: solid * one[0] - put(back, *one) * one[1], grown, ratio, room)
+    left = _ends_of(lambda *one: solid - put(back, *one) * one[1] / one[0], grown, ratio, room)
+    density = DENSITIES["concrete"].range
+    heaps = [Heap(AWAY, RUBBLE, left, away, left * density)]
+    if back and base:
+        loose = _ends_of(lambda *one: put(back, *one) * one[1], grown, ratio, room)
+        kept = _ends_of(lambda *one: put(back, *one) * one[1] / one[0], grown, ratio, room)
+        heaps.append(Heap(BACK, RUBBLE, used, loose, kept * density))
+    return heaps, could, used
+
+
+def _ends_of(value: Callable[..., float], *ranges: Range) -> Range:
+    """The likely value, and the least and the greatest over all ends; the value rises or falls steadily with each."""
+    corners = [value(*ends) for ends in product(*(one.values for one in ranges))]
+    return Range(min(corners), value(*(one.likely for one in ranges)), max(corners))
+
+
+def _share(value: Any, what: str, *, most: float) -> Range:
+    rule = "It is a share: 0.3 for 30 %."
+    found = range_of(value, what, rule)
+    if not (found.low >= 0 and found.high <= most):
+        raise SurveyError(f"{what} is {value!r}", rule=rule)
+    return found
+
+
+def _needed(dig: Dig, layer: Layer, base: Layer | None) -> Range:
+    """Volume of a layer in place, m³: compacted ones reach out over the margin; the lowest of them also makes up what lies too
+    low, and leaves out what footings take."""
+    area = dig.finish.area + (dig.margin_area if layer.kind == COMPACTED else 0.0)
+    more = dig.fill - dig.displaced if layer is base else 0.0
+    return Range(*(max(thick * area + more, 0.0) for thick in layer.spread.values))
+
+
+def _bought(dig: Dig, layer: Layer, base: Layer | None, less: Range, layout: Any) -> list[Heap]:
+    """What is bought for a layer; of a mix, its parts."""
+    in_place, more = _needed(dig, layer, base).less(less), layer.waste + 1.0
+    pieces = area = None
+    if layer.kind == UNITS and layout is not None:
+        pieces = int(layout.order)
+        whole = pieces * float(layout.unit[0]) * float(layout.unit[1])
+        area = Range(whole, whole, whole)
+        in_place, more = layer.spread * whole, Range(1.0, 1.0, 1.0)
+    elif layer.kind == UNITS:
+        area = more * dig.finish.area
+    ordered = in_place * more
+    loose, mass = ordered * layer.loose, ordered * layer.density
+    if layer.mix is None:
+        return [Heap(BUY, layer.name, in_place, loose, mass, area, pieces, cost=_cost(layer, loose, mass, area, pieces))]
+    heaps = []
+    for part, name in zip(layer.mix, ("cement", "sand", "aggregate"), strict=False):
+        share = loose * (part / sum(layer.mix))
+        weight = share * DENSITIES["cement" if name == "cement" else "sand, dry"].range
+        heaps.append(Heap(BUY, f"{name} for the {layer.name}", in_place * (part / sum(layer.mix)), share, weight,
+                          bags=weight * (1 / SMALL_BAG) if name == "cement" else None))
+    return heaps
+
+
+def _cost(layer: Layer, loose: Range, mass: Range, area: Range | None, pieces: int | None) -> Range | None:
+    """What the layer costs at its price."""
+    if layer.price is None:
+        return None
+    amount, unit = layer.price
+    if (unit == "each" and pieces is None) or (unit == "m2" and area is None):
+        raise SurveyError(f"the price of {layer.name!r} is for {unit!r}",
+                          rule="Units are counted where they are laid out, and only they are bought by m2.",
+                          remedy="Give the size of the units, or a price for m3 or t.")
+    bags = Range(*map(float, BULK_BAG.loads(loose, mass)))
+    counted = {"m3": loose, "t": mass * 0.001, "bulk bag": bags, "m2": area,
+               "each": None if pieces is None else Range(*(float(pieces),) * 3)}
+    found = counted[unit]
+    assert found is not None
+    return found * amount
+
+
+def _sources(layers: Iterable[Layer], soil: str | None, concrete: bool) -> tuple[str, ...]:
+    """Where each range that was used comes from."""
+    said = [f"{kind}, bulking {word_share(BULKING[kind].range.low)} to {word_share(BULKING[kind].range.high)}: "
+            f"{BULKING[kind].source}" for kind, used in ((RUBBLE, concrete), (soil, soil)) if used and kind]
+    for layer in layers:
+        usual = USUAL[layer.kind or BEDDING]
+        said += [f"{layer.name}, {name}: {usual[name].source}" for name in ("loose", "density", "waste")
+                 if getattr(layer, name) == usual[name].range]
+    return tuple(said)
+
+
+def word_carriers(carriers: Iterable[Carrier]) -> str:
+    """What each holds, in words."""
+    return ", ".join(f"{one.name} {word_number(one.volume)} m³" + (f" or {word_mass(one.mass)}" if one.mass else "")
+                     for one in carriers)
