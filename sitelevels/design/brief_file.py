@@ -269,12 +269,12 @@ def toml(value: float | str) -> str:
     return tomlkit.item(int(value) if whole else value).as_string()
 
 
-def with_value(text: str, part: str, number: int, key: str, value: str) -> str:
+def with_value(text: str, part: str, number: int, key: str, value: str | None) -> str:
     """The text of a brief with one value changed and everything else, notes included, as it was.
 
-    `part` is a heading without brackets, `number` which of that name (from 1), `value` as written in TOML. A key that is not
-    there is added to the part, and a part that stands once to the file. Raises SurveyError where there is no such part, or the
-    result would not be a brief.
+    `part` is a heading without brackets, `number` which of that name (from 1), `value` as written in TOML, None to leave the
+    key out. A key that is not there is added to the part, and a part that stands once to the file. Raises SurveyError where
+    there is no such part, or the result would not be a brief.
     """
     read_brief(text)
     document = tomlkit.parse(text)
@@ -284,6 +284,9 @@ def with_value(text: str, part: str, number: int, key: str, value: str) -> str:
     tables: list[Any] = found if isinstance(found, list) else [] if found is None else [found]
     if len(tables) < number:
         raise SurveyError(f"brief.toml has no part [{part}] number {number}", remedy="Add it in the file.")
+    if value is None:
+        tables[number - 1].pop(key, None)
+        return tomlkit.dumps(document)
     try:
         tables[number - 1][key] = tomlkit.value(value)
     except tomlkit.exceptions.ParseError as error:

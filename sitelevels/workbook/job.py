@@ -26,14 +26,15 @@ from ..design.solve import Solution
 from ..errors import SurveyError, SurveyWarning, finite, must_be
 from ..surface.finish import Finish
 from ..surface.ground import Ground
-from ..surface.shapes import Channel, OnePlane, Outlet, Shape
+from ..surface.shapes import OnePlane, Shape
 from ..survey.book import GROUND_FEATURES, LevelBook, Row
 from ..survey.reading import read_book
 from ..survey.reduction import ReducedLevels, reduce_book
 from ..survey.tape import places_from_ties
 from ..wording import parse_fall, word_fall, word_level, word_volume
 from ..works.earthworks import Earthworks, cut_and_fill
-from ..works.setout import PegTable, set_out
+from ..works.setout import PegTable
+from .outdoor import Outdoor
 from .saving import as_written, save_texts, write_whole
 
 DEMONSTRATION = "pottery-yard"
@@ -262,6 +263,11 @@ class Job:
         """Cut and fill down to the formation of the surface chosen by hand."""
         return self.earthworks_of(self.finish)
 
+    @cached_property
+    def outdoor(self) -> Outdoor:
+        """Digging, materials, units and water of the surface that was chosen."""
+        return Outdoor(self)
+
     def earthworks_of(self, finish: Finish) -> Earthworks:
         """Cut and fill down to the formation of any finished surface."""
         return cut_and_fill(self.ground, finish.lowered(self.brief.build_up), self.brief.area)
@@ -282,32 +288,7 @@ class Job:
 
     def pegs(self, backsight: float | None = None) -> PegTable:
         """Peg readings for a backsight in m on the benchmark; the one in the brief if not given."""
-        told = self._part("setting_out")
-        where, name = ("brief.toml, [setting_out]", "backsight_m") if backsight is None else ("", "the backsight")
-        backsight = told.get("backsight_m") if backsight is None else backsight
-        if isinstance(backsight, bool) or not isinstance(backsight, (int, float)) or not abs(backsight) < 1e3:
-            raise SurveyError(f"{name} is {backsight!r}", where=where,
-                              rule=f"It must be today's reading on {self.benchmark} in m.",
-                              remedy="Type it in notebook 4-cut-and-fill.")
-        spots = self.ground_spots
-        if told.get("pegs"):
-            missing = [name for name in told["pegs"] if not isinstance(name, str) or name not in set(spots["point"])]
-            if missing:
-                raise SurveyError(f"the pegs {', '.join(map(str, missing))} are no spots of the ground",
-                                  where="brief.toml, [setting_out]")
-            spots = spots.set_index("point").loc[told["pegs"]].reset_index()
-        import shapely
-        inside = shapely.distance(self.brief.area, shapely.points(spots[["x", "y"]].to_numpy())) < 1e-6
-        pegs = [*spots.loc[inside, ["point", "x", "y", "level"]].itertuples(index=False, name=None), *self._drain_pegs()]
-        return set_out(self.finish, self.brief, pegs, backsight=(self.reduced.level(self.benchmark), float(backsight)),
-                       ground=self.ground)
-
-    def _drain_pegs(self) -> list[tuple[str, float, float]]:
-        """The outlet, or the two ends of the channel, to be set out with the rest."""
-        if isinstance(self.shape, Channel):
-            return [(name, *place) for name, place in zip(("channel start", "channel end"), self.shape.ends(self.brief.area),
-                                                          strict=True)]
-        return [("outlet", *self.shape.point)] if isinstance(self.shape, Outlet) else []
+        return self.outdoor.pegs(backsight)
 
     def is_as_on_disk(self) -> bool:
         """Whether the two files are still as they were read."""

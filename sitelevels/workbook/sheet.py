@@ -1,10 +1,9 @@
-"""The sheet a person takes outside: A4, at most two pages; and the tables beside it."""
+"""The sheet a person takes outside, on A4: verdicts, quantities, staff readings; and the tables beside it."""
 
 from __future__ import annotations
 
 import io
 import textwrap
-from collections.abc import Sequence
 from pathlib import Path
 
 import pandas as pd
@@ -12,29 +11,26 @@ from matplotlib.axes import Axes
 from matplotlib.backends.backend_pdf import PdfPages
 from matplotlib.figure import Figure
 
-from ..design.published import CAUTIONS
 from ..errors import SurveyError
 from ..survey.cells import safe
-from ..wording import word_level, word_mm
-from ..works.setout import Peg, PegTable
+from ..wording import word_mm
+from ..works.setout import PegTable
 from .figures import style
 from .figures.falls import draw_falls
 from .figures.ground import mark_points
 from .job import Job
+from .page import A4, COLOURS, page_of, paragraphs, plain_table
+from .pegs_page import MOST, page_count, peg_pages
+from .quantities_page import quantities_page
 from .saving import write_whole
 
-SHEET_FILES = ("levels.csv", "pegs.csv", "sheet.pdf", "verdicts.csv")
-A4 = (8.27, 11.69)  # inches
-ROWS = 50  # pegs in one column of the second page
-MOST = 2 * ROWS
+SHEET_FILES = ("levels.csv", "pegs.csv", "materials.csv", "cuts.csv", "sheet.pdf", "verdicts.csv")
 LINE = 0.047  # height of a line of text below the verdicts, as a share of their part of the page
 NEEDED = "Need: how wide a margin must be to be sure; errors of survey, setting out and laying are counted."
-NAME = 10  # characters of a name that a column holds
-_COLOURS = {"met": style.MET, "too close to call": style.TOO_CLOSE, "not met": style.NOT_MET}
 
 
 def save_sheet(job: Job, *, backsight: float | None = None) -> Path:
-    """Write sheet.pdf, pegs.csv, verdicts.csv and levels.csv into the job's folder `sheet`.
+    """Write sheet.pdf and its tables (SHEET_FILES) into the job's folder `sheet`.
 
     Parameters
     ----------
@@ -54,7 +50,9 @@ def save_sheet(job: Job, *, backsight: float | None = None) -> Path:
         job's own.
     """
     pegs = job.pegs(backsight)
-    contents = (_csv(job.reduced.table), _csv(pegs.table), _pdf(job, pegs), _csv(job.verdicts.words))
+    readings = pegs.readings.drop(columns=["point", "finished", "formation"]).add_prefix("reading_")
+    contents = (_csv(job.reduced.table), _csv(pd.concat([pegs.table, readings], axis=1)), _csv(job.outdoor.materials.table),
+                _csv(_cuts(job)), _pdf(job, pegs), _csv(job.verdicts.words))
     folder = sheet_folder(job)
     for name, content in zip(SHEET_FILES, contents, strict=True):
         write_whole(folder / name, content)
@@ -81,46 +79,31 @@ def _csv(table: pd.DataFrame) -> bytes:
     return guarded.to_csv(index=False, float_format="%.4f").encode("utf-8-sig")  # the mark lets a spreadsheet see m³ and Σ
 
 
+def _cuts(job: Job) -> pd.DataFrame:
+    """Which piece is cut from which unit; nothing where no units are laid out."""
+    layout = job.outdoor.units
+    if layout is None:
+        return pd.DataFrame(columns=["piece", "unit", "x", "y", "length", "width", "turned", "shape", "sliver"])
+    cut = [piece for piece in layout.pieces if piece.kind == "cut"]
+    return layout.cutting.table.assign(shape=[piece.shape for piece in cut], sliver=[piece.sliver for piece in cut])
+
+
 def _pdf(job: Job, pegs: PegTable) -> bytes:
     buffer = io.BytesIO()
     with PdfPages(buffer, metadata={"Title": f"Levels sheet: {job.name}", "CreationDate": None}) as pages:
-        pages.savefig(_first_page(job, pegs))
-        pages.savefig(_second_page(job, pegs))
+        for page in pages_of(job, pegs):
+            pages.savefig(page)
     return buffer.getvalue()
 
 
-def page_of(job: Job, named: str, by: str = "set out by") -> Figure:
-    """An empty page with the job's name, what the page is, and a line to sign."""
-    page = Figure(figsize=A4)
-    made_up = " (invented)" if job.invented else ""
-    page.text(0.07, 0.965, shortened(job.name, 38) + made_up, fontsize=14, fontweight="bold", color=style.INK, va="top")
-    page.text(0.93, 0.965, named, fontsize=style.TEXT, color=style.INK, ha="right", va="top")
-    page.text(0.93, 0.035, f"date ____________   {by} ____________________", fontsize=style.TEXT, color=style.INK,
-              ha="right")
-    return page
+def pages_of(job: Job, pegs: PegTable) -> list[Figure]:
+    """The pages of the sheet: verdicts and plan, quantities, readings."""
+    of = 2 + page_count(pegs)
+    return [_first_page(job, pegs, of), quantities_page(job, 2, of), *peg_pages(job, pegs, 3, of)]
 
 
-def shortened(name: str, length: int) -> str:
-    """A name that is no longer than a column."""
-    return name if len(name) <= length else name[:length - 1] + "…"
-
-
-def _distinct(names: Sequence[str]) -> dict[str, str]:
-    """Names that a column holds, cut in the middle where they must be, and no two alike; whole on the plan and in pegs.csv."""
-    cut = {name: name if len(name) <= NAME else f"{name[:NAME - 4]}…{name[-3:]}" for name in names}
-    return {name: short if list(cut.values()).count(short) == 1 else f"{name[:NAME - 4]}…{number}"
-            for number, (name, short) in enumerate(cut.items(), start=1)}
-
-
-def paragraphs(page: Figure, top: float, told: Sequence[str]) -> float:
-    """Write them from `top` down; where they end is given back."""
-    lines = [line for paragraph in told for line in textwrap.wrap(paragraph, 105)]
-    page.text(0.07, top, "\n".join(lines), fontsize=style.TEXT, color=style.INK, va="top", linespacing=1.4)
-    return top - 0.0165 * len(lines)
-
-
-def _first_page(job: Job, pegs: PegTable) -> Figure:
-    page = page_of(job, "levels sheet, page 1 of 2")
+def _first_page(job: Job, pegs: PegTable, of: int) -> Figure:
+    page = page_of(job, f"levels sheet, page 1 of {of}")
     layers = ", ".join(f"{word_mm(layer.thickness)} {layer.name}" for layer in job.brief.layers)
     top = paragraphs(page, 0.938, [
         f"Finished surface: {job.finish_words}", f"Build-up {word_mm(job.brief.build_up)}: {layers or 'none'}."])
@@ -137,7 +120,7 @@ def _first_page(job: Job, pegs: PegTable) -> Figure:
                            zip(words["margin"], words["give or take"], strict=True)]
     rows = [tuple(row) for row in words[["demand", "place", "required", "found", "margin", "verdict"]].itertuples(index=False)]
     headings = ("demand", "where closest", "required", "found", "in hand, need" if job.counted else "in hand", "verdict")
-    bottom, shown = _table(verdicts, "Does it do what was asked?", headings, (0.0, 0.145, 0.305, 0.55, 0.735, 0.90), rows,
+    bottom, shown = plain_table(verdicts, "Does it do what was asked?", headings, (0.0, 0.145, 0.305, 0.55, 0.735, 0.90), rows,
                             widths=(13, 15, 24, 18, 17, 10), floor=0.30)
     left = [f"{len(rows) - shown} more demands are in verdicts.csv."] if shown < len(rows) else []
     unsure = [f"{title} ({how})" for title, how in job.verdicts.unsure]
@@ -157,7 +140,7 @@ def _first_page(job: Job, pegs: PegTable) -> Figure:
 
 def _news(verdicts: pd.Series) -> pd.Series:
     """Order of verdicts, the worst first."""
-    return -verdicts.map(list(_COLOURS).index)
+    return -verdicts.map(list(COLOURS).index)
 
 
 def _peg_plan(ax: Axes, job: Job, pegs: PegTable) -> None:
@@ -173,71 +156,3 @@ def _peg_plan(ax: Axes, job: Job, pegs: PegTable) -> None:
                  loc="left", color=style.INK)
 
 
-def _second_page(job: Job, pegs: PegTable) -> Figure:
-    page = page_of(job, "levels sheet, page 2 of 2")
-    known, reading = pegs.backsight or (pegs.hpc, 0.0)
-    paragraphs(page, 0.938, [
-        f"Levels, readings, x and y in m. Look for these readings with {word_level(reading)} read on {job.benchmark} "
-        f"({word_level(known)}; plane of collimation {word_level(pegs.hpc)}). If today's reading on {job.benchmark} is another, "
-        f"add the difference (yours minus {word_level(reading)}) to every reading below, or print the sheet again."])
-    shown = pegs.pegs[:MOST]
-    columns = [shown[:ROWS], shown[ROWS:]] if len(shown) > ROWS else [shown]
-    for number, part in enumerate(columns):
-        width = 0.86 if len(columns) == 1 else 0.415
-        ax = page.add_axes((0.07 + number * 0.445, 0.235, width, 0.63))
-        _peg_rows(ax, part, wide=len(columns) == 1)
-    if len(pegs.pegs) > MOST:
-        page.text(0.07, 0.232, f"{len(pegs.pegs) - MOST} more pegs are in pegs.csv.", fontsize=style.TEXT, color=style.NOT_MET,
-                  va="top")
-    cautions = "\n".join("\n".join(textwrap.wrap(f"• {caution}", 108, subsequent_indent="   ")) for caution in CAUTIONS)
-    page.text(0.07, 0.213, "Before you dig", fontsize=style.TEXT + 2, fontweight="bold", color=style.INK, va="top")
-    page.text(0.07, 0.195, cautions, fontsize=style.TEXT, color=style.INK, va="top", linespacing=1.25)
-    style.plain_text(page)
-    return page
-
-
-def _peg_rows(ax: Axes, pegs: Sequence[Peg], *, wide: bool) -> None:
-    rows = []
-    names = _distinct([peg.point for peg in pegs])
-    for peg in pegs:
-        depth = "—" if peg.dig is None else f"fill {word_mm(peg.fill)}" if peg.fill else f"dig {word_mm(peg.dig)}"
-        levels = [word_level(value).removesuffix(" m") for value in (peg.finished, peg.formation)]
-        now = "—" if peg.existing is None else word_level(peg.existing).removesuffix(" m")
-        reads = [word_level(value).removesuffix(" m") for value in (peg.reading_formation, peg.reading_finished)]
-        name = names[peg.point]
-        plan = [word_level(value, digits=2).removesuffix(" m") for value in (peg.x, peg.y)]
-        rows.append((name, *plan, now, *levels, depth, *reads) if wide else (name, depth, *reads))
-    headings: Sequence[str] = ("peg", "how deep", "formation", "finished")
-    at: Sequence[float] = (0.0, 0.25, 0.5, 0.81)
-    if wide:
-        headings = ("peg", "x", "y", "ground", "finished", "formation", "how deep", "READ formation", "READ finished")
-        at = (0.0, 0.115, 0.185, 0.255, 0.345, 0.445, 0.56, 0.69, 0.86)
-    _table(ax, "What must the staff read?" if wide else "Readings on the staff", headings, at, rows, step=1 / (ROWS + 2))
-
-
-def _table(ax: Axes, title: str, headings: Sequence[str], at: Sequence[float], rows: Sequence[Sequence[str]], *,
-           widths: Sequence[int] | None = None, step: float = 0.044, floor: float = -1.0) -> tuple[float, int]:
-    """A plain table from the top of the axes; how far down it came, and how many rows there was room for above `floor`.
-
-    `widths` wrap columns, in characters.
-    """
-    ax.set_axis_off()
-    ax.set_xlim(0, 1)
-    ax.set_ylim(0, 1)
-    ax.set_title(title, fontsize=style.TEXT + 2, fontweight="bold", loc="left", color=style.INK, x=0)
-    for x, heading in zip(at, headings, strict=True):
-        ax.text(x, 1.0, heading, fontsize=style.TEXT, fontweight="bold", color=style.INK, va="top")
-    down = 1.0 - step
-    for number, row in enumerate(rows):
-        if down < floor:
-            return down, number
-        ax.plot([0, 1], [down + 0.12 * step] * 2, color="#c9cfd3", linewidth=0.6, clip_on=False)
-        deepest = 1
-        for place, (x, cell) in enumerate(zip(at, row, strict=True)):
-            lines = textwrap.wrap(cell, widths[place]) if widths else [cell]
-            deepest = max(deepest, len(lines))
-            colour = _COLOURS.get(cell, style.INK)
-            ax.text(x, down, "\n".join(lines), fontsize=style.TEXT, color=colour, va="top", linespacing=1.15,
-                    fontweight="bold" if cell in _COLOURS else "normal")
-        down -= step * (1 + 0.82 * (deepest - 1))
-    return down, len(rows)

@@ -15,8 +15,9 @@ from ..wording import word_exactly, word_level
 from .figures import style
 from .figures.sensitivity import shot_plan
 from .job import Job
+from .page import page_of, paragraphs, shortened
 from .saving import write_whole
-from .sheet import page_of, paragraphs, sheet_folder, shortened
+from .sheet import sheet_folder
 
 HEADINGS = ("row", "point", "bs", "is", "fs", "rl", "x", "y", "feature", "wall", "remarks")  # as the level book is typed
 _AT = (0.0, 0.05, 0.13, 0.225, 0.32, 0.415, 0.50, 0.565, 0.63, 0.74, 0.87, 1.0)

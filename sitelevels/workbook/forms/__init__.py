@@ -3,11 +3,12 @@
 from .dig import DigForm
 from .finish import BriefForm, BriefTextForm
 from .instrument import InstrumentForm
+from .parts import MaterialsForm, WaterForm
 from .sensitivity import BudgetForm, ShotPlanForm
 from .solve import SolveForm
 from .start import StartForm
 from .surface import SurfaceForm
 from .survey import BookForm
 
-__all__ = ["BookForm", "BriefForm", "BriefTextForm", "BudgetForm", "DigForm", "InstrumentForm", "ShotPlanForm", "SolveForm",
-           "StartForm", "SurfaceForm"]
+__all__ = ["BookForm", "BriefForm", "BriefTextForm", "BudgetForm", "DigForm", "InstrumentForm", "MaterialsForm", "ShotPlanForm",
+           "SolveForm", "StartForm", "SurfaceForm", "WaterForm"]

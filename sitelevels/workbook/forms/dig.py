@@ -10,11 +10,13 @@ import ipywidgets as widgets
 from ...design.brief_file import toml, with_value
 from ...errors import SurveyError
 from ...survey.faults import LONGEST_READING
-from ...wording import word_level
+from ...wording import html_table, word_level, word_mm
 from ...works.setout import PegTable
 from ..job import DEMONSTRATION, Job
 from ..sheet import save_sheet
 from .base import Form, button, row, scrolled
+
+_NAMES = {"description_width": "initial"}
 
 
 class DigForm(Form):
@@ -25,9 +27,14 @@ class DigForm(Form):
         told = job.told.get("setting_out", {}).get("backsight_m", 0.0)
         self.backsight = widgets.FloatText(value=told, step=0.001, description="Today's reading on the benchmark, m",
                                            style={"description_width": "initial"}, layout=widgets.Layout(width="30em"))
+        self.peg, self.reading = (
+            widgets.Text(description=said, placeholder=like, style=_NAMES, continuous_update=False, layout=widgets.Layout(width="25em"))
+            for said, like in (("After a move: a peg that is set", "C1"), ("reads, set to the finished level, m", "1.345")))
         self.shown = widgets.HTML()
-        self.children = [row(self.backsight, button("Write the sheet", self.write)), self.message, self.shown]
-        self.backsight.observe(lambda _: self.follow(), "value")
+        self.children = [row(self.backsight, button("Write the sheet", self.write)), row(self.peg, self.reading), self.message,
+                         self.shown]
+        for field in (self.backsight, self.peg, self.reading):
+            field.observe(lambda _: self.follow(), "value")
         self.follow()
 
     def pegs(self) -> PegTable:
@@ -38,7 +45,18 @@ class DigForm(Form):
         if abs(self.backsight.value) > LONGEST_READING:
             raise SurveyError(f"a reading of {word_level(self.backsight.value)} is longer than a 5 m staff",
                               remedy="Type metres, with a decimal point.")
-        return self.needed().pegs(self.backsight.value)
+        pegs = self.needed().pegs(self.backsight.value)
+        if not self.peg.value.strip() or not self.reading.value.strip() or pegs.backsight is None:
+            return pegs
+        return pegs.moved(pegs.backsight, check=(self.peg.value.strip(), self._read()))
+
+    def _read(self) -> float:
+        """The reading on the peg that is already set."""
+        try:
+            return float(self.reading.value.replace(",", "."))
+        except ValueError:
+            raise SurveyError(f"the reading on peg {self.peg.value} is {self.reading.value!r}",
+                              rule="It is a number in m.") from None
 
     def follow(self) -> None:
         """Show the peg table."""
@@ -46,7 +64,11 @@ class DigForm(Form):
         pegs = self.attempt(self.pegs)
         if pegs is not None:
             said = f"{self.needed().benchmark} read {word_level(self.backsight.value)}."
-            self.shown.value = f"<p>{escape(said)}</p>{scrolled(pegs._repr_html_())}"
+            if pegs.check is not None and not pegs.doubt:
+                said += f" Peg {self.peg.value.strip()} reads as it should, within {word_mm(abs(pegs.check), digits=1)}: go on."
+            walked = html_table(pegs.walked().readings)
+            self.shown.value = (f"<p>{escape(said)}</p>{scrolled(pegs._repr_html_())}<p>Readings for every layer, in m, in the "
+                                f"order in which one walks:</p>{scrolled(walked)}")
 
     def write(self) -> None:
         """Write sheet.pdf and the tables into the job folder, and keep the reading in the brief."""

@@ -1,0 +1,171 @@
+"""Parts of brief.toml to fill in, and what they come to: taking up and materials, units, water."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import replace
+from html import escape
+from typing import Any, ClassVar
+
+import ipywidgets as widgets
+
+from ...design.brief_file import toml, with_value
+from ...design.handbook import BULKING, COEFFICIENTS, INFILTRATION, INTENSITIES, ROUGHNESS
+from ...design.parts import SECTIONS, TEXT
+from ...errors import SurveyError
+from ...wording import html_table
+from ..job import Job
+from .base import Form, button, row, scrolled
+
+Field = tuple[str, str, str, tuple[str, ...]]  # part, key, what it is called, the names it may have
+_NAMES = {"description_width": "15em"}
+
+
+class PartsForm(Form):
+    """Fields for keys of brief.toml, a line of them under each heading; what they come to follows as one is changed.
+
+    An empty field leaves its key out. Numbers are typed with a point or a comma, lists as in brief.toml.
+    """
+
+    groups: ClassVar[tuple[tuple[str, tuple[Field, ...]], ...]] = ()
+
+    def __init__(self, job: Job) -> None:
+        super().__init__(job)
+        self.fields: dict[tuple[str, str], widgets.Widget] = {}
+        rows: list[widgets.Widget] = []
+        for title, fields in self.groups:
+            rows += [widgets.HTML(f"<b>{escape(title)}</b>"), row(*(self._field(*field) for field in fields))]
+        self.loaded = {key: field.value for key, field in self.fields.items()}
+        self.shown = widgets.HTML()
+        self.children = [*rows, button("Save", self.save_parts), self.message, self.shown]
+        for field in self.fields.values():
+            field.observe(lambda _: self.follow(), "value")
+        self.follow()
+
+    def _field(self, part: str, key: str, said: str, names: tuple[str, ...]) -> widgets.Widget:
+        value = self.needed().told.get(part, {}).get(key)
+        told = "" if value is None else value if isinstance(value, str) else _typed_as(value)
+        kind, more = (widgets.Combobox, {"options": names}) if names else (widgets.Text, {})
+        field = kind(value=told, description=said, style=_NAMES, layout=widgets.Layout(width="27em"), continuous_update=False, **more)
+        self.fields[part, key] = field
+        return field
+
+    def typed(self) -> Job:
+        """The job with what is typed, nothing saved."""
+        job, text, faults = self.needed(), self.needed().brief_text, []
+        for (part, key), field in self.fields.items():
+            if field.value == self.loaded[part, key]:
+                continue
+            given = field.value.strip()
+            if not given and key not in job.told.get(part, {}):
+                continue
+            try:
+                text = with_value(text, part, 1, key, _as_toml(part, key, given) if given else None)
+            except SurveyError as error:
+                faults.append(error.at(f"the field {field.description!r}"))
+        if faults:
+            raise SurveyError.together(faults)
+        return job if text == job.brief_text else replace(job, brief_text=text)
+
+    def follow(self) -> None:
+        """Show what it comes to."""
+        self.message.value = ""
+        job = self.attempt(self.typed)
+        said = None if job is None else self.attempt(lambda: self.outcome(job))
+        unsaved = "<i>Not saved yet.</i>" if said and job is not self.needed() else ""
+        self.shown.value = unsaved + (said or "")
+
+    def outcome(self, job: Job) -> str:
+        """What a job comes to, as HTML."""
+        raise NotImplementedError
+
+    def save_parts(self) -> None:
+        """Write what was changed into brief.toml."""
+        job = self.attempt(self.typed)
+        if job is not None and self.save("Saved. Choose Run, then Run All Cells.", brief_text=job.brief_text):
+            self.loaded = {key: field.value for key, field in self.fields.items()}
+            said = self.message.value
+            self.follow()
+            self.message.value = said + self.message.value
+
+
+def _typed_as(value: Any) -> str:
+    """A number or a list as it is typed in brief.toml."""
+    if isinstance(value, list):
+        return f"[{', '.join(map(_typed_as, value))}]"
+    return toml(float(value)) if isinstance(value, (int, float)) and not isinstance(value, bool) else toml(value)
+
+
+def _as_toml(part: str, key: str, given: str) -> str:
+    """What is typed, as written in brief.toml: a list as it stands, a number with a point, else a text."""
+    if given.startswith("[") or SECTIONS[part][key] == TEXT:
+        return given if given.startswith("[") else toml(given)
+    try:
+        return toml(float(given.replace(",", ".")))
+    except ValueError:
+        return toml(given)
+
+
+def _sentences(said: Iterable[str]) -> str:
+    return "".join(f"<p>{escape(one)}</p>" for one in said)
+
+
+class MaterialsForm(PartsForm):
+    """What lies there, what it is taken away in, and the units; the quantities follow."""
+
+    groups = (
+        ("Taking up", (
+            ("old_floor", "thickness_mm", "old concrete floor, thickness in mm", ()),
+            ("taking_up", "reuse_percent", "of it back as sub-base, %", ()),
+            ("taking_up", "soil", "kind of soil", tuple(kind for kind in BULKING if kind != "broken concrete")),
+            ("area", "beyond_edge_mm", "dig past open edges, mm", ()),
+            ("taking_up", "barrow_litres", "a barrow holds, litres", ()),
+            ("taking_up", "bulk_bag_m3", "a bulk bag holds, m³", ()),
+            ("taking_up", "skip_m3", "a skip holds, m³", ()),
+            ("taking_up", "price_of_a_skip", "price of a skip", ()))),
+        ("Units", (
+            ("units", "length_mm", "length, mm", ()), ("units", "width_mm", "width, mm", ()),
+            ("units", "joint_mm", "joint, mm", ()),
+            ("units", "bond", "bond", ("stack", "running", "either")),
+            ("units", "breakage_percent", "for breakage, %", ()), ("units", "start", "a corner to start from", ()))),
+    )
+
+    def outcome(self, job: Job) -> str:
+        """Dig, materials, units and posts."""
+        outdoor = job.outdoor
+        parts = [_sentences([outdoor.dig.sentence(), outdoor.materials.sentence()]),
+                 scrolled(html_table(outdoor.materials.words, words=True))]
+        said = [outdoor.units.sentence()] if outdoor.units is not None else []
+        said += [outdoor.post_check.sentence()] if outdoor.post_check is not None else []
+        return "".join([*parts, _sentences(said)])
+
+
+class WaterForm(PartsForm):
+    """Rain, channel, pipe and soakaway; whether they are enough follows."""
+
+    groups = (
+        ("Rain and where it runs", (
+            ("rain", "intensity_mm_h", "rain, mm/h", tuple(INTENSITIES)),
+            ("rain", "coefficient", "share that runs off", tuple(COEFFICIENTS)),
+            ("rain", "roofs", "roofs: m² and place", ()), ("rain", "channel_mm", "channel: width, depth, mm", ()),
+            ("rain", "pipe_mm", "pipe, mm inside", ()), ("rain", "fall", "its fall along", ()),
+            ("rain", "roughness", "its Manning's n", tuple(ROUGHNESS)))),
+        ("Soakaway", (
+            ("soakaway", "size_m", "length, width, depth, m", ()), ("soakaway", "hole_seconds", "times of the test hole, s", ()),
+            ("soakaway", "rate_m_s", "or the rate, m/s, or soil", tuple(INFILTRATION)),
+            ("soakaway", "void_percent", "room between stones, %", ()),
+            ("soakaway", "factor", "factor of safety", ()), ("soakaway", "storms", "storms: minutes and mm", ()),
+            ("soakaway", "to_building_m", "to the building, m", ()), ("soakaway", "to_boundary_m", "to the boundary, m", ()),
+            ("soakaway", "to_water_m", "base above water, m", ()))),
+    )
+
+    def outcome(self, job: Job) -> str:
+        """Where the water goes and whether it is taken."""
+        outdoor = job.outdoor
+        said = [outdoor.catchments.sentence(), *outdoor.catchments.dead]
+        if outdoor.flow is not None:
+            said += [outdoor.flow.sentence(), *(conduit.sentence(outdoor.flow) for conduit in outdoor.conduits)]
+        if outdoor.infiltration is not None:
+            said.append(outdoor.infiltration.sentence())
+        hole = outdoor.soakaway
+        return _sentences(said) + ("" if hole is None else hole._repr_html_())

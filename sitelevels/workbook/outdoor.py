@@ -1,0 +1,265 @@
+"""The outdoor part of a job: what its folder says about digging, materials, units, posts and water, worked out when asked for."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import cached_property
+from typing import TYPE_CHECKING, Any
+
+import shapely
+
+from ..design.conditions import Spot
+from ..design.parts import Reader
+from ..errors import SurveyError
+from ..surface.shapes import Channel, Outlet
+from ..works.build_up import LayersFit, layers_fit
+from ..works.catchment import Catchments, catchments
+from ..works.dig import Dig, dig_out
+from ..works.materials import BARROW, BULK_BAG, Carrier, Materials, materials
+from ..works.pegs import pegs_at
+from ..works.posts import Post, PostCheck, check_posts
+from ..works.runoff import Conduit, Flow, pipe, rectangular_channel, runoff
+from ..works.setout import PegTable, set_out
+from ..works.soakaway import Infiltration, Soakaway, infiltration, soakaway
+from ..works.units import UnitLayout, lay_out_units
+
+if TYPE_CHECKING:
+    from .job import Job
+
+BONDS = {"stack": ("stack",), "running": ("running",), "either": ("stack", "running")}
+
+
+@dataclass(frozen=True, eq=False)
+class Outdoor:
+    """What a job's chosen surface comes to outside. Any attribute may raise SurveyError; what brief.toml leaves out is None."""
+
+    job: Job
+
+    def _reader(self, part: str, entry: dict[str, Any] | None = None, number: int = 0) -> Reader:
+        where = f"brief.toml, [[{part}]] number {number}" if number else f"brief.toml, [{part}]"
+        return Reader(where, self.job.told.get(part, {}) if entry is None else entry, [])
+
+    def _read(self, reader: Reader, read: Callable[[Reader], Any]) -> Any:
+        """What is read out of a part, a refusal told of the part."""
+        try:
+            return read(reader)
+        except SurveyError as error:
+            raise error.at(reader.where) from None
+
+    @cached_property
+    def fit(self) -> LayersFit:
+        """Whether the layers fit above what is buried: shots of that feature, and the corners of footings."""
+        spots = self.job.reduced.spots()
+        spots = spots[(spots["feature"] == "buried") & spots["x"].notna()]
+        points = [Spot(*one) for one in spots[["point", "x", "y", "level"]].itertuples(index=False, name=None)]
+        for footing in self.job.brief.footings:
+            places = [place for place in shapely.get_coordinates(footing.area)[:-1]
+                      if self.job.brief.area.distance(shapely.Point(place)) < 1e-6]
+            points += [Spot(f"{footing.name}, corner {number}", float(x), float(y), footing.top)
+                       for number, (x, y) in enumerate(places, start=1)]
+        return layers_fit(self.job.finish, self.job.brief, points)
+
+    @cached_property
+    def dig(self) -> Dig:
+        """What is taken up and dug."""
+        return dig_out(self.job.ground, self.job.finish, self.job.brief)
+
+    @property
+    def carriers(self) -> tuple[Carrier, ...]:
+        """What loads are counted in."""
+        def read(reader: Reader) -> tuple[Carrier, ...]:
+            barrow = reader.maybe("barrow_litres", 0.001)
+            bag = reader.maybe("bulk_bag_m3")
+            made = [BARROW if barrow is None else Carrier("barrow", barrow, BARROW.mass),
+                    BULK_BAG if bag is None else Carrier("bulk bag", bag, BULK_BAG.mass)]
+            if "skip_m3" in reader.entry:
+                made.append(Carrier("skip", reader.number("skip_m3"), reader.maybe("skip_t", 1000.0),
+                                    price=reader.maybe("price_of_a_skip"), only_away=True))
+            return tuple(made)
+
+        return tuple(self._read(self._reader("taking_up"), read))
+
+    @cached_property
+    def materials(self) -> Materials:
+        """What goes away, what goes back, and what is bought."""
+        dig, layout, carriers = self.dig, self.units, self.carriers
+
+        def read(reader: Reader) -> Materials:
+            return materials(dig, soil=reader.entry.get("soil", "common earth"), bulking=reader.span("bulking_percent", 0.01),
+                             density=reader.span("density_kg_m3"), reuse=reader.maybe("reuse_percent", 0.01) or 0.0,
+                             carriers=carriers, units=layout)
+
+        found: Materials = self._read(self._reader("taking_up"), read)
+        return found
+
+    @cached_property
+    def posts(self) -> tuple[Post, ...]:
+        """The posts of the brief."""
+        footings = {footing.name: footing.area for footing in self.job.brief.footings}
+
+        def read(reader: Reader) -> Post:
+            named = reader.entry.get("footing")
+            if named is not None and named not in footings:
+                raise SurveyError(f"there is no footing {named!r}", rule=f"Footings are {', '.join(footings) or 'none'}.")
+            return Post(reader.text("name"), reader.place("at", self.job.reduced.spots()), self._size(reader),
+                        footings.get(named) if named else None)
+
+        return tuple(self._read(self._reader("post", entry, number), read)
+                     for number, entry in enumerate(self.job.told.get("post", []), start=1))
+
+    @staticmethod
+    def _size(reader: Reader) -> tuple[float, float]:
+        given = reader.entry.get("size_mm")
+        return reader.pair("size_mm", 0.001) if isinstance(given, list) else (reader.number("size_mm", 0.001),) * 2
+
+    @cached_property
+    def holes(self) -> tuple[Post, ...]:
+        """Covers and gullies that the units go round, as their outlines."""
+        return tuple(self._read(self._reader("hole", entry, number), lambda reader: Post(
+            reader.text("name"), reader.place("at", self.job.reduced.spots()), self._size(reader)))
+                     for number, entry in enumerate(self.job.told.get("hole", []), start=1))
+
+    @cached_property
+    def units(self) -> UnitLayout | None:
+        """The best way to lay the units, where their size is given."""
+        if "units" not in self.job.told:
+            return None
+        brief = self.job.brief
+        holes = [*self.posts, *self.holes]
+
+        def read(reader: Reader) -> UnitLayout:
+            bond = reader.entry.get("bond", "either")
+            if bond not in BONDS:
+                raise SurveyError(f"the bond is {bond!r}", rule=f"It is one of {', '.join(BONDS)}.")
+            breakage = reader.maybe("breakage_percent", 0.01)
+            return lay_out_units(brief.area, (reader.number("length_mm", 0.001), reader.number("width_mm", 0.001)),
+                                 joint=reader.number("joint_mm", 0.001), holes=holes, kept=brief.sides_without(brief.bare),
+                                 bonds=BONDS[bond], along=brief.walls[0].direction if brief.walls else (1.0, 0.0),
+                                 waste=0.05 if breakage is None else breakage,
+                                 start=reader.place("start", self.job.reduced.spots()) if "start" in reader.entry else None)
+
+        found: UnitLayout = self._read(self._reader("units"), read)
+        return found
+
+    @cached_property
+    def post_check(self) -> PostCheck | None:
+        """What the posts stand on and how they cut the units; None where there are none."""
+        return check_posts(self.posts, self.job.brief.area, self.units) if self.posts else None
+
+    @cached_property
+    def roofs(self) -> list[tuple[float, float, float]]:
+        """Roof water that lands on the paving: area m², x, y of the place."""
+        def read(reader: Reader) -> list[tuple[float, float, float]]:
+            found = []
+            for one in reader.entry.get("roofs", []):
+                if not isinstance(one, list) or len(one) not in (2, 3):
+                    raise SurveyError(f"a roof is {one!r}",
+                                      rule='Each is its area in m² and where its water lands: [12.0, "C2"], [12.0, 3.5, 0.0].')
+                at = one[1] if len(one) == 2 else list(one[1:])
+                place = Reader(reader.where, {"at": at, "area": one[0]}, [])
+                found.append((place.number("area"), *place.place("at", self.job.reduced.spots())))
+            return found
+
+        return list(self._read(self._reader("rain"), read))
+
+    @cached_property
+    def catchments(self) -> Catchments:
+        """Where the rain goes."""
+        return catchments(self.job.finish, self.job.brief, roof=self.roofs)
+
+    @cached_property
+    def flow(self) -> Flow | None:
+        """The water of the paving and of the roofs that drain to it; None where brief.toml has no part [rain]."""
+        if "rain" not in self.job.told:
+            return None
+        area, roof = self.catchments.area, sum(one[0] for one in self.roofs)
+        rain = self._reader("rain").entry
+        intensity, share = rain.get("intensity_mm_h", "paved areas"), rain.get("coefficient", "concrete")
+        flow: Flow = self._read(self._reader("rain"), lambda _: runoff(area, intensity, share))
+        return flow + runoff(roof, intensity, "roof") if roof else flow
+
+    @cached_property
+    def conduits(self) -> tuple[Conduit, ...]:
+        """The channel and the pipe that are to take the water, where their sizes are given."""
+        def read(reader: Reader) -> tuple[Conduit, ...]:
+            rough, made = reader.entry.get("roughness", "smooth plastic"), []
+            if "channel_mm" in reader.entry:
+                made.append(rectangular_channel(*reader.pair("channel_mm", 0.001), reader.fall("fall"), rough))
+            if "pipe_mm" in reader.entry:
+                made.append(pipe(reader.number("pipe_mm", 0.001), reader.fall("fall"), rough))
+            return tuple(made)
+
+        return tuple(self._read(self._reader("rain"), read))
+
+    @cached_property
+    def infiltration(self) -> Infiltration | None:
+        """What the test of a hole found, where its times are given."""
+        times = self.job.told.get("soakaway", {}).get("hole_seconds")
+        return None if times is None else self._read(self._reader("soakaway"), lambda _: infiltration((0.3, 0.3, 0.3), times))
+
+    @cached_property
+    def soakaway(self) -> Soakaway | None:
+        """Whether the soakaway of the brief holds the rain of paving and roofs; None where there is none."""
+        if "soakaway" not in self.job.told:
+            return None
+        area = self.catchments.area + sum(one[0] for one in self.roofs)
+
+        def read(reader: Reader) -> Soakaway:
+            rate = self.infiltration or reader.entry.get("rate_m_s")
+            if rate is None:
+                raise SurveyError("nothing says how fast the ground takes water",
+                                  remedy="Give hole_seconds of a test, or rate_m_s as a number or the name of a soil.")
+            storms = reader.entry.get("storms")
+            void = reader.maybe("void_percent", 0.01)
+            return soakaway(area, rate, reader.entry.get("size_m", ()), void=0.3 if void is None else void,
+                            rain=None if storms is None else [tuple(storm) for storm in storms],
+                            factor=reader.maybe("factor") or 1.0, to_building=reader.maybe("to_building_m"),
+                            to_boundary=reader.maybe("to_boundary_m"), to_water=reader.maybe("to_water_m"))
+
+        found: Soakaway = self._read(self._reader("soakaway"), read)
+        return found
+
+    def pegs(self, backsight: float | None = None) -> PegTable:
+        """Peg readings for a backsight in m on the benchmark; the one in the brief if not given."""
+        job, told = self.job, self.job.told.get("setting_out", {})
+        where, name = ("brief.toml, [setting_out]", "backsight_m") if backsight is None else ("", "the backsight")
+        backsight = told.get("backsight_m") if backsight is None else backsight
+        if isinstance(backsight, bool) or not isinstance(backsight, (int, float)) or not abs(backsight) < 1e3:
+            raise SurveyError(f"{name} is {backsight!r}", where=where,
+                              rule=f"It must be today's reading on {job.benchmark} in m.",
+                              remedy="Type it in notebook 4-cut-and-fill.")
+        return set_out(job.finish, job.brief, self.places, backsight=(job.reduced.level(job.benchmark), float(backsight)),
+                       ground=job.ground)
+
+    @cached_property
+    def places(self) -> list[tuple[Any, ...]]:
+        """Where the pegs stand: those named in the brief, at the corners and as it spaces them; else every spot in the area."""
+        told, spots = self.job.told.get("setting_out", {}), self.job.ground_spots
+        named, spaced = told.get("pegs"), "edges_m" in told or "grid_m" in told
+        if named:
+            missing = [name for name in named if not isinstance(name, str) or name not in set(spots["point"])]
+            if missing:
+                raise SurveyError(f"the pegs {', '.join(map(str, missing))} are no spots of the ground",
+                                  where="brief.toml, [setting_out]")
+        inside = shapely.distance(self.job.brief.area, shapely.points(spots[["x", "y"]].to_numpy())) < 1e-6
+        within = list(spots.loc[inside, ["point", "x", "y", "level"]].itertuples(index=False, name=None))
+        own = [next(peg for peg in within if peg[0] == name) for name in named if any(peg[0] == name for peg in within)] \
+            if named else [] if spaced else within
+        if not spaced:
+            return [*own, *self._drain_pegs()]
+        corners = {tuple(place) for place in self.job.brief.area.exterior.coords[:-1]}
+        own += [peg for peg in within if peg[1:3] in corners and peg not in own]
+        levels = {peg[0]: peg[3:] for peg in own}
+        more = self._read(self._reader("setting_out"), lambda reader: pegs_at(
+            self.job.brief, edges=reader.maybe("edges_m"), grid=reader.maybe("grid_m"),
+            points=[*(peg[:3] for peg in own), *self._drain_pegs()]))
+        return [(*place, *levels.get(place[0], ())) for place in more.itertuples(index=False, name=None)]
+
+    def _drain_pegs(self) -> list[tuple[str, float, float]]:
+        """The outlet, or the two ends of the channel, to be set out with the rest."""
+        shape = self.job.shape
+        if isinstance(shape, Channel):
+            return [(name, *place) for name, place in zip(("channel start", "channel end"), shape.ends(self.job.brief.area),
+                                                          strict=True)]
+        return [("outlet", *shape.point)] if isinstance(shape, Outlet) else []
