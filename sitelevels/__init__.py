@@ -29,7 +29,17 @@ from .design.sensitivity import Sensitivity, sensitivity
 from .design.next_shot import NextShot, next_shot
 from .design.shot_plan import ShotPlan, shot_plan
 from .works.earthworks import Earthworks, cut_and_fill
-from .works.setout import PegTable, set_out
+from .works.build_up import LayersFit, layer_tops, layers_fit
+from .works.dig import Dig, dig_out
+from .works.materials import Carrier, Materials, materials
+from .works.units import UnitLayout, lay_out_units
+from .works.posts import Post, PostCheck, check_posts
+from .works.pegs import pegs_at
+from .works.setout import PegTable, set_out, walking_order
+from .works.packer import fall_of_packer, packer, packers
+from .works.runoff import Conduit, Flow, pipe, rectangular_channel, runoff
+from .works.catchment import Catchments, catchments
+from .works.soakaway import Infiltration, Soakaway, infiltration, soakaway
 
 __all__ = [
     "parse_fall", "word_fall", "SurveyError", "SurveyWarning",
@@ -42,5 +52,10 @@ __all__ = [
     "MaxGradient", "FallToDrain", "AccessCover", "ClosedEdge", "Limit", "LIMITS",
     "ErrorBudget", "LevelErrors", "check_finish", "Verdicts", "solve_finish", "Solution",
     "sensitivity", "Sensitivity", "next_shot", "NextShot", "shot_plan", "ShotPlan",
-    "cut_and_fill", "Earthworks", "set_out", "PegTable",
+    "cut_and_fill", "Earthworks", "Range", "Published", "room_in", "layer_tops", "layers_fit", "LayersFit", "Underside",
+    "Footing",
+    "dig_out", "Dig", "materials", "Materials", "Carrier", "lay_out_units", "UnitLayout", "Post", "check_posts", "PostCheck",
+    "pegs_at", "walking_order", "set_out", "PegTable", "packer", "packers", "fall_of_packer",
+    "runoff", "Flow", "rectangular_channel", "pipe", "Conduit", "catchments", "Catchments",
+    "infiltration", "Infiltration", "soakaway", "Soakaway",
 ]

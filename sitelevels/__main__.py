@@ -31,7 +31,8 @@ def main(arguments: list[str] | None = None) -> int:
             said = f"{row.demand} ({row.place}): {row.found} found, {row.required} required. {row.mend}"
             print(f"{row.verdict:17} {said}".rstrip())
         print(job.verdicts.basis)
-        print(job.earthworks.sentence())
+        out = job.outdoor
+        print(out.dig.sentence(), out.fit.sentence(), out.materials.sentence(), out.catchments.sentence(), sep="\n")
         print(f"Written: {', '.join(SHEET_FILES)} in {job.folder.name}/sheet.")
     except SurveyError as error:
         print(*error.problems, sep="\n", file=sys.stderr)

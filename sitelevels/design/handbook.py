@@ -143,9 +143,9 @@ COEFFICIENTS = {
     "concrete": Published(Range(0.80, 0.95, 0.95), "", "concrete paving", *_COURSE),
     "asphalt": Published(Range(0.70, 0.95, 0.95), "", "asphalt", *_COURSE),
     "brick": Published(Range(0.70, 0.85, 0.85), "", "brick paving", *_COURSE),
-    "roof": Published(Range(0.90, 0.90, 1.00), "", "pavement and roofs", "City of Everett, storm-sewer runoff table", "", "1979",
-                      READ),
-    "lawn, sandy": Published(Range(0.05, 0.10, 0.20), "", "lawn on sandy soil, flat to over 7 %", *_COURSE),
+    "roof": Published(Range(0.90, 0.90, 1.00), "", "pavement and roofs; another city, Austin, takes about 1.0",
+                      "City of Everett, storm-sewer runoff table", "", "1979", READ),
+    "lawn, sandy": Published(Range(0.05, 0.15, 0.20), "", "lawn on sandy soil, flat to over 7 %", *_COURSE),
     "lawn, heavy": Published(Range(0.13, 0.22, 0.35), "", "lawn on heavy soil, flat to over 7 %", *_COURSE),
 }
 """The share of the rain that runs off; the likeliest taken at the safe side."""
@@ -155,7 +155,7 @@ ROUGHNESS = {
     "concrete, finished": Published(Range(0.012, 0.012, 0.012), "", "finished concrete", *_WORKSHEET),
     "clay": Published(Range(0.014, 0.014, 0.014), "", "clay tile", *_WORKSHEET),
     "brick": Published(Range(0.015, 0.015, 0.015), "", "brickwork", *_WORKSHEET),
-    "smooth plastic": Published(Range(0.009, 0.010, 0.011), "", "smooth plastic pipe or channel",
+    "smooth plastic": Published(Range(0.009, 0.010, 0.011), "", "smooth plastic pipe or channel; 0.009 and 0.011 in other tables",
                                 "City of Austin, Drainage Criteria Manual", "Table 5-2", "", READ),
     "cast iron": Published(Range(0.012, 0.012, 0.012), "", "new cast iron", *_WORKSHEET),
 }

@@ -12,7 +12,10 @@ PRACTICE = "common practice, no source"
 
 @dataclass(frozen=True)
 class Limit:
-    """A limit from outside the project: `value` in `unit` ("m" or "m/m"), where it is written and how sure we are of it."""
+    """A limit from outside the project: `value` in `unit`, where it is written and how sure we are of it.
+
+    Units are "m" and "m/m"; of a soakaway also "m/s", "s", "m²" and none.
+    """
 
     value: float
     unit: str

@@ -7,16 +7,19 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
+import pandas as pd
 import shapely
 
 from ..design.conditions import Spot
 from ..design.parts import Reader
 from ..errors import SurveyError
 from ..surface.shapes import Channel, Outlet
+from ..wording import word_level, word_mm
 from ..works.build_up import LayersFit, layers_fit
 from ..works.catchment import Catchments, catchments
 from ..works.dig import Dig, dig_out
 from ..works.materials import BARROW, BULK_BAG, Carrier, Materials, materials
+from ..works.packer import packers
 from ..works.pegs import pegs_at
 from ..works.posts import Post, PostCheck, check_posts
 from ..works.runoff import Conduit, Flow, pipe, rectangular_channel, runoff
@@ -142,6 +145,17 @@ class Outdoor:
         found: UnitLayout = self._read(self._reader("units"), read)
         return found
 
+    @property
+    def cuts(self) -> pd.DataFrame | None:
+        """The sizes that have to be cut, in mm, as a table of words; None where no units are laid out."""
+        if self.units is None:
+            return None
+        table = self.units.sizes
+        table = table[table["shape"] != "whole"].reset_index(drop=True)
+        for name in ("length", "width"):
+            table[name] = [word_mm(value) for value in table[name]]
+        return table.assign(sliver=["yes" if narrow else "" for narrow in table["sliver"]])
+
     @cached_property
     def post_check(self) -> PostCheck | None:
         """What the posts stand on and how they cut the units; None where there are none."""
@@ -231,6 +245,22 @@ class Outdoor:
                               remedy="Type it in notebook 4-cut-and-fill.")
         return set_out(job.finish, job.brief, self.places, backsight=(job.reduced.level(job.benchmark), float(backsight)),
                        ground=job.ground)
+
+    @property
+    def readings(self) -> pd.DataFrame:
+        """What the staff must read for each layer, in m, in the order in which one walks, as a table of words."""
+        table = self.pegs().walked().readings
+        for name in table.columns[1:]:
+            table[name] = [word_level(value).removesuffix(" m") for value in table[name]]
+        return table[["point", *table.columns[:0:-1]]].rename(columns={"point": "reading in m at peg"})  # formation first
+
+    @property
+    def packers(self) -> pd.DataFrame:
+        """The block under the lower end of a level of usual lengths, in mm, for the true fall of each facet, as words."""
+        table = packers(list(dict.fromkeys(facet.plane.fall for facet in self.job.finish.facets)))
+        for name in table.columns[1:]:
+            table[name] = [word_mm(value / 1000, digits=1).removesuffix(" mm") for value in table[name]]
+        return table
 
     @cached_property
     def places(self) -> list[tuple[Any, ...]]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from html import escape
+from typing import Any
 
 import pandas as pd
 
@@ -26,6 +27,13 @@ def say(*sentences: str) -> None:
     """Show sentences, a paragraph each."""
     from IPython.display import display
     display(Shown("".join(f"<p>{escape(sentence)}</p>" for sentence in sentences), "\n".join(sentences)))  # type: ignore[no-untyped-call]
+
+
+def shown_or(result: Any, sentence: str) -> Any:
+    """A result, a table as words, or a sentence where there is none."""
+    if isinstance(result, pd.DataFrame):
+        return words_table(result)
+    return Shown(f"<p>{escape(sentence)}</p>", sentence) if result is None else result
 
 
 def units_table(table: pd.DataFrame, **units: str) -> Shown:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import textwrap
+from collections.abc import Iterable
 from pathlib import Path
 
 import pandas as pd
@@ -15,6 +16,7 @@ from ..errors import SurveyError
 from ..survey.cells import safe
 from ..wording import word_mm
 from ..works.setout import PegTable
+from .cuts_page import cuts_page
 from .figures import style
 from .figures.falls import draw_falls
 from .figures.ground import mark_points
@@ -25,12 +27,13 @@ from .quantities_page import quantities_page
 from .saving import write_whole
 
 SHEET_FILES = ("levels.csv", "pegs.csv", "materials.csv", "cuts.csv", "sheet.pdf", "verdicts.csv")
+CUTS = "cuts.pdf"  # where units are laid out
 LINE = 0.047  # height of a line of text below the verdicts, as a share of their part of the page
 NEEDED = "Need: how wide a margin must be to be sure; errors of survey, setting out and laying are counted."
 
 
 def save_sheet(job: Job, *, backsight: float | None = None) -> Path:
-    """Write sheet.pdf and its tables (SHEET_FILES) into the job's folder `sheet`.
+    """Write sheet.pdf and its tables (SHEET_FILES) into the job's folder `sheet`, and cuts.pdf where units are laid out.
 
     Parameters
     ----------
@@ -52,10 +55,15 @@ def save_sheet(job: Job, *, backsight: float | None = None) -> Path:
     pegs = job.pegs(backsight)
     readings = pegs.readings.drop(columns=["point", "finished", "formation"]).add_prefix("reading_")
     contents = (_csv(job.reduced.table), _csv(pd.concat([pegs.table, readings], axis=1)), _csv(job.outdoor.materials.table),
-                _csv(_cuts(job)), _pdf(job, pegs), _csv(job.verdicts.words))
+                _csv(_cuts(job)), _pdf(f"Levels sheet: {job.name}", pages_of(job, pegs)), _csv(job.verdicts.words))
+    cuts = None if job.outdoor.units is None else _pdf(f"Units: {job.name}", [cuts_page(job)])
     folder = sheet_folder(job)
     for name, content in zip(SHEET_FILES, contents, strict=True):
         write_whole(folder / name, content)
+    if cuts is not None:
+        write_whole(folder / CUTS, cuts)
+    elif (folder / CUTS).is_file():
+        (folder / CUTS).unlink()  # of units that are no longer in the brief
     return folder
 
 
@@ -88,10 +96,10 @@ def _cuts(job: Job) -> pd.DataFrame:
     return layout.cutting.table.assign(shape=[piece.shape for piece in cut], sliver=[piece.sliver for piece in cut])
 
 
-def _pdf(job: Job, pegs: PegTable) -> bytes:
+def _pdf(title: str, drawn: Iterable[Figure]) -> bytes:
     buffer = io.BytesIO()
-    with PdfPages(buffer, metadata={"Title": f"Levels sheet: {job.name}", "CreationDate": None}) as pages:
-        for page in pages_of(job, pegs):
+    with PdfPages(buffer, metadata={"Title": title, "CreationDate": None}) as pages:
+        for page in drawn:
             pages.savefig(page)
     return buffer.getvalue()
 

@@ -31,6 +31,7 @@ AWAY, BACK, BUY = "take away", "goes back", "buy"
 RUBBLE, SOIL = "broken concrete", "dug soil"
 SMALL_BAG = 25.0  # kg of cement in a bag: common practice, no source
 NOTHING = Range(0.0, 0.0, 0.0)
+CRUMB = 1e-6  # m³: what the last binary digits leave
 ENDS = ("low", "likely", "high")
 
 
@@ -38,7 +39,8 @@ ENDS = ("low", "likely", "high")
 class Carrier:
     """What takes things away or brings them: `volume` it holds loose, m³, and the greatest `mass` it may carry, kg, if any.
 
-    Raises SurveyError for a volume or a mass that is nought or less.
+    `price` of one in any money; `only_away` where nothing is fetched in it, as in a skip. Raises SurveyError for a volume or a
+    mass that is nought or less.
 
     >>> Carrier("small skip", 3.0).loads(Range(5, 6, 7), Range(7500, 9000, 10500))
     (2, 2, 3)
@@ -49,6 +51,7 @@ class Carrier:
     mass: float | None = None
     _: KW_ONLY
     price: float | None = None
+    only_away: bool = False
 
     def __post_init__(self) -> None:
         must_be(self.name, str, "the name of a carrier")
@@ -86,6 +89,10 @@ class Heap:
     bags: Range | None = None
     cost: Range | None = None
 
+    def takes(self, carrier: Carrier) -> bool:
+        """Whether it is moved in such loads."""
+        return self.done == AWAY or not carrier.only_away
+
 
 @dataclass(frozen=True, eq=False)
 class Materials:
@@ -115,11 +122,12 @@ class Materials:
             line["pieces"] = heap.pieces
             line["bags"] = None if heap.bags is None else whole_up(heap.bags.likely)
             for carrier in self.carriers:
-                line[carrier.name.replace(" ", "_")] = carrier.loads(heap.loose, heap.mass)[1]
+                line[carrier.name.replace(" ", "_")] = carrier.loads(heap.loose, heap.mass)[1] if heap.takes(carrier) else None
             costs = heap.cost.values if heap.cost else (None,) * 3
             line |= {f"cost_{end}": value for end, value in zip(ENDS, costs, strict=True)}
             lines.append(line)
-        return pd.DataFrame(lines).astype({"pieces": "Int64", "bags": "Int64", **{f"cost_{end}": float for end in ENDS}})
+        whole = ("pieces", "bags", *(one.name.replace(" ", "_") for one in self.carriers))
+        return pd.DataFrame(lines).astype({**dict.fromkeys(whole, "Int64"), **{f"cost_{end}": float for end in ENDS}})
 
     @property
     def words(self) -> pd.DataFrame:
@@ -132,7 +140,7 @@ class Materials:
             loads = []
             for carrier in self.carriers:
                 low, likely, high = carrier.loads(heap.loose, heap.mass)
-                loads.append(f"{likely}" if low == high else f"{likely} ({low} to {high})")
+                loads.append("" if not heap.takes(carrier) else f"{likely}" if low == high else f"{likely} ({low} to {high})")
             lines.append((heap.done, heap.what, word_between(*heap.in_place.values, word_volume),
                           word_between(*heap.loose.values, word_volume), word_between(*heap.mass.values, word_mass),
                           ", ".join(counted), *loads, word_between(*heap.cost.values, word_money) if heap.cost else ""))
@@ -265,7 +273,7 @@ def _rubble(dig: Dig, base: Layer | None, back: float) -> tuple[list[Heap], Rang
     away = _ends_of(lambda *one: solid * one[0] - put(back, *one) * one[1], grown, ratio, room)
     left = _ends_of(lambda *one: solid - put(back, *one) * one[1] / one[0], grown, ratio, room)
     density = DENSITIES["concrete"].range
-    heaps = [Heap(AWAY, RUBBLE, left, away, left * density)]
+    heaps = [Heap(AWAY, RUBBLE, left, away, left * density)] if away.high > CRUMB else []
     if back and base:
         loose = _ends_of(lambda *one: put(back, *one) * one[1], grown, ratio, room)
         kept = _ends_of(lambda *one: put(back, *one) * one[1] / one[0], grown, ratio, room)
@@ -275,8 +283,8 @@ def _rubble(dig: Dig, base: Layer | None, back: float) -> tuple[list[Heap], Rang
 
 def _ends_of(value: Callable[..., float], *ranges: Range) -> Range:
     """The likely value, and the least and the greatest over all ends; the value rises or falls steadily with each."""
-    corners = [value(*ends) for ends in product(*(one.values for one in ranges))]
-    return Range(min(corners), value(*(one.likely for one in ranges)), max(corners))
+    corners = [max(value(*ends), 0.0) for ends in product(*(one.values for one in ranges))]
+    return Range(min(corners), max(value(*(one.likely for one in ranges)), 0.0), max(corners))
 
 
 def _share(value: Any, what: str, *, most: float) -> Range:

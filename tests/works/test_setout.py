@@ -4,10 +4,27 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
 import pandas as pd
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
-from sitelevels import Brief, Facet, Finish, Ground, Layer, Plane, SurveyError, read_book, reduce_book, set_out
+from sitelevels import (
+    Brief,
+    Facet,
+    Finish,
+    Ground,
+    Layer,
+    Plane,
+    SurveyError,
+    SurveyWarning,
+    read_book,
+    reduce_book,
+    set_out,
+)
+
+steady = settings(deadline=None, max_examples=60, derandomize=True)
 
 AREA = [(0, 0), (6, 0), (6, 4), (0, 4)]
 BRIEF = Brief(AREA, layers=[Layer("slab", 0.04), Layer("bed", 0.03), Layer("sub-base", 0.1)])
@@ -128,3 +145,181 @@ class TestRefusals:
     def test_pegs_that_cannot_be_read(self, pegs: object) -> None:
         with pytest.raises(SurveyError):
             set_out(FINISH, BRIEF, pegs, hpc=11.0)  # type: ignore[arg-type]
+
+
+YARD = set_out(FINISH, BRIEF, [("A", 2, 4, 9.80), ("B", 0, 0), ("C", 6, 2)], backsight=(10.0, 1.0))
+"""Plane of collimation 11.000 m; A finished at 9.750 m, B at 9.800 m, C at 9.775 m."""
+VALLEY = Finish((Facet(Plane(9.8, 0.0, -0.02), Finish.plane(Plane(0, 0, 0), [(0, 0), (6, 0), (6, 2), (0, 2)]).facets[0].area),
+                 Facet(Plane(9.76, 0.0, 0.02, (0.0, 2.0)),
+                       Finish.plane(Plane(0, 0, 0), [(0, 2), (6, 2), (6, 4), (0, 4)]).facets[0].area)))
+
+
+class TestLayers:
+    def test_readings_by_hand(self) -> None:
+        """Slab 40, bed 30, sub-base 100 mm: from 1.250 m at A down to 1.290, 1.320 and 1.420 m."""
+        table = YARD.readings
+        assert table.columns.tolist() == ["point", "finished", "top of bed", "top of sub-base", "formation"]
+        assert table.iloc[0].tolist() == ["A", *map(pytest.approx, (1.250, 1.290, 1.320, 1.420))]
+        assert table.iloc[1].tolist() == ["B", *map(pytest.approx, (1.200, 1.240, 1.270, 1.370))]
+
+    def test_levels_by_hand(self) -> None:
+        assert YARD.peg("C").levels == {"finished": pytest.approx(9.775), "top of bed": pytest.approx(9.735),
+                                        "top of sub-base": pytest.approx(9.705), "formation": pytest.approx(9.605)}
+
+    def test_without_layers_the_formation_is_the_finish(self) -> None:
+        bare = set_out(FINISH, Brief(AREA), [("A", 2, 4)], hpc=11.0)
+        assert bare.readings.iloc[0].tolist() == ["A", pytest.approx(1.25), pytest.approx(1.25)]
+
+    @pytest.mark.parametrize(("names", "tops"), [
+        (["bed", "Bed"], ["top of Bed, layer 2"]), (["slab", "bed", "bed"], ["top of bed, layer 2", "top of bed, layer 3"]),
+        (["slab", "bed", "bed", "bed, layer 3"], ["top of bed, layer 2", "top of bed, layer 3", "top of bed, layer 3, layer 4"]),
+        (["slab", "bed, layer 3", "bed", "bed"],
+         ["top of bed, layer 3", "top of bed, layer 3, layer 3", "top of bed, layer 4"]),
+        (["slab", " bed "], ["top of bed"]), (["slab", "", "formation"], ["top of layer", "top of formation"]),
+        (["slab"], [])], ids=str)
+    def test_layers_of_one_name_are_told_apart(self, names: list[str], tops: list[str]) -> None:
+        layers = [Layer(name, 0.01 * number) for number, name in enumerate(names, start=1)]
+        levels = set_out(FINISH, Brief(AREA, layers=layers), [("A", 2, 4)], hpc=11.0).pegs[0].levels
+        assert list(levels) == ["finished", *tops, "formation"]
+        assert -np.diff(list(levels.values())) == pytest.approx([layer.thickness for layer in layers], abs=1e-12)
+
+    @steady
+    @given(st.lists(st.floats(0, 0.5), min_size=1, max_size=6), st.floats(-3, 3), st.floats(0, 6), st.floats(0, 4))
+    def test_one_reading_less_the_one_above_is_the_thickness(self, thick: list[float], hpc: float, x: float, y: float) -> None:
+        brief = Brief(AREA, layers=[Layer("course", one) for one in thick])
+        readings = list(set_out(FINISH, brief, [("A", x, y)], hpc=10 + hpc).pegs[0].readings.values())
+        assert np.diff(readings) == pytest.approx(thick, abs=1e-12)
+        assert readings[0] == pytest.approx(10 + hpc - (9.80 - 0.0125 * y), abs=1e-12)
+
+    def test_a_staff_too_short_is_noted(self) -> None:
+        assert row([("A", 2, 4, 9.8)], hpc=14.57)["note"] == ""
+        assert row([("A", 2, 4, 9.8)], hpc=14.59)["note"] == "longer than a 5 m staff: set the instrument lower"
+
+    def test_a_backsight_longer_than_a_staff_is_questioned(self) -> None:
+        with pytest.warns(SurveyWarning, match=r"The backsight is 5\.200 m, longer than a 5 m staff"):
+            set_out(FINISH, BRIEF, [("A", 2, 4)], backsight=(5.8, 5.2))
+
+
+class TestStrings:
+    def test_by_hand(self) -> None:
+        """100 mm above the finish of A at 9.750 m: level 9.850, reading 1.150; down 100, 140, 170 and 270 mm."""
+        table = YARD.strings(0.1)
+        assert table.columns.tolist() == ["point", "string_level", "reading_string", "down to finished", "down to top of bed",
+                                          "down to top of sub-base", "down to formation", "note"]
+        assert table.iloc[0].tolist() == ["A", *map(pytest.approx, (9.850, 1.150, 0.100, 0.140, 0.170, 0.270)),
+                                          "one plane: the same all along a string"]
+
+    def test_down_is_the_same_at_every_peg(self) -> None:
+        down = YARD.strings(0.15).filter(like="down to").to_numpy()
+        assert np.ptp(down, axis=0) == pytest.approx(0.0, abs=1e-12)
+        assert down[0] == pytest.approx([0.15, 0.19, 0.22, 0.32], abs=1e-12)
+
+    @steady
+    @given(st.tuples(*[st.floats(0, 1)] * 5), st.floats(0, 1))
+    def test_between_two_pegs_the_string_is_as_far_above_the_plane(self, places: tuple[float, ...], height: float) -> None:
+        """The other way: the string is straight in space, so its level goes by shares of the way between its ends."""
+        x, y, to_x, to_y, share = places
+        ends = set_out(FINISH, BRIEF, [("A", 6 * x, 4 * y), ("B", 6 * to_x, 4 * to_y)], hpc=11.0)
+        one, other = ends.strings(height)["string_level"]
+        level = FINISH.level_at(6 * (x + share * (to_x - x)), 4 * (y + share * (to_y - y)))
+        assert one + share * (other - one) - level == pytest.approx(ends.strings(height)["down to finished"][0], abs=1e-12)
+
+    def test_over_several_facets_each_peg_names_its_own(self) -> None:
+        notes = set_out(VALLEY, BRIEF, [("A", 1, 1), ("B", 1, 3), ("C", 1, 2)], hpc=11.0).strings()["note"].tolist()
+        assert [note.split(":")[0] for note in notes] == ["facet 1", "facet 2", "facet 1 or 2"]
+        stepped = Finish((VALLEY.facets[0], Facet(VALLEY.facets[1].plane.lowered(0.1), VALLEY.facets[1].area)))
+        (note,) = set_out(stepped, BRIEF, [("C", 1, 2)], hpc=11.0).strings()["note"]
+        assert note.startswith("facet 1:")
+
+    def test_a_string_above_the_line_of_sight_is_noted(self) -> None:
+        low = set_out(FINISH, BRIEF, [("A", 2, 4)], hpc=9.80)
+        assert low.strings(0.04)["note"][0].startswith("one plane")
+        assert low.strings(0.06)["note"][0].startswith("string above the line of sight")
+        assert low.strings(0.06)["reading_string"][0] == pytest.approx(-0.01)
+
+    def test_a_string_from_the_top_of_a_peg(self) -> None:
+        """Plane of collimation 11.000: a peg top that reads 1.200 stands at 9.800, 50 mm above the finish of A at 9.750."""
+        peg = YARD.peg("A")
+        assert peg.string_above(1.200) == pytest.approx(-0.05)
+        assert peg.string_above(1.200, height=0.1) == pytest.approx(0.05)
+        assert peg.string_above(peg.reading_finished) == pytest.approx(0.0, abs=1e-12)
+
+    @pytest.mark.parametrize("height", [-0.1, math.nan, "0.1", None])
+    def test_heights_that_will_not_do(self, height: object) -> None:
+        for ask in (YARD.strings, lambda high: YARD.pegs[0].string_above(1.2, height=high)):
+            with pytest.raises(SurveyError, match="height of the string"):
+                ask(height)
+
+    def test_a_height_in_millimetres_is_questioned(self) -> None:
+        with pytest.warns(SurveyWarning, match=r"100\.000 m"):
+            YARD.strings(100)
+        with pytest.warns(SurveyWarning, match=r"reading on peg A is 1200\.000 m"):
+            YARD.pegs[0].string_above(1200)
+
+
+class TestMoved:
+    @steady
+    @given(st.floats(-1, 4), st.floats(8, 12))
+    def test_every_reading_goes_by_the_difference_of_the_two_heights(self, reading: float, level: float) -> None:
+        there = YARD.moved(backsight=(level, reading))
+        shift = there.readings.iloc[:, 1:].to_numpy() - YARD.readings.iloc[:, 1:].to_numpy()
+        assert shift == pytest.approx(level + reading - 11.0, abs=1e-12)
+        assert (there.backsight, there.check, there.doubt) == ((level, reading), None, "")
+
+    def test_it_is_what_setting_out_anew_would_give(self) -> None:
+        there = YARD.moved((10.2, 1.345))
+        anew = set_out(there.finish, there.brief, [(peg.point, peg.x, peg.y, peg.existing) for peg in YARD.pegs],
+                       backsight=(10.2, 1.345), ground=there.ground)
+        pd.testing.assert_frame_equal(there.table, anew.table)
+        assert YARD.hpc == 11.0
+
+    @pytest.mark.parametrize(("reading", "check", "doubted"), [
+        (1.750, 0.0, False), (1.757, 0.007, False), (1.743, -0.007, False), (1.7575, 0.0075, True), (1.742, -0.008, True)])
+    def test_a_peg_read_again_by_hand(self, reading: float, check: float, doubted: bool) -> None:
+        """HPC 11.500: A, finished at 9.750 m, is to read 1.750; 5 mm × √2 = 7.07 mm is allowed."""
+        there = YARD.moved(backsight=(10.0, 1.5), check=("A", reading))
+        assert there.check == pytest.approx(check, abs=1e-9)
+        assert bool(there.doubt) is doubted
+
+    def test_what_the_doubt_says(self) -> None:
+        there = YARD.moved((10.0, 1.5), check=("A", 1.932, "formation"))
+        assert there.doubt.startswith("The laser or the benchmark has moved: peg A, formation, reads 1.932 m where 1.920 m is "
+                                      "due, 12.0 mm lower than it was set out; 7.1 mm is allowed (5 mm × √2 set-ups).")
+        assert "11.9 mm higher" in YARD.moved((10.0, 1.5), check=("A", 1.7781, "top of bed")).doubt
+        assert "The laser or the benchmark" in there._repr_html_()
+        again = there.moved((10.0, 1.4))
+        assert again.check is None
+        assert "The laser" not in again._repr_html_()
+
+    def test_a_name_in_the_doubt_is_escaped(self) -> None:
+        odd = set_out(FINISH, BRIEF, [("<b>", 2, 4)], hpc=11.0).moved((10.0, 1.5), check=("<b>", 1.9))
+        assert "<b>" in odd.doubt
+        assert "<b>" not in odd._repr_html_()
+
+    @pytest.mark.parametrize(("check", "told"), [
+        (("Z", 1.7), "No pegs are called 'Z'. Among the pegs are A, B, C"), (("A", "1.7"), "reading on peg A"),
+        (("A", math.nan), "reading on peg A"), (("A",), "The check is"), ((), "The check is"),
+        ("AB", "The check is"), (5, "The check is"),
+        (("A", 1.7, "top of slab"), "Its surfaces are finished, top of bed, top of sub-base, formation"),
+        (("A", 1.7, []), "no surface"), (("A", 1.7, "finished", 1), "The check is"), ((["A"], 1.7), "No pegs")], ids=str)
+    def test_checks_that_will_not_do(self, check: object, told: str) -> None:
+        with pytest.raises(SurveyError, match=told):
+            YARD.moved((10.0, 1.5), check=check)  # type: ignore[arg-type]
+
+    def test_a_name_that_two_pegs_bear(self) -> None:
+        with pytest.raises(SurveyError, match="2 pegs are called 'A'"):
+            set_out(FINISH, BRIEF, [("A", 2, 4), ("A", 2, 1)], hpc=11.0).moved((10.0, 1.5), check=("A", 1.7))
+
+    @pytest.mark.parametrize("backsight", [(10.0,), 11.5, (10.0, math.nan), None, ("a", 1.0)], ids=str)
+    def test_backsights_that_will_not_do(self, backsight: object) -> None:
+        with pytest.raises(SurveyError):
+            YARD.moved(backsight)  # type: ignore[arg-type]
+
+    def test_long_readings_are_questioned(self) -> None:
+        with pytest.warns(SurveyWarning, match="The reading on peg A is 1750"):
+            assert YARD.moved((10.0, 1.5), check=("A", 1750)).doubt
+        with pytest.warns(SurveyWarning, match="The backsight is 1500"):
+            YARD.moved((10.0, 1500))
+
+    def test_a_negative_reading_is_one_above_the_line_of_sight(self) -> None:
+        assert YARD.moved((9.0, 0.7)).table["note"].tolist() == ["above the line of sight: set the instrument higher"] * 3

@@ -28,7 +28,8 @@ class DigForm(Form):
         self.backsight = widgets.FloatText(value=told, step=0.001, description="Today's reading on the benchmark, m",
                                            style={"description_width": "initial"}, layout=widgets.Layout(width="30em"))
         self.peg, self.reading = (
-            widgets.Text(description=said, placeholder=like, style=_NAMES, continuous_update=False, layout=widgets.Layout(width="25em"))
+            widgets.Text(description=said, placeholder=like, style=_NAMES, layout=widgets.Layout(width="25em"),
+                         continuous_update=False)
             for said, like in (("After a move: a peg that is set", "C1"), ("reads, set to the finished level, m", "1.345")))
         self.shown = widgets.HTML()
         self.children = [row(self.backsight, button("Write the sheet", self.write)), row(self.peg, self.reading), self.message,

@@ -46,7 +46,8 @@ class PartsForm(Form):
         value = self.needed().told.get(part, {}).get(key)
         told = "" if value is None else value if isinstance(value, str) else _typed_as(value)
         kind, more = (widgets.Combobox, {"options": names}) if names else (widgets.Text, {})
-        field = kind(value=told, description=said, style=_NAMES, layout=widgets.Layout(width="27em"), continuous_update=False, **more)
+        field = kind(value=told, description=said, style=_NAMES, continuous_update=False, layout=widgets.Layout(width="27em"),
+                     **more)
         self.fields[part, key] = field
         return field
 

@@ -1,0 +1,58 @@
+"""Where rain goes on a finished surface, in plan."""
+
+from __future__ import annotations
+
+import math
+
+import shapely
+from matplotlib.axes import Axes
+from matplotlib.patches import PathPatch
+
+from ...design.brief import Brief
+from ...wording import word_area
+from ...works.catchment import Catchments
+from . import style
+
+LOOKS = (("#dcecec", ""), ("#f1e6d2", "//"), ("#cfdfd3", "\\\\"), ("#eadbe4", ".."), ("#e4e4e4", "||"), ("#d3dcea", "--"))
+DEAD = ("#f3d3d0", "xx")
+WORDS = {"free edge": "over this edge", "channel": "to the channel", "level channel": "to a level channel", "gap": "into a gap",
+         "dead spot": "stays: dead spot"}
+
+
+def catchments(found: Catchments, *, ax: Axes | None = None, brief: Brief | None = None) -> Axes:
+    """What drains to each edge, channel or outlet, with its area; arrows point downhill, and dead spots are named."""
+    ax = style.axes(ax, (7.6, 5.4))
+    style.plan_axes(ax, brief or found.brief)
+    labels = []
+    looks = 0
+    for number, sink in enumerate(found.sinks, start=1):
+        area, roof = found.taken(sink)
+        dead = sink.kind == "dead spot"
+        tint, hatch = DEAD if dead else LOOKS[looks % len(LOOKS)]
+        looks += not dead
+        parts = [part for part in shapely.get_parts(found.region(sink)) if part.area > 0]
+        for part in parts:
+            ax.add_patch(PathPatch(style.area_path(part), facecolor=tint, edgecolor="#8a9399", hatch=hatch, linewidth=0.0,
+                                   zorder=1))
+            ax.add_patch(PathPatch(style.area_path(part), fill=False, edgecolor=style.INK, linewidth=0.8, zorder=2))
+        colour = style.NOT_MET if dead else style.WATER
+        ax.plot(sink.x, sink.y, "X" if dead else "o", markersize=8, color=colour, markeredgecolor="white", zorder=6)
+        ax.annotate(f"{number}", (sink.x, sink.y), xytext=(7, 5), textcoords="offset points", fontsize=style.TEXT, color=colour,
+                    fontweight="bold", zorder=8, bbox=style.BACKED)
+        words = f"{number}: {word_area(area)} {WORDS.get(sink.kind, f'to {sink.place}')}"
+        words += f"\nand {word_area(roof)} of roof" if roof else ""
+        middle = max(parts, key=lambda part: part.area).representative_point() if parts else shapely.Point(sink.x, sink.y)
+        labels.append((middle.x, middle.y, words))
+    reach = 0.045 * found.finish.area**0.5
+    style.label_apart(ax, labels)
+    words_at = [text.get_window_extent().padded(3) for text in ax.texts if text.get_text()]
+    drawn: list[tuple[float, float]] = []
+    for x, y, dx, dy, _ in found.arrows:
+        ends = ax.transData.transform([(x - reach * dx, y - reach * dy), (x, y), (x + reach * dx, y + reach * dy)])
+        clear = not any(box.contains(*end) for box in words_at for end in ends)
+        if clear and all(math.dist((x, y), other) > 2 * reach for other in drawn):
+            drawn.append((x, y))
+            ax.annotate("", (x + reach * dx, y + reach * dy), xytext=(x - reach * dx, y - reach * dy), zorder=5,
+                        arrowprops={"arrowstyle": "-|>", "color": style.WATER, "linewidth": 1.8})
+    return style.titled(ax, "Where does the rain go?", "arrows point downhill; a number stands where its water leaves, "
+                        "a cross where it stays", " ".join((found.sentence(), *found.dead)))
