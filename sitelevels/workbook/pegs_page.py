@@ -12,12 +12,13 @@ from ..works.packer import packer
 from ..works.setout import Peg, PegTable
 from .figures import style
 from .job import Job
-from .page import page_of, paragraphs, shortened
+from .page import LINE, page_of, paragraphs, shortened
 
 LARGE = 15  # pt: read at arm's length, a staff in the other hand
-ROWS = 26  # pegs on a page
+ROWS = 24  # pegs on a page
 MOST = 4 * ROWS
 SURFACES = 5  # columns of readings that fit
+NOTES = 3  # lines for pegs about which there is more to say; pegs.csv has all
 NAME = 8  # characters of a name in large type
 LEVELS = (1.0, 1.2, 1.8, 2.0)  # m: usual lengths of a level
 
@@ -30,7 +31,10 @@ def peg_pages(job: Job, pegs: PegTable, number: int, of: int) -> list[Figure]:
     for start in range(0, min(len(walked), MOST), ROWS):
         page = page_of(job, f"levels sheet, page {number + len(found)} of {of}")
         top = paragraphs(page, 0.938, _told(job, pegs)) if not start else 0.938
-        _rows(page, top - 0.012, walked[start:start + ROWS], names)
+        part = walked[start:start + ROWS]
+        _rows(page, top - 0.012, part, names)
+        noted = [f"{names[peg.point]}: {note}." for peg in part if (note := pegs.note(peg))]
+        paragraphs(page, 0.062 + LINE * len(noted[:NOTES]), noted[:NOTES])
         found.append(page)
     if len(walked) > MOST:
         found[-1].text(0.07, 0.05, f"{len(walked) - MOST} more pegs are in pegs.csv.", fontsize=style.TEXT, color=style.NOT_MET)
@@ -68,10 +72,11 @@ def _rows(page: Figure, top: float, pegs: Sequence[Peg], names: dict[str, str]) 
     surfaces = list(pegs[0].readings)[::-1]  # in the order of the work: formation first
     if len(surfaces) > SURFACES:
         surfaces = [*surfaces[:SURFACES - 1], surfaces[-1]]
-    ax = page.add_axes((0.07, 0.055, 0.86, top - 0.055))
+    foot = 0.065 + NOTES * LINE
+    ax = page.add_axes((0.07, foot, 0.86, top - foot))
     ax.set_axis_off()
     ax.set_xlim(0, 1)
-    ax.set_ylim(ROWS + 1.6, 0)
+    ax.set_ylim(ROWS + 1.5, 0)
     at = [0.0, 0.185, *(0.40 + 0.6 * (number + 1) / len(surfaces) for number in range(len(surfaces)))]
     for x, heading in zip(at, ("peg", "how deep", *surfaces), strict=True):
         lines = textwrap.wrap(heading.replace("top of ", "top of\n") if x > 0.3 else heading, 12)

@@ -132,7 +132,7 @@ def _first_page(job: Job, pegs: PegTable, of: int) -> Figure:
                             widths=(13, 15, 24, 18, 17, 10), floor=0.30)
     left = [f"{len(rows) - shown} more demands are in verdicts.csv."] if shown < len(rows) else []
     unsure = [f"{title} ({how})" for title, how in job.verdicts.unsure]
-    told = [*(f"LOOK AGAIN: {doubt}" for doubt in job.doubts), *left, job.earthworks.sentence(), job.reduced.closing,
+    told = [*(f"LOOK AGAIN: {doubt}" for doubt in job.doubts), *left, job.reduced.closing,
             *(f"{'What would mend the design' if verdict == 'not met' else 'To be sure'}, {demand} ({place}): {mend}"
               for demand, place, verdict, mend in words[["demand", "place", "verdict", "mend"]].itertuples(index=False) if mend),
             NEEDED if job.counted else job.verdicts.basis,

@@ -104,7 +104,7 @@ class Catchments:
 
     @property
     def arrows(self) -> list[tuple[float, float, float, float, float]]:
-        """Which way water runs, up to three for what drains to a sink from a facet: x, y (m), unit vector downhill, fall (m/m)."""
+        """Up to three for what drains to a sink from a facet: x, y (m), unit vector downhill, fall (m/m)."""
         found, largest = [], {(piece.facet, piece.sink): piece for piece in sorted(self.pieces, key=lambda one: one.area.area)}
         for (facet, _), piece in largest.items():
             dx, dy = self.finish.facets[facet - 1].plane.direction
@@ -386,8 +386,8 @@ def _covered(finish: Finish, brief: Brief) -> None:
         raise SurveyError(f"the finished surface reaches outside the area at {word_place(place.x, place.y)}",
                           rule="It covers the area of the brief.", remedy="Give both the same corners.")
     if bare.area > NEAR:
-        warnings.warn(f"The finished surface leaves a gap about {word_place(place.x, place.y)}; nothing is said about rain on it, "
-                      "and water that comes to it is counted as lost there.", SurveyWarning, stacklevel=3)
+        warnings.warn(f"The finished surface leaves a gap about {word_place(place.x, place.y)}; nothing is said about rain "
+                      "on it, and water that comes to it is counted as lost there.", SurveyWarning, stacklevel=3)
 
 
 def _triples(given: Iterable[Any], what: str, rule: str) -> Iterator[tuple[Any, float, float]]:

@@ -114,14 +114,15 @@ class PegTable:
         """A new table in m: point x y existing finished formation dig fill reading_formation reading_finished note."""
         names = ["point", "x", "y", "existing", "finished", "formation", "dig", "fill", "reading_formation", "reading_finished"]
         table = pd.DataFrame([[getattr(peg, name) for name in names] for peg in self.pegs], columns=names)
-        return table.assign(note=[self._note(peg) for peg in self.pegs])
+        return table.assign(note=[self.note(peg) for peg in self.pegs])
 
     @property
     def readings(self) -> pd.DataFrame:
         """A new table of staff readings in m: point, finished, the top of each layer below the top one, formation."""
         return pd.DataFrame([{"point": peg.point, **peg.readings} for peg in self.pegs])
 
-    def _note(self, peg: Peg) -> str:
+    def note(self, peg: Peg) -> str:
+        """What there is to say about a peg beside its numbers; mostly nothing."""
         if peg.reading_finished < 0:
             return "above the line of sight: set the instrument higher"
         if peg.reading_formation > LONGEST_READING:

@@ -132,10 +132,10 @@ class UnitLayout:
         way = "turned across, " if self.turned else ""
         narrow = "no piece is narrower than" if not self.slivers else f"{_count(self.slivers, 'piece')} narrower than"
         slips = f" {_count(self.trimmed, 'strip')} under {word_mm(SLIP)} wide left to the joint." if self.trimmed else ""
+        sawn = f" The cut pieces come out of {_count(self.cutting.units, 'unit')}." if self.cut else ""
         return (f"{_count(self.whole, 'whole unit')} and {_count(self.cut, 'cut piece')} in {self.bond} bond, {way}from a corner "
-                f"at {word_place(*self.start)}; {narrow} a third of the unit (common practice, no source). The cut pieces come "
-                f"out of {_count(self.cutting.units, 'unit')}; order {self.order}, which is {self.units} and "
-                f"{word_share(self.waste)} for breakage.{slips}")
+                f"at {word_place(*self.start)}; {narrow} a third of the unit (common practice, no source).{sawn} Order "
+                f"{self.order}, which is {self.units} and {word_share(self.waste)} for breakage.{slips}")
 
     def __repr__(self) -> str:
         return f"UnitLayout: {self.sentence()}"

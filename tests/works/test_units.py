@@ -192,7 +192,7 @@ class TestTries:
             assert row.units == other.units
             assert (row.start_x, row.start_y) == other.start
         for number in (0, len(layout.tries) + 1):
-            with pytest.raises(SurveyError, match="there is no layout|There is no layout"):
+            with pytest.raises(SurveyError, match="There is no layout"):
                 layout.layout(number)
 
     @pytest.mark.parametrize(("angle", "shift"), [(0.3, (0, 0)), (2.0, (0, 0)), (0.7, (450_000, 120_000))])
@@ -253,7 +253,7 @@ class TestRefusals:
 
     def test_two_hundred_thousand_units_are_too_many_and_quickly_refused(self) -> None:
         began = time.process_time()
-        with pytest.raises(SurveyError, match="about 100,000,000 units.*200,000"):
+        with pytest.raises(SurveyError, match=r"about 100,000,000 units.*200,000"):
             lay_out_units(box(1000, 1000), (0.1, 0.1), joint=0)
         with pytest.raises(SurveyError, match="units"):  # a long thin strip at a slant spans a large grid
             lay_out_units([(0, 0), (3000, 3000), (3000, 3001)], (0.1, 0.1), joint=0)
@@ -273,7 +273,7 @@ class TestRefusals:
     def test_a_result_is_shown_and_cannot_be_changed(self) -> None:
         layout = lay_out_units(box(3, 2), (0.6, 0.3), joint=0.01)
         assert layout.sentence() in layout._repr_html_()
-        assert re.search(r"order \d+", repr(layout))
+        assert re.search(r"Order \d+, which is \d+ and 5% for breakage", repr(layout))
         with pytest.raises(AttributeError):
             layout.number = 2  # type: ignore[misc]
 
@@ -287,10 +287,12 @@ class TestRefusals:
             try:
                 layout = lay_out_units(box(3, 2), unit, joint=joint, waste=waste, along=along, start=start)
             except SurveyError as error:
-                assert str(error)
+                told = str(error)
             else:
+                told = layout.sentence()
                 assert 0 < layout.laid_area <= 6 + 1e-9
                 assert layout.order >= layout.units >= layout.whole
+        assert told.endswith((".", "?"))
 
     @steady
     @given(st.floats(0.25, 1), st.floats(0.25, 1), st.just(0.0) | st.floats(0, 0.05), st.floats(0.3, 3), st.floats(0.3, 3),
@@ -298,11 +300,11 @@ class TestRefusals:
     def test_what_is_laid_adds_up(self, length: float, width: float, joint: float, x: float, y: float, angle: float) -> None:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore", SurveyWarning)
-            try:
-                layout = lay_out_units(box(x, y), (length, width), joint=joint, along=(math.cos(angle), math.sin(angle)))
-            except SurveyError as error:
-                assert "more than" in str(error)
+            if length * width > x * y:
+                with pytest.raises(SurveyError, match="more than"):
+                    lay_out_units(box(x, y), (length, width), joint=joint)
                 return
+            layout = lay_out_units(box(x, y), (length, width), joint=joint, along=(math.cos(angle), math.sin(angle)))
         full = sum(piece.polygon.area for piece in layout.pieces if piece.kind == "whole")
         assert full == pytest.approx(layout.whole * length * width, abs=1e-6)
         assert layout.laid_area <= x * y + 1e-9
@@ -348,4 +350,4 @@ class TestPicture:
         assert ax.get_title(loc="left").strip().endswith("?")
         assert layout.sentence() in in_words(ax)
         assert min(text.get_fontsize() for text in ax.texts) >= 9
-        assert (list(ax.lines[0].get_xdata())[0], list(ax.lines[0].get_ydata())[0]) == layout.start
+        assert np.asarray(ax.lines[0].get_xydata()).tolist()[0] == list(layout.start)

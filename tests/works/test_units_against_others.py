@@ -88,7 +88,8 @@ def test_the_pieces_are_what_lies_of_the_area_in_the_units(seed: int) -> None:
 class Cells:
     """Pieces of one pattern over blocks less blocks, all in whole quarters of a millimetre: no number is ever inexact."""
 
-    def __init__(self, out: Block, gone: list[Block], side: tuple[int, int], joint: int, bond: str, start: tuple[int, int]) -> None:
+    def __init__(self, out: Block, gone: list[Block], side: tuple[int, int], joint: int, bond: str,
+                 start: tuple[int, int]) -> None:
         self.whole = self.cut = self.slivers = self.slips = self.area = 0
         self.sizes: list[tuple[int, int]] = []
         (a, b), (p, q) = side, (side[0] + joint, side[1] + joint)
@@ -134,9 +135,10 @@ class Cells:
             return
         self.cut += 1
         self.sizes.append((along, across))
-        legs = [3 * (xs[run[1] + 1] - xs[run[0]]) < a for j in {j for _, j in piece} for run in runs(i for i, k in piece if k == j)]
-        legs += [3 * (ys[run[1] + 1] - ys[run[0]]) < b for i in {i for i, _ in piece} for run in runs(j for k, j in piece if k == i)]
-        self.slivers += any(legs)
+        rows = [run for row in {j for _, j in piece} for run in runs(i for i, j in piece if j == row)]
+        columns = [run for column in {i for i, _ in piece} for run in runs(j for i, j in piece if i == column)]
+        self.slivers += (any(3 * (xs[last + 1] - xs[first]) < a for first, last in rows)
+                         or any(3 * (ys[last + 1] - ys[first]) < b for first, last in columns))
 
 
 def runs(numbers: Any) -> list[tuple[int, int]]:
@@ -169,7 +171,8 @@ def test_the_counts_are_those_of_cells(seed: int) -> None:
         area = area - shapely.box(x0 / 4000, y0 / 4000, x1 / 4000, y1 / 4000)
     holes, taken = [], []
     for _ in range(draw.randint(0, 5)):
-        x, y, w, h = (4 * draw.randrange(low, high) for low, high in ((0, wide // 4 - 150), (0, deep // 4 - 150), (60, 300), (60, 300)))
+        x, y, w, h = (4 * draw.randrange(low, high)
+                      for low, high in ((0, wide // 4 - 150), (0, deep // 4 - 150), (60, 300), (60, 300)))
         block = (max(x - 400, 0) if draw.random() < 0.2 else x, y, x + w, y + h)
         plan = shapely.box(*(number / 4000 for number in block))
         if not any(plan.buffer(0.05).intersects(other) for other in holes) and plan.intersection(area).area > 1e-3:

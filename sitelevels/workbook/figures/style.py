@@ -114,6 +114,7 @@ def label_apart(ax: Axes, labels: Sequence[tuple[float, float, str]]) -> None:
     """Words beside places (x, y), each on the first side where they lie on no other words and inside the picture."""
     figure = ax.figure
     if isinstance(figure, Figure):
+        plain_text(figure)
         figure.draw_without_rendering()  # only then is it settled where places lie
     frame = ax.get_window_extent()
     taken: list[Bbox] = []

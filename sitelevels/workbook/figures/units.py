@@ -20,7 +20,8 @@ NAMED = 5  # sizes written on the picture, and slivers named
 def units(layout: UnitLayout, *, ax: Axes | None = None, brief: Brief | None = None) -> Axes:
     """Whole units plain, cut ones shaded and hatched, slivers with a heavy outline; the sizes of some, and the start."""
     ax = style.axes(ax, (7.6, 5.8))
-    style.plan_axes(ax, brief or Brief(layout.area))
+    x_min, y_min, x_max, y_max = layout.area.bounds
+    style.plan_axes(ax, brief or Brief(layout.area), margin=max(0.5, 0.07 * max(x_max - x_min, y_max - y_min)))  # room for words
     cut = [piece for piece in layout.pieces if piece.kind == "cut"]
     slivers = [piece for piece in cut if piece.sliver]
     slanting = min(abs(part) for part in layout.along) > 0.4  # a hatch at 45° would be taken for joints

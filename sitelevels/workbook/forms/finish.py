@@ -15,8 +15,8 @@ from ..job import Job
 from .base import Form, button, row
 
 _WORDS = {"least_mm": "at least, mm", "most_mm": "at most, mm", "within_mm": "within, mm", "by_mm": "by, mm",
-          "thickness_mm": "thick, mm", "tolerance_mm": "tolerance, mm", "drained_mm": "drained, mm", "lower_mm": "lower, mm", "higher_mm": "higher, mm",
-          "channel": "channel", "least": "at least", "target": "aim for", "most": "at most"}
+          "thickness_mm": "thick, mm", "tolerance_mm": "tolerance, mm", "drained_mm": "drained, mm", "lower_mm": "lower, mm",
+          "higher_mm": "higher, mm", "channel": "channel", "least": "at least", "target": "aim for", "most": "at most"}
 
 
 class BriefForm(Form):
