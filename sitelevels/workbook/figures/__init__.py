@@ -1,5 +1,6 @@
 """Pictures of results. Each takes a result, draws it, says in one line what it shows, and returns its Axes."""
 
+from .catchment import catchments
 from .choice import choice
 from .earth import earthworks
 from .falls import falls
@@ -7,5 +8,7 @@ from .ground import plan, residuals
 from .section import section
 from .sensitivity import sensitivity, shot_plan
 from .style import in_words
+from .units import units
 
-__all__ = ["choice", "earthworks", "falls", "in_words", "plan", "residuals", "section", "sensitivity", "shot_plan"]
+__all__ = ["catchments", "choice", "earthworks", "falls", "in_words", "plan", "residuals", "section", "sensitivity", "shot_plan",
+           "units"]
