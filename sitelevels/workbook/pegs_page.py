@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Sequence
 
 from matplotlib.figure import Figure
@@ -12,35 +11,46 @@ from ..works.packer import packer
 from ..works.setout import Peg, PegTable
 from .figures import style
 from .job import Job
-from .page import LINE, page_of, paragraphs, shortened
+from .page import ACROSS, LEFT, LINE, TALL, WIDE, broken, fitted, fitting, page_of, paragraphs, wide
 
 LARGE = 15  # pt: read at arm's length, a staff in the other hand
 ROWS = 24  # pegs on a page
 MOST = 4 * ROWS
 SURFACES = 5  # columns of readings that fit
-NOTES = 3  # lines for pegs about which there is more to say; pegs.csv has all
-NAME = 8  # characters of a name in large type
+NOTES = 3  # lines for pegs about which there is more to say
+HEAD = 10  # lines above the readings
+NAME = 88.0  # pt: room for the name of a peg, on two lines where it is long
 LEVELS = (1.0, 1.2, 1.8, 2.0)  # m: usual lengths of a level
 
 
 def peg_pages(job: Job, pegs: PegTable, number: int, of: int) -> list[Figure]:
     """The pages with the readings, numbered from `number` of `of`."""
-    walked = pegs.walked().pegs if len(pegs.pegs) <= 500 else pegs.pegs
-    names = distinct([peg.point for peg in walked])
+    walked, names = printed(pegs), distinct([peg.point for peg in pegs.pegs])
     found: list[Figure] = []
-    for start in range(0, min(len(walked), MOST), ROWS):
+    for start in range(0, len(walked), ROWS):
         page = page_of(job, f"levels sheet, page {number + len(found)} of {of}")
-        top = paragraphs(page, 0.938, _told(job, pegs)) if not start else 0.938
+        told = fitting(_told(job, pegs), HEAD, "The rest is in notebook 4-cut-and-fill.") if not start else []
+        top = paragraphs(page, 0.938, told)
         part = walked[start:start + ROWS]
         _rows(page, top - 0.012, part, names)
-        noted = [f"{names[peg.point]}: {note}." for peg in part if (note := pegs.note(peg))]
-        paragraphs(page, 0.062 + LINE * len(noted[:NOTES]), noted[:NOTES])
+        notes: dict[str, list[str]] = {}
+        for peg in part:
+            notes.setdefault(pegs.note(peg), []).append(" ".join(names[peg.point]))
+        noted = fitting([f"{', '.join(those)}: {note}." for note, those in notes.items() if note], NOTES,
+                        "Notes on more of these pegs are in pegs.csv.")
+        paragraphs(page, 0.062 + LINE * sum(len(broken(note)) for note in noted), noted)
         found.append(page)
-    if len(walked) > MOST:
-        found[-1].text(0.07, 0.05, f"{len(walked) - MOST} more pegs are in pegs.csv.", fontsize=style.TEXT, color=style.NOT_MET)
+    if len(walked) < len(pegs.pegs):
+        found[-1].text(LEFT, 0.035, f"{len(pegs.pegs) - len(walked)} more pegs are in pegs.csv.", fontsize=style.TEXT,
+                       color=style.NOT_MET)
     for page in found:
         style.plain_text(page)
     return found
+
+
+def printed(pegs: PegTable) -> tuple[Peg, ...]:
+    """The pegs that the sheet has room for, in the order in which one walks."""
+    return (pegs.walked().pegs if len(pegs.pegs) <= 500 else pegs.pegs)[:MOST]
 
 
 def page_count(pegs: PegTable) -> int:
@@ -68,31 +78,60 @@ def _told(job: Job, pegs: PegTable) -> list[str]:
     return told
 
 
-def _rows(page: Figure, top: float, pegs: Sequence[Peg], names: dict[str, str]) -> None:
-    surfaces = list(pegs[0].readings)[::-1]  # in the order of the work: formation first
-    if len(surfaces) > SURFACES:
-        surfaces = [*surfaces[:SURFACES - 1], surfaces[-1]]
+def _rows(page: Figure, top: float, pegs: Sequence[Peg], names: dict[str, list[str]]) -> None:
+    every = list(pegs[0].readings)[::-1]  # in the order of the work: formation first
+    surfaces = every if len(every) <= SURFACES else [*every[:SURFACES - 1], every[-1]]
+    space = 0.6 * WIDE / len(surfaces)
+    size = style.TEXT + (2 if len(surfaces) < SURFACES else 0)
+    headings = _headings(every, space, size)
+    head = (size + 4) * max(len(headings[name]) for name in surfaces) + 6  # pt
     foot = 0.065 + NOTES * LINE
-    ax = page.add_axes((0.07, foot, 0.86, top - foot))
+    if len(every) > len(surfaces):
+        page.text(LEFT, foot, f"Readings on {len(every) - len(surfaces)} more layers are in pegs.csv.", fontsize=style.TEXT,
+                  color=style.NOT_MET)
+        foot += LINE
+    ax = page.add_axes((LEFT, foot, ACROSS, top - foot))
     ax.set_axis_off()
     ax.set_xlim(0, 1)
-    ax.set_ylim(ROWS + 1.5, 0)
+    ax.set_ylim((top - foot) * TALL, 0)  # pt down the page
+    step = ((top - foot) * TALL - head) / ROWS
     at = [0.0, 0.185, *(0.40 + 0.6 * (number + 1) / len(surfaces) for number in range(len(surfaces)))]
-    for x, heading in zip(at, ("peg", "how deep", *surfaces), strict=True):
-        lines = textwrap.wrap(heading.replace("top of ", "top of\n") if x > 0.3 else heading, 12)
-        ax.text(x, 1.35, "\n".join(lines), fontsize=style.TEXT + 2, fontweight="bold", color=style.INK, va="bottom",
+    for x, heading in zip(at, (["peg"], ["how deep"], *(headings[name] for name in surfaces)), strict=True):
+        ax.text(x, head - 4, "\n".join(heading), fontsize=size, fontweight="bold", color=style.INK, va="bottom",
                 ha="left" if x < 0.3 else "right", linespacing=1.1)
-    for row, peg in enumerate(pegs, start=2):
-        ax.plot([0, 1], [row - 0.55] * 2, color="#c9cfd3", linewidth=0.8, clip_on=False)
+    for row, peg in enumerate(pegs):
+        ax.plot([0, 1], [head + row * step] * 2, color="#c9cfd3", linewidth=0.8, clip_on=False)
+        middle, name = head + (row + 0.5) * step, names[peg.point]
+        ax.text(0.0, middle, "\n".join(name), fontsize=LARGE if _is_short(name) else style.TEXT, color=style.INK, va="center",
+                fontweight="bold", linespacing=1.0)
         depth = "—" if peg.dig is None else f"fill {word_mm(peg.fill or 0.0)}" if peg.fill else f"dig {word_mm(peg.dig)}"
-        cells = (names[peg.point], depth, *(word_level(peg.readings[name]).removesuffix(" m") for name in surfaces))
-        for x, cell in zip(at, cells, strict=True):
-            ax.text(x, row, cell, fontsize=LARGE, color=style.INK, va="center", ha="left" if x < 0.3 else "right",
-                    fontweight="bold" if x == 0.0 else "normal")
+        cells = (depth, *(word_level(peg.readings[surface]).removesuffix(" m") for surface in surfaces))
+        for x, cell in zip(at[1:], cells, strict=True):
+            ax.text(x, middle, cell, fontsize=LARGE, color=style.INK, va="center", ha="left" if x < 0.3 else "right")
 
 
-def distinct(names: Sequence[str]) -> dict[str, str]:
-    """Names that a column holds, cut in the middle where they must be, and no two alike; whole on the plan and in pegs.csv."""
-    cut = {name: name if len(name) <= NAME else f"{name[:NAME - 4]}…{name[-3:]}" for name in names}
-    return {name: short if list(cut.values()).count(short) == 1 else f"{shortened(name, NAME - 2)}{number}"
-            for number, (name, short) in enumerate(cut.items(), start=1)}
+def _headings(surfaces: Sequence[str], space: float, size: float) -> dict[str, list[str]]:
+    """What stands above the readings on each surface, no two alike; `surfaces` from the bottom up."""
+    found: dict[str, list[str]] = {}
+    for number, surface in enumerate(reversed(surfaces), start=1):
+        top, name = surface.startswith("top of "), surface.removeprefix("top of ")
+        lines = ["top of"] * top + fitted(name, space - 6, size, most=3, bold=True)
+        found[surface] = ["top of", f"layer {number}"] if top and (lines in found.values() or lines[-1].endswith("…")) else lines
+    return found
+
+
+def _is_short(name: Sequence[str]) -> bool:
+    """Whether a name has room in large type."""
+    return len(name) == 1 and wide(name[0], LARGE, bold=True) <= NAME
+
+
+def distinct(names: Sequence[str]) -> dict[str, list[str]]:
+    """Names on two lines at most, cut in the middle where they must be, and no two alike; whole in pegs.csv."""
+    found: dict[str, list[str]] = {}
+    for number, name in enumerate(names, start=1):
+        lines, kept = broken(name, NAME, bold=True), len(name)
+        while len(lines) > 2:
+            kept -= 1
+            lines = broken(f"{name[:kept - kept // 3].rstrip()}… {name[len(name) - kept // 3:].lstrip()}", NAME, bold=True)
+        found[name] = lines if lines not in found.values() else [*fitted(name, NAME, bold=True), f"number {number}"]
+    return found

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Sequence
 
 from matplotlib.figure import Figure
@@ -12,39 +11,43 @@ from ..wording import word_distance, word_fall, word_flow, word_mass, word_money
 from ..works.materials import word_carriers
 from .figures import style
 from .job import Job
-from .page import LINE, WIDE, page_of, paragraphs, plain_table
+from .page import ACROSS, LEFT, LINE, broken, fitting, page_of, paragraphs, plain_table
 
-COLUMNS = {"": 11, "what": 28, "loose, waste counted": 27, "mass": 9, "barrows": 9, "counted": 19, "cost": 9}  # characters
+COLUMNS = {"": 54, "what": 123, "loose, waste counted": 136, "mass": 40, "barrows": 46, "counted": 62, "cost": 50}  # pt
 FOOT = 0.06  # of the page: where the line to sign begins
+STEP = 15.0  # pt: height of a row of the table
+TITLE = 0.02  # of the page: from a title to what stands under it
+REST = "The rest is in notebook 4-cut-and-fill."
+KEPT = 6  # lines for laying and water, however many materials there are
 
 
 def quantities_page(job: Job, number: int, of: int) -> Figure:
     """The page, numbered."""
     page = page_of(job, f"levels sheet, page {number} of {of}")
     outdoor = job.outdoor
+    cautions = [f"• {caution}" for caution in CAUTIONS]
+    keep = FOOT + 0.015 + TITLE + LINE * sum(len(broken(caution)) for caution in cautions)  # nothing may push them off
     fit = [outdoor.fit.sentence()] if outdoor.fit.rooms else []
-    top = paragraphs(page, 0.938, [outdoor.dig.sentence(), *fit])
-    top = _materials(page, top - 0.025, job)
-    top = paragraphs(page, top, [outdoor.materials.sentence(), f"A load is of a {word_carriers(outdoor.carriers)}."])
-    top = _titled(page, top - 0.015, "Laying and water", [*_laying(job), *_water(job)],
-                  sum(len(textwrap.wrap(f"• {caution}", WIDE)) for caution in CAUTIONS) + 3)
-    _titled(page, top - 0.015, "Before you dig", [f"• {caution}" for caution in CAUTIONS])
+    top = paragraphs(page, 0.938, fitting([outdoor.dig.sentence(), *fit], 10, REST))
+    bought = [outdoor.materials.sentence(), f"A load is of a {word_carriers(outdoor.carriers)}."]
+    bought = fitting(bought, 10, REST)
+    told = LINE * (sum(len(broken(one)) for one in bought) + KEPT)
+    top, left = _materials(page, top - 0.025, job, keep + 0.015 + TITLE + told)
+    top = paragraphs(page, top, [*([f"{left} more are in materials.csv."] if left else []), *bought])
+    top = _titled(page, top - 0.015, "Laying and water", [*_laying(job), *_water(job)], keep)
+    _titled(page, top - 0.015, "Before you dig", cautions, FOOT)
     style.plain_text(page)
     return page
 
 
-def _titled(page: Figure, top: float, title: str, told: Sequence[str], keep: int = 0) -> float:
-    """A title and paragraphs; those that would leave fewer than `keep` lines free are left to the notebooks."""
-    page.text(0.07, top, title, fontsize=style.TEXT + 2, fontweight="bold", color=style.INK, va="top")
-    room = int((top - 0.02 - FOOT) / LINE) - keep
-    lines = [part for one in told for part in textwrap.wrap(one, WIDE)]
-    if len(lines) > room:
-        lines = [*lines[:room - 1], "The rest is in notebook 4-cut-and-fill."]
-    return paragraphs(page, top - 0.02, lines)
+def _titled(page: Figure, top: float, title: str, told: Sequence[str], foot: float) -> float:
+    """A title and paragraphs; those that would reach below `foot` are left to the notebooks."""
+    page.text(LEFT, top, title, fontsize=style.TEXT + 2, fontweight="bold", color=style.INK, va="top")
+    return paragraphs(page, top - TITLE, fitting(told, int((top - TITLE - foot) / LINE + 1e-6), REST))
 
 
-def _materials(page: Figure, top: float, job: Job) -> float:
-    """The table of what goes and comes, likely masses and costs; where it ends is given back."""
+def _materials(page: Figure, top: float, job: Job, foot: float) -> tuple[float, int]:
+    """The table of what goes and comes, likely masses and costs; where it ends, and how many rows had no room above `foot`."""
     found = job.outdoor.materials
     words = found.words
     words["mass"] = [word_mass(heap.mass.likely) for heap in found.heaps]
@@ -55,12 +58,10 @@ def _materials(page: Figure, top: float, job: Job) -> float:
     rows = [tuple(row) for row in words[columns].itertuples(index=False, name=None)]
     widths = [COLUMNS[name] for name in columns]
     at = [sum(widths[:place]) / sum(COLUMNS.values()) for place in range(len(widths))]
-    deep = [max(len(textwrap.wrap(str(cell), width)) for cell, width in zip(row, widths, strict=True)) for row in rows]
-    step = 1.15 * LINE
-    height = step * (1 + sum(1 + 0.82 * (one - 1) for one in deep))
-    ax = page.add_axes((0.07, top - height, 0.86, height))
-    plain_table(ax, "What goes, what comes", columns, at, rows, widths=widths, step=step / height)
-    return top - height - 0.004
+    height = top - foot
+    ax = page.add_axes((LEFT, foot, ACROSS, height))
+    down, shown = plain_table(ax, "What goes, what comes", columns, at, rows, step=STEP, floor=LINE / height)
+    return foot + down * height - 0.004, len(rows) - shown
 
 
 def _laying(job: Job) -> list[str]:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import io
-import textwrap
 from collections.abc import Iterable
 from pathlib import Path
 
@@ -21,14 +20,15 @@ from .figures import style
 from .figures.falls import draw_falls
 from .figures.ground import mark_points
 from .job import Job
-from .page import A4, COLOURS, page_of, paragraphs, plain_table
-from .pegs_page import MOST, page_count, peg_pages
+from .page import A4, ACROSS, COLOURS, LEFT, LINE, broken, fitting, page_of, paragraphs, plain_table
+from .pegs_page import distinct, page_count, peg_pages, printed
 from .quantities_page import quantities_page
 from .saving import write_whole
 
 SHEET_FILES = ("levels.csv", "pegs.csv", "materials.csv", "cuts.csv", "sheet.pdf", "verdicts.csv")
 CUTS = "cuts.pdf"  # where units are laid out
-LINE = 0.047  # height of a line of text below the verdicts, as a share of their part of the page
+REST = "The rest is in verdicts.csv and in the notebooks."
+FOOT = 0.06  # of the page: where the line to sign begins
 NEEDED = "Need: how wide a margin must be to be sure; errors of survey, setting out and laying are counted."
 
 
@@ -113,23 +113,26 @@ def pages_of(job: Job, pegs: PegTable) -> list[Figure]:
 def _first_page(job: Job, pegs: PegTable, of: int) -> Figure:
     page = page_of(job, f"levels sheet, page 1 of {of}")
     layers = ", ".join(f"{word_mm(layer.thickness)} {layer.name}" for layer in job.brief.layers)
-    top = paragraphs(page, 0.938, [
-        f"Finished surface: {job.finish_words}", f"Build-up {word_mm(job.brief.build_up)}: {layers or 'none'}."])
+    built = f"Build-up {word_mm(job.brief.build_up)}: {layers or 'none'}."
+    if len(broken(built)) > 3:
+        built = f"Build-up {word_mm(job.brief.build_up)} in {len(job.brief.layers)} layers: pegs.csv names them."
+    top = paragraphs(page, 0.938, fitting([f"Finished surface: {job.finish_words}", built], 7, "The rest is in the notebooks."))
     failed = job.verdicts.failed
     if failed:
         page.text(0.07, top, f"THIS SURFACE DOES NOT DO WHAT WAS ASKED: {failed} demand(s) not met. Do not dig to it.",
                   fontsize=style.TEXT + 1, fontweight="bold", color=style.NOT_MET, va="top")
-    plan = page.add_axes((0.10, 0.515, 0.83, 0.345))
+        top -= 1.2 * LINE
+    plan = page.add_axes((0.10, 0.515, 0.83, top - 0.0285 - 0.515))
     _peg_plan(plan, job, pegs)
-    verdicts = page.add_axes((0.07, 0.095, 0.86, 0.33))
+    verdicts = page.add_axes((LEFT, FOOT, ACROSS, 0.425 - FOOT))
     words = job.verdicts.words.sort_values("verdict", key=_news, kind="stable")  # worst news first
     if "give or take" in words:  # beside what is in hand, what would be needed to be sure
         words["margin"] = [f"{margin.partition(' ')[0]} of {give}" for margin, give in
                            zip(words["margin"], words["give or take"], strict=True)]
     rows = [tuple(row) for row in words[["demand", "place", "required", "found", "margin", "verdict"]].itertuples(index=False)]
     headings = ("demand", "where closest", "required", "found", "in hand, need" if job.counted else "in hand", "verdict")
-    bottom, shown = plain_table(verdicts, "Does it do what was asked?", headings, (0.0, 0.145, 0.305, 0.55, 0.735, 0.90), rows,
-                            widths=(13, 15, 24, 18, 17, 10), floor=0.30)
+    bottom, shown = plain_table(verdicts, "Does it do what was asked?", headings, (0.0, 0.145, 0.295, 0.545, 0.735, 0.903), rows,
+                                floor=0.30)
     left = [f"{len(rows) - shown} more demands are in verdicts.csv."] if shown < len(rows) else []
     unsure = [f"{title} ({how})" for title, how in job.verdicts.unsure]
     told = [*(f"LOOK AGAIN: {doubt}" for doubt in job.doubts), *left, job.reduced.closing,
@@ -137,11 +140,8 @@ def _first_page(job: Job, pegs: PegTable, of: int) -> Figure:
               for demand, place, verdict, mend in words[["demand", "place", "verdict", "mend"]].itertuples(index=False) if mend),
             NEEDED if job.counted else job.verdicts.basis,
             *([f"Usual limits that no document seen bears out: {', '.join(unsure)}."] if unsure else [])]
-    lines = [part for line in told for part in textwrap.wrap(line, 105)]
-    room = int((bottom + 0.12) / LINE)
-    if len(lines) > room:
-        lines = [*lines[:room - 1], "The rest is in verdicts.csv and in the notebooks."]
-    verdicts.text(0, bottom - 0.03, "\n".join(lines), va="top", fontsize=style.TEXT, color=style.INK, linespacing=1.4)
+    below = FOOT + bottom * (0.425 - FOOT) - 0.01
+    paragraphs(page, below, fitting(told, int((below - 0.05) / LINE), REST))
     style.plain_text(page)
     return page
 
@@ -155,10 +155,10 @@ def _peg_plan(ax: Axes, job: Job, pegs: PegTable) -> None:
     style.axes(ax, A4)
     style.plan_axes(ax, job.brief)
     mark_points(ax, job, below=True)
-    for peg in pegs.pegs[:MOST]:
+    shown, names = printed(pegs), distinct([peg.point for peg in pegs.pegs])
+    for peg in shown:
         ax.plot([peg.x], [peg.y], "+", color=style.INK, markersize=6)
-        ax.annotate(peg.point, (peg.x, peg.y), xytext=(3, -4), textcoords="offset points", fontsize=style.TEXT,
-                    va="top", color=style.INK, zorder=6, bbox=style.BACKED)
+    style.label_apart(ax, [(peg.x, peg.y, "\n".join(names[peg.point])) for peg in shown])
     draw_falls(ax, job.finish)
     ax.set_title("Where are the pegs, and which way does the finish fall?", fontsize=style.TEXT + 2, fontweight="bold",
                  loc="left", color=style.INK)

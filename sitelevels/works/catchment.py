@@ -116,7 +116,8 @@ class Catchments:
 
     def _repr_html_(self) -> str:
         said = (self.sentence(), *self.dead)
-        return "".join(f"<p>{escape(one)}</p>" for one in said) + html_table(self.table)
+        table = self.table.rename(columns={"x": "x, m", "y": "y, m", "area": "area, m²", "roof": "roof, m²"})
+        return "".join(f"<p>{escape(one)}</p>" for one in said) + html_table(table)
 
 
 def catchments(finish: Finish, brief: Brief, *, outlets: Iterable[Any] = (), roof: Iterable[Any] = (),

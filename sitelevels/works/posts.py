@@ -109,7 +109,8 @@ class PostCheck:
 
     def _repr_html_(self) -> str:
         pairs = html_table(self.pairs) if self.between else ""
-        return f"<p>{escape(self.sentence())}</p>{html_table(self.table)}{pairs}"
+        table = self.table.replace({True: "yes", False: "no"})
+        return f"<p>{escape(self.sentence())} Lengths in m.</p>{html_table(table)}{pairs}"
 
 
 def check_posts(posts: Iterable[Post], area: Any, layout: UnitLayout | None = None) -> PostCheck:

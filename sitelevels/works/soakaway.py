@@ -237,7 +237,9 @@ class Soakaway:
 
     def _repr_html_(self) -> str:
         items = "".join(f"<li>{escape(caution)}</li>" for caution in self.cautions)
-        return f"<p>{escape(self.sentence())}</p>{html_table(self.table)}" + (f"<ul>{items}</ul>" if items else "")
+        volumes = {name: f"{name}, m³" for name in ("inflow", "outflow", "storage")}
+        table = self.table.rename(columns={"duration_min": "storm, min", "rain_mm": "rain, mm", **volumes})
+        return f"<p>{escape(self.sentence())}</p>{html_table(table)}" + (f"<ul>{items}</ul>" if items else "")
 
 
 def soakaway(area: float, rate: float | str | Infiltration, size: Sequence[float], *, void: float = 0.3,

@@ -60,7 +60,8 @@ class TestUsual:
         ("units", (24, 24, 25)), ("bedding", (19, 21, 23)), ("compacted", (18.5, 19, 19.5))])
     def test_densities_come_from_unit_weights(self, kind: str, unit_weights: tuple[float, ...]) -> None:
         """kN/m³ of EN 1991-1-1 by 9.81 m/s²."""
-        assert Layer("one", 0.1, kind=kind).density.values == pytest.approx([one * 1000 / 9.81 for one in unit_weights], rel=1e-12)
+        masses = [one * 1000 / 9.81 for one in unit_weights]
+        assert Layer("one", 0.1, kind=kind).density.values == pytest.approx(masses, rel=1e-12)
 
     def test_every_range_says_where_it_comes_from(self) -> None:
         for kind in KINDS:
@@ -99,12 +100,14 @@ class TestRefusals:
             Layer(name, 0.1)
 
     @pytest.mark.parametrize("given", [
-        {"waste": 1.01}, {"waste": 10}, {"waste": -0.01}, {"waste": (0, 0.5, 1.2)}, {"waste": (0.2, 0.1, 0.3)}, {"waste": (0.1, 0.2)},
+        {"waste": 1.01}, {"waste": 10}, {"waste": -0.01}, {"waste": (0, 0.5, 1.2)}, {"waste": (0.2, 0.1, 0.3)},
+        {"waste": (0.1, 0.2)},
         {"waste": "10 %"}, {"waste": math.nan}, {"waste": Range(0, 0.5, math.inf)}, {"loose": 0.99}, {"loose": 3.01},
         {"loose": (0.9, 1.2, 1.3)}, {"loose": (1.3, 1.2, 1.4)}, {"loose": True}, {"density": 0}, {"density": -2400},
         {"density": 24_000}, {"density": math.inf}, {"tolerance": -0.001}, {"tolerance": 0.051}, {"tolerance": "5"}, {"lift": 0},
         {"lift": -0.1}, {"lift": math.nan}, {"kind": "gravel"}, {"kind": ""}, {"kind": ["units"]}, {"kind": 3},
-        {"mix": (1,)}, {"mix": (1, 2, 3, 4)}, {"mix": "1:4"}, {"mix": (1, 0)}, {"mix": (1, -4)}, {"mix": (1, math.nan)}, {"mix": 4},
+        {"mix": (1,)}, {"mix": (1, 2, 3, 4)}, {"mix": "1:4"}, {"mix": (1, 0)}, {"mix": (1, -4)}, {"mix": (1, math.nan)},
+        {"mix": 4},
         {"mix": {1: 4}}, {"mix": (1, "4")}, {"price": 30}, {"price": (30,)}, {"price": (30, "kg")}, {"price": (-1, "t")},
         {"price": ("30", "t")}, {"price": (30, ["t"])}, {"price": "30"}, {"mix": (1, 4), "price": (3, "t")}], ids=str)
     def test_of_the_rest_names_the_layer(self, given: dict[str, Any]) -> None:
@@ -136,9 +139,12 @@ class TestRefusals:
             Brief(YARD, beyond_edge=150)
 
 
+ENDS = st.lists(st.floats(0, 1e6), min_size=3, max_size=3).map(sorted)
+
+
 class TestRanges:
     @steady
-    @given(st.lists(st.floats(0, 1e6), min_size=3, max_size=3).map(sorted), st.lists(st.floats(0, 1e6), min_size=3, max_size=3).map(sorted))
+    @given(ENDS, ENDS)
     def test_sums_products_and_differences_stay_in_order(self, one: list[float], other: list[float]) -> None:
         a, b = Range(*one), Range(*other)
         for found in (a * b, a + b, a.less(b), a * 2.0):
@@ -179,8 +185,8 @@ class TestUnderside:
         assert floor.thickness_at([1, 0, 4], [0, 0, 1]) == pytest.approx([(0.10 + 0.021) / 1.1, 0.10, 0.21], abs=1e-9)
 
     @steady
-    @given(st.lists(st.tuples(st.integers(0, 9), st.integers(0, 9), st.floats(0.02, 0.4)), min_size=1, max_size=5, unique_by=lambda one: one[:2]),
-           st.floats(-20, 20), st.floats(-20, 20))
+    @given(st.lists(st.tuples(st.integers(0, 9), st.integers(0, 9), st.floats(0.02, 0.4)), min_size=1, max_size=5,
+                    unique_by=lambda one: one[:2]), st.floats(-20, 20), st.floats(-20, 20))
     def test_never_beyond_what_was_measured(self, places: Any, x: float, y: float) -> None:
         floor = Underside(places)
         thick = [place[2] for place in places]
@@ -214,7 +220,8 @@ class TestUnderside:
 
 
 class TestBeyondTheEdge:
-    @pytest.mark.parametrize(("base", "reach"), [([0.10], 0.150), ([0.15], 0.150), ([0.20], 0.20), ([0.10, 0.12], 0.22), ([], 0.0)])
+    @pytest.mark.parametrize(("base", "reach"), [
+        ([0.10], 0.150), ([0.15], 0.150), ([0.20], 0.20), ([0.10, 0.12], 0.22), ([], 0.0)])
     def test_the_greater_of_150_mm_and_the_base(self, base: list[float], reach: float) -> None:
         layers = [Layer("slab", 0.05, kind="units"), *(Layer("base", one, kind="compacted") for one in base)]
         assert Brief(YARD, layers=layers).beyond_edge == pytest.approx(reach, abs=1e-12)

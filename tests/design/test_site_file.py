@@ -96,8 +96,9 @@ price_per = "bulk bag"
         assert len(said) == 1
         assert said[0].startswith("brief.toml, [[layer]] number 2")
 
-    @pytest.mark.parametrize("text", ["[[layer]]\nthickness_mm = 5\n", '[[layer]]\nname = "a"\n', '[[layer]]\nname = ""\nthickness_mm = 5\n',
-                                      "[[layer]]\nname = 7\nthickness_mm = 5\n", "[[layer]]\n"])
+    @pytest.mark.parametrize("text", ["[[layer]]\nthickness_mm = 5\n", '[[layer]]\nname = "a"\n',
+                                      '[[layer]]\nname = ""\nthickness_mm = 5\n', "[[layer]]\nname = 7\nthickness_mm = 5\n",
+                                      "[[layer]]\n"])
     def test_name_and_thickness_are_asked_for(self, text: str, reduced: ReducedLevels) -> None:
         assert problems(text, reduced)[0].startswith("brief.toml, [[layer]] number 1")
 
@@ -157,7 +158,8 @@ class TestFootings:
         'name = "a"\ncorners_m = [[0, 0], [1, 0], [1, 1]]\ntop_m = nan', 'name = "a"\ncorners = ["Q"]\ntop_m = 9.8',
         'name = "a"\ncorners = 5\ntop_m = 9.8', 'name = "a"\ncorners_m = [[0, 0], [1, 0], [1, 1]]\npoints = []',
         'name = "a"\ncorners_m = [[0, 0], [1, 0], [1, 1]]\npoints = ["N1"]',
-        'name = "a"\ncorners_m = [[0, 0], [1, 0], [1, 1]]\npoints = [3]', 'name = 3\ncorners_m = [[0, 0], [1, 0], [1, 1]]\ntop_m = 9'])
+        'name = "a"\ncorners_m = [[0, 0], [1, 0], [1, 1]]\npoints = [3]',
+        'name = 3\ncorners_m = [[0, 0], [1, 0], [1, 1]]\ntop_m = 9'])
     def test_what_cannot_be(self, lines: str, reduced: ReducedLevels) -> None:
         assert problems(f"[[footing]]\n{lines}\n", reduced)[0].startswith("brief.toml, [[footing]] number 1")
 
@@ -182,8 +184,10 @@ class TestEdges:
 
 class TestAtOnce:
     def test_faults_of_every_part_are_told_together(self, reduced: ReducedLevels) -> None:
-        said = problems('[old_floor]\nthickness_mm = 0\n[[layer]]\nname = "a"\nthickness_mm = -1\n[[layer]]\nname = "b"\nthickness_mm = 5\n'
-                        '[[layer]]\nname = "c"\nthickness_mm = 5\nwaste_percent = 200\n[[footing]]\nname = "d"\ntop_m = 9\n', reduced)
+        said = problems('[old_floor]\nthickness_mm = 0\n[[layer]]\nname = "a"\nthickness_mm = -1\n'
+                        '[[layer]]\nname = "b"\nthickness_mm = 5\n'
+                        '[[layer]]\nname = "c"\nthickness_mm = 5\nwaste_percent = 200\n'
+                        '[[footing]]\nname = "d"\ntop_m = 9\n', reduced)
         assert [one.partition(": ")[0] for one in said] == [
             "brief.toml, [[layer]] number 1", "brief.toml, [[layer]] number 3", "brief.toml, [[footing]] number 1",
             "brief.toml, [old_floor]"]
@@ -196,7 +200,8 @@ class TestAtOnce:
             assert word in said
         assert len(caught.value.problems) == 4
 
-    @pytest.mark.parametrize(("text", "heading"), [("[layer]\nname = 3\n", "[[layer]]"), ("[footing]\ntop_m = 3\n", "[[footing]]"),
+    @pytest.mark.parametrize(("text", "heading"), [("[layer]\nname = 3\n", "[[layer]]"),
+                                                   ("[footing]\ntop_m = 3\n", "[[footing]]"),
                                                    ("[[old_floor]]\nthickness_mm = 3\n", "[old_floor]")])
     def test_a_heading_with_the_wrong_brackets(self, text: str, heading: str) -> None:
         with pytest.raises(SurveyError, match="is not a part") as caught:
@@ -211,10 +216,11 @@ class TestAtOnce:
 
 
 NUMBERS = st.one_of(st.integers(-10**20, 10**20), st.integers(-5, 300), st.floats(), st.floats(0, 300))
-LEAF = st.one_of(NUMBERS, st.booleans(), st.sampled_from(["", "a", "C1", "C2", "S1", "N1", "corner", "units", "t", "1:4", "each"]),
+WORDS = ["", "a", "C1", "C2", "S1", "N1", "corner", "units", "t", "1:4", "each"]
+LEAF = st.one_of(NUMBERS, st.booleans(), st.sampled_from(WORDS),
                  st.text(max_size=3), st.dates())
-ANY = st.recursive(LEAF, lambda inner: st.one_of(st.lists(inner, max_size=4), st.dictionaries(st.text(max_size=2), inner, max_size=2)),
-                   max_leaves=8)
+ANY = st.recursive(LEAF, lambda inner: st.one_of(st.lists(inner, max_size=4),
+                                                 st.dictionaries(st.text(max_size=2), inner, max_size=2)), max_leaves=8)
 
 
 def part(*keys: str) -> st.SearchStrategy[dict[str, Any]]:
@@ -229,8 +235,8 @@ class TestOddTypes:
     """Whatever the tables hold, `brief_of` gives a brief or sentences."""
 
     @steady
-    @given(part("name", "thickness_mm", "kind", "tolerance_mm", "loose", "density_kg_m3", "waste_percent", "lift_mm", "mix", "price",
-                "price_per"))
+    @given(part("name", "thickness_mm", "kind", "tolerance_mm", "loose", "density_kg_m3", "waste_percent", "lift_mm", "mix",
+                "price", "price_per"))
     def test_layers(self, reduced: ReducedLevels, entry: dict[str, Any]) -> None:
         self.withstands({"layer": [SOUND_LAYER | entry]}, reduced)
 

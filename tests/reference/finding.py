@@ -11,6 +11,8 @@ from typing import Any
 import numpy as np
 import pandas as pd
 from finding_pegs_and_networks import PEGS_AND_NETWORKS
+from finding_quantities import QUANTITIES
+from finding_works import WORKS
 
 import sitelevels as sl
 
@@ -342,4 +344,6 @@ SPECIAL: dict[str, Callable[[Case], Found]] = {
     "VO02": borrow,
     "VO03": cells_of_a_plot,
     **PEGS_AND_NETWORKS,
+    **QUANTITIES,
+    **WORKS,
 }

@@ -8,9 +8,7 @@ from typing import Any
 
 from scipy.constants import acre, foot, hectare, hour, inch, micro, mile, milli, minute
 
-from sitelevels import SurveyWarning
-from sitelevels.works.runoff import pipe, rectangular_channel, runoff
-from sitelevels.works.soakaway import infiltration, soakaway
+from sitelevels import SurveyWarning, infiltration, pipe, rectangular_channel, runoff, soakaway
 
 Case = dict[str, Any]
 Found = dict[str, Any]

@@ -17,7 +17,8 @@ from typing import Any
 from finding import Case, Found, find
 
 HERE = Path(__file__).parent
-FILES = ("level_books.json", "gradients.json", "planes.json", "volumes.json", "instruments.json", "networks.json")
+FILES = ("level_books.json", "gradients.json", "planes.json", "volumes.json", "instruments.json", "networks.json",
+         "drainage.json", "quantities.json")
 EXACT = 1e-9  # added to every tolerance: what binary numbers lose
 
 

@@ -42,7 +42,8 @@ class TestTops:
         for x, y in ((0, 0), (6, 0), (3, 2), (2, 4)):
             assert formation.level_at(x, y) == pytest.approx(yard.level_at(x, y) - 0.143, abs=1e-12)
 
-    @pytest.mark.parametrize("given", [(None, Brief(YARD)), (Plane(9, 0, 0), Brief(YARD)), (falling(), None), (falling(), LAYERS)])
+    @pytest.mark.parametrize("given", [
+        (None, Brief(YARD)), (Plane(9, 0, 0), Brief(YARD)), (falling(), None), (falling(), LAYERS)])
     def test_refusals(self, given: Any) -> None:
         with pytest.raises(SurveyError):
             layer_tops(*given)
@@ -99,8 +100,9 @@ class TestFits:
         with pytest.raises(SurveyError, match=r"[Pp]oint F9"):
             layers_fit(falling(), brief, [("F1", 2, 2, 9.6), ("F9", 9, 9, 9.6)])
 
-    @pytest.mark.parametrize("point", ["F1", ("F1", 1, 2), ("F1", 1, 2, 3, 4), 5, None, ("F1", math.nan, 2, 9.6), ("F1", 2, 2, math.nan),
-                                       ("F1", 2, 2, math.inf), ("F1", "a", 2, 9.6), ("F1", 2, 2, None), ("F1", 2, 2, "9.6"), {}], ids=str)
+    @pytest.mark.parametrize("point", [
+        "F1", ("F1", 1, 2), ("F1", 1, 2, 3, 4), 5, None, ("F1", math.nan, 2, 9.6), ("F1", 2, 2, math.nan), ("F1", 2, 2, math.inf),
+        ("F1", "a", 2, 9.6), ("F1", 2, 2, None), ("F1", 2, 2, "9.6"), {}], ids=str)
     def test_points_that_are_none(self, point: Any) -> None:
         with pytest.raises(SurveyError):
             layers_fit(falling(), Brief(YARD, layers=LAYERS), [point])

@@ -1,7 +1,7 @@
 """`dig_out` beside two sums that share nothing with it.
 
-One is exact: convex parts cut by half-planes of our own, and Green's theorem for a linear depth over an outline. The other samples
-random places, whose own scatter gives the standard error.
+One is exact: convex parts cut by half-planes of our own, and Green's theorem for a linear depth over an outline. The other
+samples random places, whose own scatter gives the standard error.
 """
 
 from __future__ import annotations
@@ -151,7 +151,8 @@ class Job:
 
 
 def turned(points: Outline, angle: float, east: float, north: float) -> Outline:
-    return [(east + x * math.cos(angle) - y * math.sin(angle), north + x * math.sin(angle) + y * math.cos(angle)) for x, y in points]
+    cos, sin = math.cos(angle), math.sin(angle)
+    return [(east + x * cos - y * sin, north + x * sin + y * cos) for x, y in points]
 
 
 def rectangle(x0: float, y0: float, x1: float, y1: float) -> Outline:
@@ -173,7 +174,8 @@ def job(seed: int, *, shape: str, floor: bool, footing: bool) -> Job:
     build_up = 0.07 + layers[2].thickness
     level = 10.0 + build_up - float(draw.uniform(0.0, 0.15))
     if shape == "channel":
-        finish = Finish.channel(turned([(0, h), (2 * w, h)], angle, east, north), area, level=level, fall=0.01, left=0.02, right=0.03)
+        line = turned([(0, h), (2 * w, h)], angle, east, north)
+        finish = Finish.channel(line, area, level=level, fall=0.01, left=0.02, right=0.03)
         plane_of = [min(finish.facets, key=lambda facet, one=one: facet.area.distance(shapely.Polygon(one).centroid)).plane
                     for one in outlines]
     else:

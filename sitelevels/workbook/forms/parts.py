@@ -116,7 +116,7 @@ class MaterialsForm(PartsForm):
 
     groups = (
         ("Taking up", (
-            ("old_floor", "thickness_mm", "old concrete floor, thickness in mm", ()),
+            ("old_floor", "thickness_mm", "old floor thick, mm", ()),
             ("taking_up", "reuse_percent", "of it back as sub-base, %", ()),
             ("taking_up", "soil", "kind of soil", tuple(kind for kind in BULKING if kind != "broken concrete")),
             ("area", "beyond_edge_mm", "dig past open edges, mm", ()),
