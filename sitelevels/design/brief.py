@@ -264,25 +264,30 @@ class Brief:
                               rule=f"It may stand {word_mm(AGAINST)} off it.", remedy="Name two corners of one side.")
         return Wall(f"edge from {there}", *places, dpc=0.0)
 
-    def sides_without(self, edges: Iterable[Edge]) -> list[Edge]:
-        """The sides of the outline, or their parts, that lie along none of these edges."""
+    def sides_without(self, edges: Iterable[Edge], *, outer: bool = False) -> list[Edge]:
+        """The sides of the outline, of its `outer` ring alone if so told, or their parts, that lie along none of these edges."""
         known = shapely.union_all([shapely.LineString(ends) for ends in edges]).buffer(AGAINST, cap_style="flat")
-        return [_to_corners(part, ends) for ring in (self.area.exterior, *self.area.interiors)
+        return [_to_corners(part, ends) for ring in (self.area.exterior, *(() if outer else self.area.interiors))
                 for ends in pairwise(ring.coords)
                 for part in shapely.get_parts(shapely.LineString(ends).difference(known)) if part.length > 2 * AGAINST]
 
     @cached_property
     def bare(self) -> list[Edge]:
-        """The sides past which the dig and the base reach: neither against a wall nor along paving that stays."""
+        """The outer sides past which the dig and the base reach: neither against a wall nor along paving that stays."""
         kept = self.kept or self._met()
-        return self.sides_without([*kept, *((wall.first, wall.second) for wall in self.walls)])
+        return self.sides_without([*kept, *((wall.first, wall.second) for wall in self.walls)], outer=True)
 
     def _met(self) -> list[Edge]:
-        """Sides of the outer ring beside which the paving to be met stands."""
+        """Sides of the outer ring along which the paving to be met stands: beside them, or at both of their ends."""
         met = [(spot.x, spot.y) for demand in self.demands if isinstance(demand, Meet) for spot in demand.points]
-        near = shapely.MultiPoint(met).buffer(KEPT_NEAR) if met else shapely.Point()
-        return [(first[:2], second[:2]) for first, second in pairwise(self.area.exterior.coords)
-                if shapely.LineString([first, second]).intersects(near)]
+        found = []
+        for first, second in pairwise(self.area.exterior.coords):
+            line = shapely.LineString([first, second])
+            near = [[math.dist(place, end) <= KEPT_NEAR for end in (first, second)] for place in met
+                    if line.distance(shapely.Point(place)) <= KEPT_NEAR]
+            if any(not any(ends) for ends in near) or all(any(ends[end] for ends in near) for end in (0, 1)):
+                found.append((first[:2], second[:2]))
+        return found
 
     @cached_property
     def every_demand(self) -> tuple[Demand, ...]:

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
-from numbers import Real
 from typing import Any
 
 from ..errors import SurveyError, finite
@@ -26,6 +26,8 @@ class Range:
     high: float
 
     def __post_init__(self) -> None:
+        for value in self.values:
+            finite(value, "a value of the range", "It is a finite number.")
         if not self.low <= self.likely <= self.high:
             raise SurveyError(f"the range {self.low!r}, {self.likely!r}, {self.high!r} is not in order",
                               rule="It is the least, the likeliest and the greatest value.")
@@ -54,10 +56,13 @@ def range_of(value: Any, what: str, rule: str) -> Range:
     """One number as a range of no width, or three in order (least, likeliest, greatest). Raises SurveyError for anything else."""
     if isinstance(value, Range):
         return value
-    given = (value,) * 3 if isinstance(value, Real) or not hasattr(value, "__len__") else tuple(value)
+    given = tuple(value) if isinstance(value, Sequence) or getattr(value, "ndim", 0) == 1 else (value,) * 3
     if len(given) != 3 or isinstance(value, str):
         raise SurveyError(f"{what} is {value!r}", rule="It is one number, or three: the least, the likeliest, the greatest.")
-    return Range(*(finite(one, what, rule) for one in given))
+    low, likely, high = (finite(one, what, rule) for one in given)
+    if not low <= likely <= high:
+        raise SurveyError(f"{what} is {value!r}", rule="Three numbers are the least, the likeliest, the greatest, in that order.")
+    return Range(low, likely, high)
 
 
 @dataclass(frozen=True)

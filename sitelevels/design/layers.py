@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from ..errors import SurveyError, SurveyWarning, finite, must_be
 from ..surface.facet import polygon_of
 from ..surface.plane import FARTHEST
-from ..wording import whole_up, word_distance, word_mm, word_number
+from ..wording import whole_up, word_distance, word_mm, word_number, word_place
 from .handbook import DENSITIES, Published, Range, range_of
 from .published import MEMORY, QUOTED, READ
 
@@ -112,6 +112,8 @@ class Layer:
     price: tuple[float, str] | None = None
 
     def __post_init__(self) -> None:
+        if not isinstance(self.name, str) or not self.name.strip():
+            raise SurveyError(f"the name of a layer is {self.name!r}", rule="It is a text.")
         of = f"of the layer {self.name!r}"
         number = isinstance(self.thickness, Real) and not isinstance(self.thickness, bool)
         if not (number and 0 <= self.thickness < FARTHEST):
@@ -192,7 +194,9 @@ def placed(layers: Iterable[Layer]) -> tuple[Layer, ...]:
     """Layers from the top down, those that do not say their kind made the one that their place suggests."""
     given = tuple(layers)
     kinds = [UNITS, *[BEDDING] * (len(given) - 2), COMPACTED][:len(given)]
-    return tuple(layer if layer.kind else replace(layer, kind=kind) for layer, kind in zip(given, kinds, strict=True))
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", SurveyWarning)  # a thick layer was questioned when it was made
+        return tuple(layer if layer.kind else replace(layer, kind=kind) for layer, kind in zip(given, kinds, strict=True))
 
 
 def room_in(dig: float, layers: Iterable[Layer]) -> Range:
@@ -206,7 +210,11 @@ def room_in(dig: float, layers: Iterable[Layer]) -> Range:
     (0.002, 0.012)
     """
     depth = finite(dig, "the depth of the dig", "It is a length in m.")
-    thick = [layer.spread for layer in layers]
+    must_be(layers, Iterable, "the list of layers")
+    thick = []
+    for layer in layers:
+        must_be(layer, Layer, "one of the layers")
+        thick.append(layer.spread)
     return Range(*(depth - sum(spread.values[end] for spread in thick) for end in (2, 1, 0)))
 
 
@@ -235,13 +243,18 @@ class Underside:
     def __post_init__(self) -> None:
         rule = "It is a length in m over 0, or a list of places (x, y, thickness) in m."
         given = self.thickness
-        if isinstance(given, (Real, str)) or not hasattr(given, "__len__"):
+        if isinstance(given, str) or not (isinstance(given, Sequence) or getattr(given, "ndim", 0) == 2):
             places: tuple[tuple[float, ...], ...] = ((0.0, 0.0, finite(given, "the thickness of the old floor", rule, over=0.0)),)
         else:
             if not len(given) or any(isinstance(one, str) or not hasattr(one, "__len__") or len(one) != 3 for one in given):
                 raise SurveyError(f"the thickness of the old floor is {given!r}", rule=rule)
             places = tuple((finite(x, "its x", rule), finite(y, "its y", rule),
                             finite(thick, "the thickness of the old floor", rule, over=0.0)) for x, y, thick in given)
+        for number, (x, y, thick) in enumerate(places):
+            for other in places[:number]:
+                if math.dist((x, y), other[:2]) < 1e-6 and thick != other[2]:
+                    raise SurveyError(f"two thicknesses of the old floor, {word_mm(other[2])} and {word_mm(thick)}, stand at one "
+                                      f"place, {word_place(x, y)}", remedy="Correct a place, or give their mean.")
         thickest = max(place[2] for place in places)
         if thickest > 0.5:
             warnings.warn(f"The old floor is {word_distance(thickest)} thick. Are those millimetres?", SurveyWarning,

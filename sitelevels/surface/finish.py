@@ -42,7 +42,8 @@ class Finish:
         for number, facet in enumerate(self.facets):
             for other in self.facets[:number]:
                 common = facet.area.intersection(other.area)
-                if common.area > 1e-6 * min(facet.area.area, other.area.area):
+                smaller = min((facet.area, other.area), key=lambda area: area.area)
+                if common.area > 1e-6 * (smaller.area + smaller.length):
                     middle = common.representative_point()
                     where = word_place(middle.x, middle.y)
                     raise SurveyError(f"two facets of the finished surface lie over each other at {where}",

@@ -181,7 +181,8 @@ class Ground:
         found = np.full(len(x), -1, dtype=np.intp)
         inside, triangle = proper.query(places, predicate="intersects")
         found[inside] = of_proper[triangle]
-        for reach, missed in ((OUT_OF_LINE, slivers.query(places[found < 0], predicate="intersects")[0]), (ON_THE_EDGE, None)):
+        beside = slivers.query(places[found < 0], predicate="dwithin", distance=ON_THE_EDGE)[0]
+        for reach, missed in ((OUT_OF_LINE, beside), (ON_THE_EDGE, None)):
             left = np.flatnonzero(found < 0)
             left = left if missed is None else left[np.unique(missed)]
             near, triangle = proper.query_nearest(places[left], max_distance=reach, all_matches=False)

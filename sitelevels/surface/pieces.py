@@ -46,7 +46,8 @@ def cut_pieces(ground: Ground, areas: Sequence[shapely.Polygon]) -> Pieces:
     gradients, base = ground.facet_gradients()
     corners, levels, facets, triangle = [], [], [], []
     for number, area in enumerate(areas):
-        pieces, owner = _clipped(triangles, shapely.transform(area, lambda places: places - middle))
+        moved = shapely.transform(area, lambda places: places - middle)  # a spike may cross itself by its last digits
+        pieces, owner = _clipped(triangles, moved if moved.is_valid else shapely.set_precision(moved, 1e-10))
         rise = gradients[owner][:, None, :] * (pieces - triangles[owner, 0][:, None, :])
         corners.append(pieces + middle)
         levels.append(base[owner][:, None] + rise.sum(axis=2))

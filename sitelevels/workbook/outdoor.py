@@ -137,7 +137,8 @@ class Outdoor:
                 raise SurveyError(f"the bond is {bond!r}", rule=f"It is one of {', '.join(BONDS)}.")
             breakage = reader.maybe("breakage_percent", 0.01)
             return lay_out_units(brief.area, (reader.number("length_mm", 0.001), reader.number("width_mm", 0.001)),
-                                 joint=reader.number("joint_mm", 0.001), holes=holes, kept=brief.sides_without(brief.bare),
+                                 joint=reader.number("joint_mm", 0.001), holes=holes,
+                                 kept=brief.sides_without(brief.bare, outer=True),
                                  bonds=BONDS[bond], along=brief.walls[0].direction if brief.walls else (1.0, 0.0),
                                  waste=0.05 if breakage is None else breakage,
                                  start=reader.place("start", self.job.reduced.spots()) if "start" in reader.entry else None)

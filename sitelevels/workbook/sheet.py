@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import io
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from pathlib import Path
 
 import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_pdf import PdfPages
 from matplotlib.figure import Figure
+from matplotlib.text import Text
 
 from ..errors import SurveyError
 from ..survey.cells import safe
@@ -158,9 +159,27 @@ def _peg_plan(ax: Axes, job: Job, pegs: PegTable) -> None:
     shown, names = printed(pegs), distinct([peg.point for peg in pegs.pegs])
     for peg in shown:
         ax.plot([peg.x], [peg.y], "+", color=style.INK, markersize=6)
-    style.label_apart(ax, [(peg.x, peg.y, "\n".join(names[peg.point])) for peg in shown])
     draw_falls(ax, job.finish)
     ax.set_title("Where are the pegs, and which way does the finish fall?", fontsize=style.TEXT + 2, fontweight="bold",
                  loc="left", color=style.INK)
+    _name_pegs(ax, [(peg.x, peg.y, "\n".join(names[peg.point])) for peg in shown])
 
 
+def _name_pegs(ax: Axes, named: Sequence[tuple[float, float, str]]) -> None:
+    """Each name on the first side of its peg where it lies on no other words and inside the picture."""
+    page = ax.figure
+    assert isinstance(page, Figure)
+    style.plain_text(page)
+    page.draw_without_rendering()  # only then is it settled where places lie
+    frame, taken = ax.get_window_extent(), [text.get_window_extent() for text in ax.texts if text.get_text()]
+    for x, y, name in named:
+        for right, up in style.SIDES:
+            text = ax.annotate(name, (x, y), xytext=(4 * right, 3 * up), textcoords="offset points", fontsize=style.TEXT,
+                               color=style.INK, ha={1: "left", -1: "right", 0: "center"}[right],
+                               va="bottom" if up > 0 else "top", zorder=6, bbox=style.BACKED, parse_math=False)
+            box = Text.get_window_extent(text)  # without the peg itself
+            if frame.x0 <= box.x0 and box.x1 <= frame.x1 and not any(box.overlaps(other) for other in taken):
+                break
+            if (right, up) != style.SIDES[-1]:
+                text.remove()
+        taken.append(box)

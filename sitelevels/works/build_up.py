@@ -13,7 +13,7 @@ from ..design.brief import Brief
 from ..design.conditions import Spot
 from ..design.handbook import Range
 from ..design.layers import room_in
-from ..errors import SurveyError, must_be
+from ..errors import SurveyError, finite, must_be
 from ..surface.finish import Finish
 from ..wording import html_table, word_between, word_mm
 
@@ -67,8 +67,9 @@ class LayersFit:
         worst = min(range(len(self.rooms)), key=lambda number: self.rooms[number].likely)
         room, point = self.rooms[worst], self.points[worst]
         left = word_between(*room.values, word_mm)
+        only = "no thicker" if room.likely >= -1e-6 else "thinner"
         said = {FITS: "the layers fit", NO: "the layers do NOT fit",
-                MAYBE: "the layers fit only if they come out no thicker than they should"}[self._verdict(room)]
+                MAYBE: f"the layers fit only if they come out {only} than they should"}[self._verdict(room)]
         return (f"Tightest at {point}: the finished surface lies {word_mm(self.depths[worst])} above it and the layers take "
                 f"{word_mm(self.brief.build_up)}; {left} in hand, tolerances counted: {said}.")
 
@@ -111,7 +112,7 @@ def layers_fit(finish: Finish, brief: Brief, points: Iterable[Any]) -> LayersFit
     must_be(finish, Finish, "the finish")
     must_be(brief, Brief, "the brief")
     must_be(points, Iterable, "the list of points")
-    spots = [point if isinstance(point, Spot) else _spot(point) for point in points]
+    spots = [_spot(point) for point in points]
     depths = []
     for spot in spots:
         try:
@@ -127,4 +128,6 @@ def _spot(point: Any) -> Spot:
         name, x, y, level = point
     except (TypeError, ValueError):
         raise SurveyError(f"a buried point is {point!r}", rule="It is a Spot, or (name, x, y, level) in m.") from None
+    x, y, level = (finite(value, what, "It is in m.") for value, what in
+                   ((x, f"the x of {name}"), (y, f"the y of {name}"), (level, f"the level of {name}")))
     return Spot(str(name), x, y, level)

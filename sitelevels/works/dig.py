@@ -1,4 +1,4 @@
-"""What is taken up and dug: old concrete, soil, and what is to be filled, over the paving and the margin beyond its edges."""
+"""What is taken up and dug: old concrete, soil, and what is to be filled, over the paving and the strip beyond its edges."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from functools import cached_property
 from html import escape
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 import pandas as pd
@@ -17,24 +17,27 @@ from ..errors import must_be
 from ..surface.facet import Facet
 from ..surface.finish import Finish
 from ..surface.ground import Ground
+from ..surface.overlay import both, less, polygons, small_triangles, together
 from ..surface.pieces import cut_pieces
 from ..surface.plane import Plane
 from ..wording import html_table, word_area, word_distance, word_mm, word_volume
 from .earthworks import SHOWN, Earthworks, between, cut_and_fill
 
-CRUMB = 1e-9  # m²: parts that the cutting of outlines leaves, and nobody digs
 PAVING, BEYOND, FLOOR, SOIL, FOOTING = "paving", "beyond the edge", "old floor", "soil", "over a footing"
-STEP = 0.25  # m: how finely the margin is cut where no spot lies beyond it
+STEP = 0.25  # m: how finely the strip is cut where no spot lies beyond it
 
 
 @dataclass(frozen=True, eq=False)
 class Part:
-    """Part of the dig with one treatment: `works` down to its bottom, and the `concrete` that is broken out of it first, m³."""
+    """Part of the dig with one treatment: `works` down to its bottom, the `concrete` that is broken out of it first, m³, and how
+    far its bottom lies below today's surface at the most, m.
+    """
 
     place: str
     what: str
     works: Earthworks
-    concrete: float = 0.0
+    concrete: float
+    deepest: float
 
     @property
     def fill(self) -> float:
@@ -42,13 +45,22 @@ class Part:
         return 0.0 if FOOTING in self.what else self.works.fill
 
 
+class Carried(NamedTuple):
+    """What is counted where the ground was not read: m³, and the greatest depth, m."""
+
+    concrete: float
+    soil: float
+    fill: float
+    deepest: float
+
+
 @dataclass(frozen=True, eq=False)
 class Dig:
     """What is to be taken up and dug for a finished surface. Made by `dig_out`.
 
-    `formation` is the underside of all layers, over the paving and its margin; `margin` the strip beyond the bare edges in
-    plan; `carried` and `carried_concrete` the volumes in m³ that are dug and broken out where no spot surrounds the margin,
-    counted with the ground as it is at the nearest place that is known; `floor_outside` the plan area of an old floor that
+    `formation` is the underside of all layers, over the paving and its strip; `strip` the strip beyond the bare edges in
+    plan; `carried` what is dug where no spot surrounds the strip, with the ground as it is at the nearest place that is known;
+    `floor_outside` the plan area of an old floor that
     lies outside the dig, m².
     """
 
@@ -56,10 +68,9 @@ class Dig:
     finish: Finish
     brief: Brief
     formation: Finish
-    margin: Any
+    strip: Any
     parts: tuple[Part, ...]
-    carried: float
-    carried_concrete: float
+    carried: Carried
     floor_outside: float
 
     def _sum(self, values: Iterable[float]) -> float:
@@ -68,36 +79,27 @@ class Dig:
     @property
     def concrete(self) -> float:
         """Old concrete broken out, m³ as it lies."""
-        return self._sum(part.concrete for part in self.parts) + self.carried_concrete
+        return self._sum(part.concrete for part in self.parts) + self.carried.concrete
 
     @property
     def soil(self) -> float:
-        """Soil dug, m³ in the ground, with what is `carried` over to the margin."""
-        return self._sum(part.works.cut for part in self.parts) + self.carried
+        """Soil dug, m³ in the ground, with what is `carried` over to the strip."""
+        return self._sum(part.works.cut for part in self.parts) + self.carried.soil
 
     @property
     def fill(self) -> float:
         """Fill needed under the layers, m³ in place."""
-        return self._sum(part.fill for part in self.parts)
+        return self._sum(part.fill for part in self.parts) + self.carried.fill
 
     @property
     def deepest(self) -> float:
         """Greatest depth from today's surface to the bottom of the dig, m; nought where nothing is dug."""
-        return max((self._down(part) for part in self.parts), default=0.0)
-
-    def _down(self, part: Part) -> float:
-        corners = part.works.pieces.corners.reshape(-1, 2)
-        depth = part.works.depth.reshape(-1)
-        if part.concrete:
-            floor = self.brief.underside
-            assert floor is not None
-            depth = np.maximum(depth, 0.0) + floor.thickness_at(*corners.T)
-        return max(float(depth.max(initial=0.0)), 0.0)
+        return max([part.deepest for part in self.parts] + [self.carried.deepest])
 
     @cached_property
-    def margin_area(self) -> float:
-        """Plan area of the margin, m²."""
-        return float(self.margin.area)
+    def strip_area(self) -> float:
+        """Plan area of the strip, m²."""
+        return float(self.strip.area)
 
     @cached_property
     def displaced(self) -> float:
@@ -110,13 +112,13 @@ class Dig:
         """A new table, a row a part: place what area (m²) concrete soil fill (m³)."""
         lines = [(part.place, part.what, part.works.covered, part.concrete, part.works.cut, part.fill)
                  for part in self.parts]
-        if self.carried:
-            lines.append((BEYOND, "no spots there: as at the edge", self._unread, self.carried_concrete, self.carried, 0.0))
+        if any(self.carried):
+            lines.append((BEYOND, "no spots there: as at the edge", self._unread, *self.carried[:3]))
         return pd.DataFrame(lines, columns=["place", "what", "area", "concrete", "soil", "fill"])
 
     @property
     def _unread(self) -> float:
-        return max(self.margin_area - sum(part.works.covered for part in self.parts if part.place == BEYOND), 0.0)
+        return max(self.strip_area - sum(part.works.covered for part in self.parts if part.place == BEYOND), 0.0)
 
     @property
     def uncovered(self) -> float:
@@ -131,12 +133,12 @@ class Dig:
         if self.fill >= 0.005:
             said.append(f"fill {word_volume(self.fill)} under the layers")
         told = f"{'; '.join(said)}."
-        if self.margin_area:
+        if self.strip_area:
             told += (f" The dig reaches {word_distance(float(self.brief.beyond_edge or 0))} past the open edges "
-                     f"({word_area(self.margin_area)}).")
-        if self.carried >= 0.005:
-            told += (f" {word_volume(self.carried)} of it lies beyond the spots, and is counted with the ground as it is at the "
-                     "nearest place that was read.")
+                     f"({word_area(self.strip_area)}).")
+        if self.carried.soil >= 0.005:
+            told += (f" {word_volume(self.carried.soil)} of it lies beyond the spots, and is counted with the ground as it is at "
+                     "the nearest place that was read.")
         for area, where in ((self.uncovered, "of the paving lie outside the spots"),
                             (self.floor_outside, "of the old floor lie outside the dig")):
             if area >= SHOWN:
@@ -160,13 +162,13 @@ def dig_out(ground: Ground, finish: Finish, brief: Brief) -> Dig:
         Today's surface; of the old floor, where there is one.
     finish : Finish
     brief : Brief
-        Its layers give the formation, `beyond_edge` the margin, `underside` the old floor, `footings` what stays.
+        Its layers give the formation, `beyond_edge` the strip, `underside` the old floor, `footings` what stays.
 
     Returns
     -------
     Dig
         Inside the old floor the dig goes to the lower of formation and underside; above the top of a footing that stays it
-        stops there. Volumes are exact for the triangulated ground, but for the part of the margin that no spot surrounds.
+        stops there. Volumes are exact for the triangulated ground, but for the part of the strip that no spot surrounds.
 
     Raises
     ------
@@ -184,78 +186,81 @@ def dig_out(ground: Ground, finish: Finish, brief: Brief) -> Dig:
     must_be(finish, Finish, "the finish")
     must_be(brief, Brief, "the brief")
     paving = finish.lowered(brief.build_up)
-    finish_area = shapely.union_all([facet.area for facet in finish.facets])
-    margin, beyond = _beyond(paving, brief)
+    paved = together(facet.area for facet in finish.facets)
+    strip, beyond = _beyond(paving, brief)
     formation = Finish((*paving.facets, *beyond))
-    whole = shapely.union_all([facet.area for facet in formation.facets])
+    whole = together(facet.area for facet in formation.facets)
     raised = [facet for facet, _ in _raised(formation, brief)]
-    over = shapely.union_all([facet.area for facet in raised])
-    bottom = Finish((*_within(formation, whole.difference(over)), *raised))
+    over = together(facet.area for facet in raised)
+    bottom = Finish((*_within(formation, less(whole, over)), *raised))
     floor = brief.underside
-    old = shapely.Polygon() if floor is None else floor.area or finish_area
+    old = shapely.Polygon() if floor is None else floor.area or paved
     under = ground if floor is None else ground.with_levels(ground.level - floor.thickness_at(ground.x, ground.y))
     known = shapely.Polygon(ground.hull)
     parts = []
-    for place, region in ((PAVING, finish_area), (BEYOND, margin)):
-        for what, within in ((FLOOR, region & old), (SOIL, region - old)):
-            for how, shape in (("", within - over), (f" {FOOTING}", within & over)):
-                facets = tuple(facet for facet in _within(bottom, shape) if (known & facet.area).area > CRUMB)
-                if not facets:
-                    continue
-                areas = [facet.area for facet in facets]
-                works = between(under if what == FLOOR else ground, Finish(facets), areas, float(shape.area))
-                concrete = 0.0
-                if what == FLOOR:
-                    above, below = (cut_pieces(top, areas) for top in (ground, under))
-                    concrete = float((above.plan * (above.level - below.level).mean(axis=1)).sum())
-                parts.append(Part(place, what + how, works, concrete))
+    for place, region in ((PAVING, paved), (BEYOND, strip)):
+        for what, within in ((FLOOR, both(region, old)), (SOIL, less(region, old))):
+            for how, shape in (("", less(within, over)), (f" {FOOTING}", both(within, over))):
+                facets = [facet for facet in _within(bottom, shape) if polygons(both(known, facet.area))]
+                if facets:
+                    parts.append(_part(place, what + how, ground, under if what == FLOOR else ground, facets, float(shape.area)))
     if not any(part.place == PAVING for part in parts):
         cut_and_fill(ground, paving, brief.area)  # says why nothing is known there
-    carried = _carried(ground, bottom, margin - known, brief, old)
-    return Dig(ground, finish, brief, formation, margin, tuple(parts), *carried, float((old - whole).area))
+    carried = _carried(ground, bottom, less(strip, known), brief, old)
+    return Dig(ground, finish, brief, formation, strip, tuple(parts), carried, float(less(old, whole).area))
 
 
-def _polygons(shape: Any) -> list[shapely.Polygon]:
-    return [part for part in shapely.get_parts(shape) if part.geom_type == "Polygon" and part.area > CRUMB]
+def _part(place: str, what: str, ground: Ground, under: Ground, facets: list[Facet], whole: float) -> Part:
+    """A part of the dig: soil under its concrete, and the concrete itself, which ends at the top of a footing."""
+    areas, bottom = [facet.area for facet in facets], Finish(tuple(facets))
+    works = between(under, bottom, areas, whole)
+    above = cut_pieces(ground, areas).level - works.pieces.level  # how thick the concrete is
+    down = np.maximum(works.depth, 0.0) + above
+    concrete = float((works.pieces.plan * above.mean(axis=1)).sum())
+    if FOOTING in what and under is not ground:
+        all_of_it = between(ground, bottom, areas, whole)
+        down, concrete = all_of_it.depth, all_of_it.cut - works.cut
+    return Part(place, what, works, concrete, max(float(down.max(initial=0.0)), 0.0))
 
 
 def _within(finish: Finish, shape: Any) -> list[Facet]:
     """The parts of the facets inside a shape in plan."""
-    return [replace(facet, area=part) for facet in finish.facets for part in _polygons(facet.area.intersection(shape))]
+    return [replace(facet, area=part) for facet in finish.facets for part in polygons(both(facet.area, shape))]
 
 
 def _beyond(formation: Finish, brief: Brief) -> tuple[Any, list[Facet]]:
-    """The margin past the bare sides, and the formation carried on over it, each facet past its own part of the sides."""
+    """The strip past the bare sides, and the formation carried on over it, each facet past its own part of the sides."""
     reach = float(brief.beyond_edge or 0.0)
     lines = shapely.MultiLineString(brief.bare)
     if not reach or lines.is_empty:
         return shapely.Polygon(), []
     joined = shapely.line_merge(lines)
-    margin = joined.buffer(reach, cap_style="flat", join_style="mitre", mitre_limit=2.0).difference(brief.area)
+    strip: Any = less(joined.buffer(reach, cap_style="flat", join_style="mitre", mitre_limit=2.0), brief.area)
     for wall in brief.walls:  # nothing is dug under the wall
         out = brief.outward(wall)
         back = [tuple(place - 2 * reach * way for place, way in zip(end, out, strict=True)) for end in (wall.second, wall.first)]
-        margin = margin.difference(shapely.Polygon([wall.first, wall.second, *back]))
-    rest, found = margin, []
+        strip = less(strip, shapely.Polygon([wall.first, wall.second, *back]))
+    rest, found = strip, []
     for facet in formation.facets:
         side = lines.intersection(facet.area.buffer(1e-6))
-        mine = rest.intersection(side.buffer(reach, cap_style="flat", join_style="mitre"))
-        found += [Facet(facet.plane, part) for part in _polygons(mine)]
-        rest = rest.difference(mine)
-    for part in _polygons(rest):  # corners between two sides
+        mine = both(rest, side.buffer(reach, cap_style="flat", join_style="mitre"))
+        found += [Facet(facet.plane, part) for part in polygons(mine)]
+        rest = less(rest, mine)
+    for part in polygons(rest):  # corners between two sides
         nearest = min(formation.facets, key=lambda facet: facet.area.distance(part))
         found.append(Facet(nearest.plane, part))
-    return shapely.union_all([facet.area for facet in found]), found
+    return together(facet.area for facet in found), found
 
 
 def _raised(formation: Finish, brief: Brief) -> list[tuple[Facet, Plane]]:
-    """The parts of footings that stand above the formation, each with the formation below it."""
-    found = []
-    for footing in brief.footings:
+    """The parts of footings that stand above the formation, each with the formation below it; of two, the higher."""
+    found: list[tuple[Facet, Plane]] = []
+    for footing in sorted(brief.footings, key=lambda one: -one.top):
+        free = less(footing.area, together(facet.area for facet, _ in found))
         for facet in formation.facets:
-            for part in _polygons(facet.area.intersection(footing.area)):
+            for part in polygons(both(facet.area, free)):
                 found += [(Facet(Plane(footing.top, 0.0, 0.0, facet.plane.at), piece), facet.plane)
-                          for piece in _polygons(part.intersection(_below(facet.plane, footing.top, part)))]
+                          for piece in polygons(both(part, _below(facet.plane, footing.top, part)))]
     return found
 
 
@@ -280,17 +285,18 @@ def _middle(facet: Facet) -> tuple[float, float]:
     return float(middle.x), float(middle.y)
 
 
-def _carried(ground: Ground, bottom: Finish, unread: Any, brief: Brief, old: Any) -> tuple[float, float]:
-    """Soil and concrete in m³ where the margin lies outside the spots, the ground there as at the nearest place that is known."""
-    soil = concrete = 0.0
+def _carried(ground: Ground, bottom: Finish, unread: Any, brief: Brief, old: Any) -> Carried:
+    """What is dug where the strip lies outside the spots, the ground there as at the nearest place that is known."""
+    found = [Carried(0.0, 0.0, 0.0, 0.0)]
     known = shapely.Polygon(ground.hull)
     for facet in _within(bottom, unread):
-        for piece in shapely.get_parts(shapely.constrained_delaunay_triangles(facet.area.segmentize(STEP))):
+        for piece in small_triangles(facet.area, STEP):
             at = float(piece.centroid.x), float(piece.centroid.y)
-            x, y = shapely.shortest_line(known, piece.centroid).coords[0]
-            thick = 0.0
-            if brief.underside is not None and shapely.intersects_xy(old, *at):
-                thick = float(brief.underside.thickness_at([at[0]], [at[1]])[0])
-            soil += piece.area * max(ground.level_at(x, y) - thick - facet.plane.level_at(*at), 0.0)
-            concrete += piece.area * thick
-    return soil, concrete
+            level = ground.level_at(*shapely.shortest_line(known, piece.centroid).coords[0])
+            floor = brief.underside is not None and shapely.intersects_xy(old, *at)
+            thick = float(brief.underside.thickness_at([at[0]], [at[1]])[0]) if floor and brief.underside else 0.0
+            deep = level - thick - facet.plane.level_at(*at)
+            found.append(Carried(piece.area * thick, piece.area * max(deep, 0.0), piece.area * max(-deep, 0.0),
+                                 max(deep, 0.0) + thick))
+    concrete, soil, fill, deepest = zip(*found, strict=True)
+    return Carried(float(sum(concrete)), float(sum(soil)), float(sum(fill)), max(deepest))

@@ -12,7 +12,7 @@ from typing import Any
 import pandas as pd
 
 from ..design.handbook import BAG_MASS, BARROW_MASS, BULKING, CARRIERS, DENSITIES, Range, range_of
-from ..design.layers import BEDDING, COMPACTED, UNITS, USUAL, Layer
+from ..design.layers import BEDDING, COMPACTED, DENSEST, NO_UNITS, UNITS, USUAL, Layer
 from ..errors import SurveyError, finite, must_be
 from ..wording import (
     html_table,
@@ -111,7 +111,7 @@ class Materials:
     @property
     def table(self) -> pd.DataFrame:
         """A new table, a row a heap: done what, then in_place and loose (m³) and mass (kg), each _low _likely _high, then pieces,
-        bags, loads for each carrier (likely), cost_low cost_likely cost_high.
+        bags, loads_ of each carrier (likely), cost_low cost_likely cost_high.
         """
         lines = []
         for heap in self.heaps:
@@ -122,11 +122,11 @@ class Materials:
             line["pieces"] = heap.pieces
             line["bags"] = None if heap.bags is None else whole_up(heap.bags.likely)
             for carrier in self.carriers:
-                line[carrier.name.replace(" ", "_")] = carrier.loads(heap.loose, heap.mass)[1] if heap.takes(carrier) else None
+                line[_column(carrier)] = carrier.loads(heap.loose, heap.mass)[1] if heap.takes(carrier) else None
             costs = heap.cost.values if heap.cost else (None,) * 3
             line |= {f"cost_{end}": value for end, value in zip(ENDS, costs, strict=True)}
             lines.append(line)
-        whole = ("pieces", "bags", *(one.name.replace(" ", "_") for one in self.carriers))
+        whole = ("pieces", "bags", *map(_column, self.carriers))
         return pd.DataFrame(lines).astype({**dict.fromkeys(whole, "Int64"), **{f"cost_{end}": float for end in ENDS}})
 
     @property
@@ -175,7 +175,7 @@ class Materials:
         said = "; ".join(f"{word_between(*heap.loose.values, word_volume)} of {heap.what} ({word_mass(heap.mass.likely)})"
                          for heap in gone)
         loads = "; ".join(f"{self.away(carrier)[1]} {carrier.name} loads" for carrier in self.carriers)
-        told = f"To take away, loose: {said or 'nothing'}: {loads}."
+        told = f"To take away, loose: {said or 'nothing'}{f': {loads}' if loads else ''}."
         if self.reusable.likely:
             told += (f" Broken small and compacted, the old concrete would make "
                      f"{word_between(*self.reusable.values, word_volume)} of sub-base: only if it is clean, free of plaster and "
@@ -238,17 +238,22 @@ def materials(dig: Dig, *, soil: str = "common earth", bulking: Any = None, dens
     (1.32, 1.68)
     """
     must_be(dig, Dig, "the dig")
-    if soil not in BULKING:
+    if not isinstance(soil, str) or soil not in BULKING:
         raise SurveyError(f"the kind of soil is {soil!r}", rule=f"Kinds are {', '.join(BULKING)}.",
                           remedy="Or give its bulking as a share.")
     grows = BULKING[soil].range if bulking is None else _share(bulking, "the bulking of the soil", most=2.0)
-    heavy = DENSITIES["soil"].range if density is None else range_of(density, "the density of the soil", "It is in kg/m³.")
+    heavy = DENSITIES["soil"].range if density is None else range_of(density, "the density of the soil", NO_UNITS)
+    if not 1 <= heavy.low <= heavy.high <= DENSEST:
+        raise SurveyError(f"the density of the soil is {density!r}", rule=NO_UNITS)
+    if units is not None and not (hasattr(units, "order") and hasattr(units, "unit")):
+        raise SurveyError(f"the units are {units!r}", rule="They are what `lay_out_units` gives.")
     back = finite(reuse, "the share of the rubble that goes back", "It is a share from 0 to 1.", least=0.0)
     if back > 1:
         raise SurveyError(f"the share of the rubble that goes back is {reuse!r}", rule="It is a share from 0 to 1.",
                           remedy="For per cent, divide by a hundred.")
     must_be(carriers, Iterable, "the list of carriers")
-    for carrier in carriers:
+    loads = tuple(carriers)
+    for carrier in loads:
         must_be(carrier, Carrier, "one of the carriers")
     base = next((layer for layer in reversed(dig.brief.layers) if layer.kind == COMPACTED), None)
     heaps, could, used = _rubble(dig, base, back) if dig.concrete else ([], NOTHING, NOTHING)
@@ -257,7 +262,7 @@ def materials(dig: Dig, *, soil: str = "common earth", bulking: Any = None, dens
     for layer in dig.brief.layers:
         heaps += _bought(dig, layer, base, used if layer is base else NOTHING, units)
     sources = _sources(dig.brief.layers, soil if bulking is None else None, bool(dig.concrete))
-    return Materials(dig, tuple(heaps), tuple(carriers), could, sources)
+    return Materials(dig, tuple(heaps), loads, could, sources)
 
 
 def _rubble(dig: Dig, base: Layer | None, back: float) -> tuple[list[Heap], Range, Range]:
@@ -296,9 +301,9 @@ def _share(value: Any, what: str, *, most: float) -> Range:
 
 
 def _needed(dig: Dig, layer: Layer, base: Layer | None) -> Range:
-    """Volume of a layer in place, m³: compacted ones reach out over the margin; the lowest of them also makes up what lies too
+    """Volume of a layer in place, m³: compacted ones reach out over the strip; the lowest of them also makes up what lies too
     low, and leaves out what footings take."""
-    area = dig.finish.area + (dig.margin_area if layer.kind == COMPACTED else 0.0)
+    area = dig.finish.area + (dig.strip_area if layer.kind == COMPACTED else 0.0)
     more = dig.fill - dig.displaced if layer is base else 0.0
     return Range(*(max(thick * area + more, 0.0) for thick in layer.spread.values))
 
@@ -353,6 +358,10 @@ def _sources(layers: Iterable[Layer], soil: str | None, concrete: bool) -> tuple
         said += [f"{layer.name}, {name}: {usual[name].source}" for name in ("loose", "density", "waste")
                  if getattr(layer, name) == usual[name].range]
     return tuple(said)
+
+
+def _column(carrier: Carrier) -> str:
+    return f"loads_{carrier.name.replace(' ', '_')}"
 
 
 def word_carriers(carriers: Iterable[Carrier]) -> str:

@@ -9,7 +9,6 @@ from sheet_pages import drawn, flowing, in_grid, in_order, off_the_paper, pages,
 
 from sitelevels import workbook
 from sitelevels.errors import SurveyError
-from sitelevels.workbook import sheet
 
 WALLS = re.compile(r'\[\[wall\]\]\n(.*\n){3}|\[\[demand\]\]\nkind = "(below|fall).*\n(.*\n){2}')
 FINISH = re.compile(r"\[finish\]\n(.*\n){4}")
@@ -38,8 +37,8 @@ class TestEverySheet:
 
     def test_no_text_is_over_another_or_off_the_paper_or_small(self, name: str, request: pytest.FixtureRequest) -> None:
         every = drawn(self.job_folder(name, request).open())
-        assert [f"page {number} of {len(every)}" in said(page) for number, page in enumerate(every, start=1)] == [True] * len(every)
-        for page in every:
+        for number, page in enumerate(every, start=1):
+            assert f"page {number} of {len(every)}" in said(page)
             in_order(page)
 
 
@@ -48,7 +47,8 @@ class TestWhatItSays:
         first = flowing(drawn(hand.open())[0])
         for words in ("Worked by hand", "10.000 m at the first end of the house", "1:40 (25.0 mm/m) away",
                       "level (0.0 mm/m) along", "Build-up 180 mm: 40 mm slabs, 40 mm bed, 100 mm hardcore", "200.0 mm",
-                      "50.0 mm", "12.5 mm/m", "errors of the readings are not counted", "is 0.0 mm out; 5.0 mm is allowed. It closes"):
+                      "50.0 mm", "12.5 mm/m", "errors of the readings are not counted",
+                      "is 0.0 mm out; 5.0 mm is allowed. It closes"):
             assert words in first
         assert "invented" not in first
 
@@ -82,8 +82,8 @@ class TestWhatItSays:
 
     def test_string_above_the_finish(self, hand: Any) -> None:
         page = drawn(hand.change("backsight_m = 1.500", "backsight_m = 1.500\nstring_mm = 50").open())[2]
-        assert ("measure down 50 mm to the finished surface, 90 mm to the top of bed, 130 mm to the top of hardcore, 230 mm to the "
-                "formation") in flowing(page)
+        assert ("measure down 50 mm to the finished surface, 90 mm to the top of bed, 130 mm to the top of hardcore, "
+                "230 mm to the formation") in flowing(page)
 
     def test_another_reading_on_the_benchmark(self, hand: Any) -> None:
         page = drawn(hand.open(), 1.300)[2]
@@ -139,7 +139,7 @@ class TestLargeAndOdd:
         first, _, *others = drawn(in_grid(hand, count).open())
         assert len(others) == sheets
         found = [list(rows(page)) for page in others]
-        assert sorted(sum(found, [])) == sorted([*(f"P{number}" for number in range(count)), "C1", "C2", "C3", "C4"])
+        assert sorted(name for page in found for name in page) == sorted([*(f"P{number}" for number in range(count)), "C1", "C2", "C3", "C4"])
         assert max(map(len, found)) <= 24
         for page in (first, *others):
             in_order(page)
@@ -171,8 +171,8 @@ class TestLargeAndOdd:
         assert len(cells) == min(count + 1, 5)
         missing = re.search(r"Readings on (\d+) more layers are in pegs.csv", said(every[2]))
         assert (int(missing[1]) if missing else 0) == max(count + 1 - 5, 0)
-        assert len([name for name in table(workbook.save_sheet(hand.open()), "pegs")[0] if name.startswith("reading_top of ")]) == \
-            count - 1
+        columns = table(workbook.save_sheet(hand.open()), "pegs")[0]
+        assert len([name for name in columns if name.startswith("reading_top of ")]) == count - 1
 
     def test_layers_with_long_names_alike(self, hand: Any) -> None:
         for old, new in (("bed", "sharp sand from the quarry behind the hill, screeded"),
@@ -234,7 +234,8 @@ class TestLargeAndOdd:
 
     @pytest.mark.parametrize("count", [0, 30])
     @pytest.mark.parametrize("names", [("corner by the gate", "corner by the drain"), ("C3", "channel start"),
-                                       ("the corner by the garden gate and the drain", "the corner by the garden wall and the drain"),
+                                       ("the corner by the garden gate and the drain",
+                                        "the corner by the garden wall and the drain"),
                                        ("W" * 40, "W" * 41)], ids=["two lines", "one line", "alike", "wide letters"])
     def test_long_names_of_pegs_fit_and_can_be_told_apart(self, hand: Any, count: int, names: tuple[str, str]) -> None:
         hand.write(brief=hand.brief.replace('"C3"', f'"{names[0]}"').replace('"C4"', f'"{names[1]}"'),

@@ -47,7 +47,7 @@ class TestPlainDig:
     def test_a_prism(self) -> None:
         dig = dug()
         assert volumes(dig) == about(0, 12 * 0.2, 0)
-        assert (dig.deepest, dig.margin_area, dig.carried, dig.uncovered, dig.displaced) == about(0.2, 0, 0, 0, 0)
+        assert (dig.deepest, dig.strip_area, dig.carried.soil, dig.uncovered, dig.displaced) == about(0.2, 0, 0, 0, 0)
 
     def test_fill_where_the_formation_lies_above(self) -> None:
         assert volumes(dug(10.25)) == about(0, 0, 12 * 0.1)
@@ -100,7 +100,7 @@ class TestPlainDig:
         assert table.columns.tolist() == ["place", "what", "area", "concrete", "soil", "fill"]
         assert table["soil"].sum() == pytest.approx(dig.soil, abs=1e-9)
         assert table["concrete"].sum() == pytest.approx(dig.concrete, abs=1e-9)
-        assert table["area"].sum() == pytest.approx(12 + dig.margin_area, abs=1e-6)
+        assert table["area"].sum() == pytest.approx(12 + dig.strip_area, abs=1e-6)
         assert dig.table is not table
         assert "Break out 0.60 m³" in dig.sentence()
         assert dig._repr_html_().count("<tr>") >= len(table)
@@ -204,7 +204,7 @@ class TestFootings:
     def test_in_the_margin(self) -> None:
         dig = dug(footings=[Footing("old", box(3.5, 1, 4.1, 2), 9.9)], beyond_edge=0.15)
         assert dig.displaced == pytest.approx(0.06, abs=1e-8)
-        assert dig.soil == pytest.approx((12 + dig.margin_area) * 0.2 - 0.06, abs=1e-7)
+        assert dig.soil == pytest.approx((12 + dig.strip_area) * 0.2 - 0.06, abs=1e-7)
 
     @pytest.mark.parametrize(("second", "top", "stays"), [
         (box(2, 1, 3.5, 2), 9.9, 0.1 * (2 + 1.5 - 1)), (box(2, 1, 3.5, 2), 9.85, 0.1 * 2 + 0.05 * 0.5),
@@ -239,46 +239,46 @@ class TestMargin:
     def test_round_a_yard_without_walls(self) -> None:
         """The greater of 150 mm and the base of 100; corners square."""
         dig = dug(beyond_edge=None)
-        assert dig.margin_area == pytest.approx(4.3 * 3.3 - 12, abs=1e-6)
+        assert dig.strip_area == pytest.approx(4.3 * 3.3 - 12, abs=1e-6)
         assert dig.soil == pytest.approx(4.3 * 3.3 * 0.2, abs=1e-6)
-        assert dig.carried == 0
+        assert dig.carried.soil == 0
 
     def test_a_thick_base_reaches_as_far_as_it_is_thick(self) -> None:
         dig = dug(layers=[Layer("slab", 0.05), Layer("base", 0.25)], beyond_edge=None)
-        assert dig.margin_area == pytest.approx(4.5 * 3.5 - 12, abs=1e-6)
+        assert dig.strip_area == pytest.approx(4.5 * 3.5 - 12, abs=1e-6)
 
     def test_none_without_a_base(self) -> None:
-        assert dug(layers=[Layer("slab", 0.05, kind="units")], beyond_edge=None).margin_area == 0
+        assert dug(layers=[Layer("slab", 0.05, kind="units")], beyond_edge=None).strip_area == 0
 
     def test_not_against_a_wall(self) -> None:
         """Three sides; at the house it ends flush with the wall's line."""
-        assert dug(walls=[HOUSE], beyond_edge=0.15).margin_area == pytest.approx(2 * 3 * 0.15 + 4.3 * 0.15, abs=1e-6)
+        assert dug(walls=[HOUSE], beyond_edge=0.15).strip_area == pytest.approx(2 * 3 * 0.15 + 4.3 * 0.15, abs=1e-6)
 
     @pytest.mark.parametrize("how", [{"kept": [((4, 3), (0, 3))]}, {"demands": [Meet([("E", 2.0, 3.05, 9.9)], 0.006)]}],
                              ids=["said", "met"])
     def test_nor_along_paving_that_stays(self, how: dict[str, Any]) -> None:
-        assert dug(walls=[HOUSE], beyond_edge=0.15, **how).margin_area == pytest.approx(2 * 3 * 0.15, abs=1e-6)
+        assert dug(walls=[HOUSE], beyond_edge=0.15, **how).strip_area == pytest.approx(2 * 3 * 0.15, abs=1e-6)
         beside = dug(walls=[HOUSE], beyond_edge=0.15, kept=[((4, 0), (4, 3))])
-        assert beside.margin_area == pytest.approx(3 * 0.15 + 4.15 * 0.15, abs=1e-6)
+        assert beside.strip_area == pytest.approx(3 * 0.15 + 4.15 * 0.15, abs=1e-6)
 
     def test_an_l(self) -> None:
         """Round the L: 14 m of sides, five outer corners add a square each, at the inner one two strips share one."""
         ell = [(0, 0), (4, 0), (4, 1), (2, 1), (2, 3), (0, 3)]
-        assert dug(area=ell, beyond_edge=0.15).margin_area == pytest.approx(14 * 0.15 + (5 - 1) * 0.15**2, abs=1e-6)
+        assert dug(area=ell, beyond_edge=0.15).strip_area == pytest.approx(14 * 0.15 + (5 - 1) * 0.15**2, abs=1e-6)
 
     def test_a_wall_in_the_inner_corner_of_an_l(self) -> None:
         """The wall stands along x = 2 from y 1 to 3; past y = 1 the strip stops at its face."""
         ell = [(0, 0), (4, 0), (4, 1), (2, 1), (2, 3), (0, 3)]
         wall = Wall("shed", (2, 1), (2, 3), dpc=10.1)
-        assert dug(area=ell, walls=[wall], beyond_edge=0.15).margin_area <= 12 * 0.15 + 4 * 0.15**2 + 1e-6
+        assert dug(area=ell, walls=[wall], beyond_edge=0.15).strip_area <= 12 * 0.15 + 4 * 0.15**2 + 1e-6
 
     def test_a_notch_narrower_than_twice_the_margin_is_dug_once(self) -> None:
         notched = [(0, 0), (4, 0), (4, 3), (2.1, 3), (2.1, 2), (1.9, 2), (1.9, 3), (0, 3)]
-        assert dug(area=notched, beyond_edge=0.15).margin_area == pytest.approx(4.3 * 3.3 - 11.8, abs=1e-6)
+        assert dug(area=notched, beyond_edge=0.15).strip_area == pytest.approx(4.3 * 3.3 - 11.8, abs=1e-6)
 
     def test_a_side_oblique_to_the_others(self) -> None:
         """A triangle of 3, 4, 5: its sharp corners are cut off where they would run out further than twice the margin."""
-        area = dug(area=[(0, 0), (4, 0), (0, 3)], beyond_edge=0.15).margin_area
+        area = dug(area=[(0, 0), (4, 0), (0, 3)], beyond_edge=0.15).strip_area
         whole = 0.15 * 12 + 0.15**2 * sum(1 / math.tan(turn / 2) for turn in (math.pi / 2, math.atan2(3, 4), math.atan2(4, 3)))
         assert 12 * 0.15 < area <= whole + 1e-6
 
@@ -291,14 +291,14 @@ class TestMargin:
     def test_each_facet_past_its_own_part_of_a_side(self) -> None:
         yard = Finish.channel(((0, 1.5), (4, 1.5)), YARD, level=9.85, left=0.02, right=0.02)
         dig = dug(yard, walls=[HOUSE], kept=[((0, 3), (0, 0)), ((4, 3), (0, 3))], beyond_edge=0.5)
-        assert dig.margin_area == pytest.approx(1.5, abs=1e-6)
+        assert dig.strip_area == pytest.approx(1.5, abs=1e-6)
         assert dig.soil == pytest.approx((12 + 1.5) * (10.0 - (9.865 - 0.15)), abs=1e-6)
 
     def test_no_spots_beyond_the_edge(self) -> None:
         """The ground is carried on as at the nearest place: here level, so the volume is as if it had been read."""
         ground = Ground([0, 4, 4, 0], [0, 0, 3, 3], [10.0] * 4)
         dig = dug(ground=ground, beyond_edge=0.15)
-        assert (dig.carried, dig.soil) == pytest.approx(((4.3 * 3.3 - 12) * 0.2, 4.3 * 3.3 * 0.2), abs=1e-6)
+        assert (dig.carried.soil, dig.soil) == pytest.approx(((4.3 * 3.3 - 12) * 0.2, 4.3 * 3.3 * 0.2), abs=1e-6)
         assert "beyond the spots" in dig.sentence()
         assert dig.table["area"].sum() == pytest.approx(4.3 * 3.3, abs=1e-6)
 
@@ -306,7 +306,7 @@ class TestMargin:
         """Ground 10.0 + 0.1 x, read in the yard only: past x = 4 it stays at 10.4, past x = 0 at 10.0."""
         ground = Ground([0, 4, 4, 0], [0, 0, 3, 3], [10.0, 10.4, 10.4, 10.0])
         dig = dug(ground=ground, walls=[HOUSE], kept=[((4, 3), (0, 3))], beyond_edge=0.15)
-        assert dig.carried == pytest.approx(3 * 0.15 * (0.6 + 0.2), abs=1e-6)
+        assert dig.carried.soil == pytest.approx(3 * 0.15 * (0.6 + 0.2), abs=1e-6)
 
     def test_what_is_filled_there_is_carried_on_too(self) -> None:
         """Ground 100 mm below the formation in the yard, and so beyond it."""
@@ -317,7 +317,7 @@ class TestMargin:
         ground = Ground([0, 4, 4, 0], [0, 0, 3, 3], [10.0] * 4)
         dig = dug(ground=ground, underside=Underside(0.1, box(-1, -1, 5, 4)), beyond_edge=0.15)
         assert dig.concrete == pytest.approx(4.3 * 3.3 * 0.1, abs=1e-6)
-        assert dig.carried_concrete == pytest.approx((4.3 * 3.3 - 12) * 0.1, abs=1e-6)
+        assert dig.carried.concrete == pytest.approx((4.3 * 3.3 - 12) * 0.1, abs=1e-6)
 
     def test_the_deepest_counts_the_margin_that_was_not_read(self) -> None:
         """Finish down 1:10 along x: 200 mm at x = 0, 600 at x = 4, 650 at the end of the margin."""
@@ -367,7 +367,7 @@ class TestRobust:
             dig = dig_out(ground, yard, Brief(area, layers=LAYERS, underside=old, footings=footings))
             covered = sum(part.works.covered for part in dig.parts)
             assert dig.uncovered == pytest.approx(0.0, abs=1e-6)
-            assert covered == pytest.approx(area.area + dig.margin_area, abs=1e-5)
+            assert covered == pytest.approx(area.area + dig.strip_area, abs=1e-5)
 
     def test_spots_a_hair_out_of_line(self) -> None:
         """Nearly straight sides of the spots' outline: 2 mm off line, and the margin reaches past them."""

@@ -209,7 +209,7 @@ def test_exact_sums_agree(shape: str, floor: bool, footing: bool, seed: int) -> 
     one = job(seed + 10 * SHAPES.index(shape), shape=shape, floor=floor, footing=footing)
     dig, own = dig_out(one.ground, one.finish, one.brief), one.sums()
     close = 1e-7 * max(own["plan"], 1.0) if shape in ("channel", "margin") or floor or footing else 1e-8
-    assert one.brief.area.area + dig.margin_area == pytest.approx(own["plan"], rel=1e-7)
+    assert one.brief.area.area + dig.strip_area == pytest.approx(own["plan"], rel=1e-7)
     for name in ("concrete", "soil", "fill", "displaced"):
         assert getattr(dig, name) == pytest.approx(own[name], abs=close), name
 
