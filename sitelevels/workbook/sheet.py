@@ -10,7 +10,6 @@ import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_pdf import PdfPages
 from matplotlib.figure import Figure
-from matplotlib.text import Text
 
 from ..errors import SurveyError
 from ..survey.cells import safe
@@ -177,8 +176,8 @@ def _name_pegs(ax: Axes, named: Sequence[tuple[float, float, str]]) -> None:
             text = ax.annotate(name, (x, y), xytext=(4 * right, 3 * up), textcoords="offset points", fontsize=style.TEXT,
                                color=style.INK, ha={1: "left", -1: "right", 0: "center"}[right],
                                va="bottom" if up > 0 else "top", zorder=6, bbox=style.BACKED, parse_math=False)
-            box = Text.get_window_extent(text)  # without the peg itself
-            if frame.x0 <= box.x0 and box.x1 <= frame.x1 and not any(box.overlaps(other) for other in taken):
+            box = text.get_window_extent()
+            if frame.x0 <= box.x0 and box.x1 <= frame.x1 and frame.y0 <= box.y0 and not any(box.overlaps(other) for other in taken):
                 break
             if (right, up) != style.SIDES[-1]:
                 text.remove()

@@ -139,7 +139,8 @@ class TestLargeAndOdd:
         first, _, *others = drawn(in_grid(hand, count).open())
         assert len(others) == sheets
         found = [list(rows(page)) for page in others]
-        assert sorted(name for page in found for name in page) == sorted([*(f"P{number}" for number in range(count)), "C1", "C2", "C3", "C4"])
+        every = [*(f"P{number}" for number in range(count)), "C1", "C2", "C3", "C4"]
+        assert sorted(name for page in found for name in page) == sorted(every)
         assert max(map(len, found)) <= 24
         for page in (first, *others):
             in_order(page)

@@ -128,7 +128,8 @@ class Job:
             for part, plane in self.parts:
                 formation = line_of(plane, build_up)
                 piece = inside(corners, part)
-                zones = [(one, today) for one in ([piece] if self.floor is None else outside(piece, self.floor))]
+                zones: list[tuple[Outline, Line]] = [
+                    (one, today) for one in ([piece] if self.floor is None else outside(piece, self.floor))]
                 if self.floor is not None and thick is not None:
                     concrete = through(places[triangle], thick[triangle])
                     zones.append((inside(piece, self.floor), less(today, concrete)))
@@ -143,6 +144,9 @@ class Job:
                         held = clipped(inside(zone, outline), above)
                         total["displaced"] += integral(held, above)
                         total["soil"] += positive(held, less(surface, (0, 0, top)))
+                        if surface != today:  # concrete ends at the top of the footing
+                            total["concrete"] += (positive(held, less(today, (0, 0, top))) - integral(held, less(today, surface))
+                                                  - positive(held, less(surface, (0, 0, top))))
                         free = [*outside(zone, outline), clipped(inside(zone, outline), other(above))]
                     for one in free:
                         total["soil"] += positive(one, less(surface, formation))
@@ -268,7 +272,9 @@ def sampled(seed: int) -> Sampled:
     if one.footing is not None:
         held = shapely.contains_xy(shapely.Polygon(one.footing[0]), x, y) & (bottom < one.footing[1])
         bottom = np.where(held, one.footing[1], bottom)
-    return Sampled(dig, plan, concrete, LinearNDInterpolator(spots, one.ground.level)(x, y) - concrete - bottom, held)
+    today = LinearNDInterpolator(spots, one.ground.level)(x, y)
+    concrete = np.where(held, np.minimum(concrete, np.maximum(today - bottom, 0)), concrete)  # ends at the top of the footing
+    return Sampled(dig, plan, concrete, today - concrete - bottom, held)
 
 
 @pytest.mark.parametrize("seed", range(20))

@@ -153,7 +153,7 @@ class TestLoads:
         assert found.away(skip) == (1, 1, 2)
         assert found.cost is not None
         assert found.cost.values == (250.0, 250.0, 500.0)
-        counted = found.table.set_index("what")["skip"]
+        counted = found.table.set_index("what")["loads_skip"]
         assert counted[["broken concrete", "dug soil"]].tolist() == [1, 1]
         assert counted[["slab", "bed", "base"]].isna().all()
 
