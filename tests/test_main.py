@@ -15,7 +15,7 @@ from sitelevels.__main__ import main
 
 ROOT = Path(__file__).parents[1]
 Here = Callable[..., tuple[int, str, str]]
-WRITTEN = ["levels.csv", "pegs.csv", "sheet.pdf", "verdicts.csv"]
+WRITTEN = ["levels.csv", "pegs.csv", "materials.csv", "cuts.csv", "sheet.pdf", "verdicts.csv"]
 
 
 @pytest.fixture
@@ -57,7 +57,7 @@ def test_the_demonstration_in_less_than_ten_seconds(yard: Path) -> None:
     said = run(str(yard), cwd=yard.parent)
     assert time.monotonic() - start < 10
     assert (said.returncode, said.stderr) == (0, "")
-    assert sorted(place.name for place in (yard / "sheet").iterdir()) == WRITTEN
+    assert sorted(place.name for place in (yard / "sheet").iterdir()) == sorted([*WRITTEN, "cuts.pdf"])  # units are laid
     assert sorted(place.name for place in yard.iterdir()) == ["brief.toml", "sheet", "survey.csv"]
     assert sorted(place.name for place in yard.parent.iterdir()) == ["yard"]
     lines = said.stdout.splitlines()

@@ -8,7 +8,6 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from html import escape
-from itertools import pairwise
 from numbers import Real
 from typing import Any
 
@@ -22,11 +21,9 @@ from ..surface.plane import Plane
 from ..wording import word_area, word_distance, word_level, word_mm, word_number, word_place
 from .conditions import Demand
 from .demands import ClosedEdge, Meet
+from .edges import AGAINST, Edge, sides_met, sides_without
 from .layers import BEYOND_LEAST, COMPACTED, Footing, Layer, Underside, placed
 
-Edge = tuple[tuple[float, float], tuple[float, float]]
-AGAINST = 0.05  # m: the area lies against a wall where it comes this near; tapes are no finer on an old wall
-KEPT_NEAR = 0.1  # m: paving to be met that stands no farther than this from a side lies along it
 FARTHEST_BEYOND = 1.0  # m: a dig that reaches farther past the edge than this is questioned
 SAME_STATION = 1e-6  # m: places along a wall nearer than this are one
 BEYOND_SHOTS = 0.3  # m: how far past the last DPC shot the wall may run before the person is warned
@@ -146,13 +143,6 @@ class Wall:
         return tuple((point, share) for point, share in zip(self.points, shares, strict=True) if share)
 
 
-def _to_corners(part: shapely.LineString, corners: Sequence[tuple[float, ...]]) -> Edge:
-    """The ends of part of a side; one that stands within the tape's tolerance of a corner is that corner."""
-    first, second = (next((corner for corner in corners if math.dist(end, corner) <= 1.5 * AGAINST), end)
-                     for end in (part.coords[0], part.coords[-1]))
-    return (float(first[0]), float(first[1])), (float(second[0]), float(second[1]))
-
-
 def _in_order(shots: NDArray[np.float64], name: str) -> NDArray[np.float64]:
     """DPC shots by distance; the two of a step so that each lies next to the neighbour whose level is nearer."""
     ordered = shots.copy()
@@ -266,28 +256,14 @@ class Brief:
 
     def sides_without(self, edges: Iterable[Edge], *, outer: bool = False) -> list[Edge]:
         """The sides of the outline, of its `outer` ring alone if so told, or their parts, that lie along none of these edges."""
-        known = shapely.union_all([shapely.LineString(ends) for ends in edges]).buffer(AGAINST, cap_style="flat")
-        return [_to_corners(part, ends) for ring in (self.area.exterior, *(() if outer else self.area.interiors))
-                for ends in pairwise(ring.coords)
-                for part in shapely.get_parts(shapely.LineString(ends).difference(known)) if part.length > 2 * AGAINST]
+        return sides_without(self.area, edges, outer=outer)
 
     @cached_property
     def bare(self) -> list[Edge]:
         """The outer sides past which the dig and the base reach: neither against a wall nor along paving that stays."""
-        kept = self.kept or self._met()
-        return self.sides_without([*kept, *((wall.first, wall.second) for wall in self.walls)], outer=True)
-
-    def _met(self) -> list[Edge]:
-        """Sides of the outer ring along which the paving to be met stands: beside them, or at both of their ends."""
         met = [(spot.x, spot.y) for demand in self.demands if isinstance(demand, Meet) for spot in demand.points]
-        found = []
-        for first, second in pairwise(self.area.exterior.coords):
-            line = shapely.LineString([first, second])
-            near = [[math.dist(place, end) <= KEPT_NEAR for end in (first, second)] for place in met
-                    if line.distance(shapely.Point(place)) <= KEPT_NEAR]
-            if any(not any(ends) for ends in near) or all(any(ends[end] for ends in near) for end in (0, 1)):
-                found.append((first[:2], second[:2]))
-        return found
+        kept = self.kept or sides_met(self.area, met)
+        return self.sides_without([*kept, *((wall.first, wall.second) for wall in self.walls)], outer=True)
 
     @cached_property
     def every_demand(self) -> tuple[Demand, ...]:

@@ -47,10 +47,6 @@ class Range:
         more = other.values if isinstance(other, Range) else (other,) * 3
         return Range(*(one + by for one, by in zip(self.values, more, strict=True)))
 
-    def less(self, other: Range) -> Range:
-        """What is left when `other` is taken away, nought at the least: the low end less the other's high end."""
-        return Range(*(max(one - by, 0.0) for one, by in zip(self.values, other.values[::-1], strict=True)))
-
 
 def range_of(value: Any, what: str, rule: str) -> Range:
     """One number as a range of no width, or three in order (least, likeliest, greatest). Raises SurveyError for anything else."""
@@ -115,7 +111,8 @@ DENSITIES = {
     "sandstone": _weight(21.0, 24.0, 27.0, "sandstone"),
     "granite": _weight(27.0, 28.5, 30.0, "granite"),
     "limestone": _weight(20.0, 25.0, 29.0, "dense limestone"),
-    "hardcore": _weight(18.5, 19.0, 19.5, "hardcore in place"),
+    "hardcore": _weight(18.5, 19.0, 19.5, "hardcore as loose fill"),
+    "crushed stone": Published(Range(1950.0, 2100.0, 2200.0), "kg/m³", "graded crushed stone, compacted", "", "", "", MEMORY),
     "sand, dry": _weight(15.0, 15.5, 16.0, "dry sand, loose"),
     "soil": Published(Range(1500.0, 1602.0, 1900.0), "kg/m³", "soil in the ground: over 1.5 t/m³ (HSE, excavations), 100 lb/ft³ "
                       "(an estimating text), the upper end from memory", "HSE excavations page and an estimating text", "", "",
@@ -153,7 +150,7 @@ COEFFICIENTS = {
     "lawn, sandy": Published(Range(0.05, 0.15, 0.20), "", "lawn on sandy soil, flat to over 7 %", *_COURSE),
     "lawn, heavy": Published(Range(0.13, 0.22, 0.35), "", "lawn on heavy soil, flat to over 7 %", *_COURSE),
 }
-"""The share of the rain that runs off; the likeliest taken at the safe side."""
+"""The share of the rain that runs off; for paving the likeliest is the upper end, on the safe side."""
 
 _WORKSHEET = ("a published worksheet of Manning's formula", "", "", READ)
 ROUGHNESS = {

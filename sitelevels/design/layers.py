@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 import warnings
 from collections.abc import Iterable, Sequence
 from dataclasses import KW_ONLY, dataclass, replace
@@ -18,7 +19,7 @@ from ..surface.facet import polygon_of
 from ..surface.plane import FARTHEST
 from ..wording import whole_up, word_distance, word_mm, word_number, word_place
 from .handbook import DENSITIES, Published, Range, range_of
-from .published import MEMORY, QUOTED, READ
+from .published import MEMORY, READ
 
 THICKEST = 1.0  # m: a layer of paving thicker than this is questioned
 DENSEST = 10_000.0  # kg/m³: iron is lighter
@@ -43,18 +44,22 @@ USUAL: dict[str, dict[str, Published]] = {
         "waste": Published(Range(0.05, 0.10, 0.10), _SHARE, "bedding"),
     },
     COMPACTED: {
-        "tolerance": Published(Range(0.010, 0.010, 0.010), _LENGTH, "top of a compacted base, 10 mm under 3 m", *_LEAST_BASE),
-        "loose": Published(Range(1.15, 1.2, 1.3), _RATIO, "graded crushed stone; one supplier's guide has 1.5", "", "", "",
-                           MEMORY),
-        "density": DENSITIES["hardcore"],
-        "waste": Published(Range(0.025, 0.05, 0.10), _SHARE, "aggregates, 2.5 % at the least", "site norms (India)", "", "",
-                           QUOTED),
+        "tolerance": Published(Range(0.020, 0.020, 0.020), _LENGTH, "thickness of a base, 20 mm more or 13 mm less; the greater",
+                               *_LEAST_BASE),
+        "loose": Published(Range(1.15, 1.2, 1.5), _RATIO, "graded crushed stone; the upper end stands in a paving supplier's "
+                           "guide", "", "", "", MEMORY),
+        "density": DENSITIES["crushed stone"],
+        "waste": Published(Range(0.025, 0.05, 0.10), _SHARE, "aggregates; 2.5 % stands in site norms (India), the rest is"),
         "lift": Published(Range(0.225, 0.225, 0.225), _LENGTH, "compacted thickness of one lift", "NHBC Standards", "10.2.6",
                           "2021", READ),
     },
 }
 """What a layer of each kind is taken to be where nothing else is said."""
 
+MORTAR_MIX = {"loose": Published(Range(1.25, 1.33, 1.4), _RATIO, "dry parts of a mortar for what is mixed", "", "", "", MEMORY)}
+CONCRETE_MIX = {"loose": Published(Range(1.54, 1.54, 1.54), _RATIO, "dry parts of a concrete for what is mixed, waste counted",
+                                   "estimating examples (India)", "", "", READ),
+                "waste": Published(Range(0.0, 0.0, 0.0), _SHARE, "counted in the dry parts")}
 BEYOND_LEAST = Published(Range(0.150, 0.150, 0.150), _LENGTH, "dig and sub-base reach past a free edge by the greater of "
                          "150 mm and the thickness of the base", *_LEAST_BASE)
 NO_UNITS = "A density is in kg/m³, over 0 and at most 10 000: a number, or the least, the likeliest and the greatest."
@@ -70,13 +75,14 @@ class Layer:
     thickness : float
         In place, m. One over 1 m is warned of.
     kind : "units", "bedding" or "compacted", optional
-        Left out, it goes by the place in the build-up: the top layer is units, the lowest of several compacted, what lies
-        between bedding.
+        Left out, it goes by the name (a bed, mortar or sand is bedding; a base, hardcore or capping compacted; slabs, flags,
+        pavers, setts, bricks, blocks or tiles units) or else by the place in the build-up: the top layer is units, the lowest
+        of several compacted, what lies between bedding. A layer with a mix is bedding.
     tolerance : float, optional
         How much thinner or thicker it may come out, m.
     loose : number or (least, likeliest, greatest), optional
         Volume to fetch loose for a volume in place; at least 1.
-    density : the same, optional
+    density : the same, or a name in DENSITIES, optional
         In place, kg/m³.
     waste : the same, optional
         As a share of what is needed, 0 to 1.
@@ -125,6 +131,11 @@ class Layer:
         if self.kind is not None and self.kind not in KINDS:
             raise SurveyError(f"the kind {of} is {self.kind!r}", rule=f"Kinds are {', '.join(KINDS)}.")
         usual = USUAL.get(self.kind or "", {})
+        if self.mix is not None:
+            if self.kind == UNITS:
+                raise SurveyError(f"the layer {self.name!r} is units and has a mix", rule="Units are bought, not mixed.",
+                                  remedy="Say kind = \"bedding\" for what is cast in place, or leave the mix out.")
+            usual = usual | (CONCRETE_MIX if len(_mix(self.mix, of) or ()) == 3 else MORTAR_MIX)
         given: dict[str, Any] = {name: usual[name].range for name in ("loose", "density", "waste")
                                  if getattr(self, name) is None and name in usual}
         for name, rule, least, most in (
@@ -132,6 +143,10 @@ class Layer:
                 ("density", NO_UNITS, 1.0, DENSEST),
                 ("waste", "It is a share from 0 to 1: waste over 100 % cannot be meant.", 0.0, 1.0)):
             value = getattr(self, name)
+            if name == "density" and isinstance(value, str):
+                if value not in DENSITIES:
+                    raise SurveyError(f"the density {of} is {value!r}", rule=f"Names are {', '.join(DENSITIES)}.")
+                value = DENSITIES[value].range
             if value is not None:
                 given[name] = range_of(value, f"the {name} {of}", rule)
                 if not (given[name].low >= least and given[name].high <= most):
@@ -190,13 +205,24 @@ def word_range(values: Range) -> str:
     return " to ".join(dict.fromkeys(word_number(value) for value in (values.low, values.high)))
 
 
+NAMED = {COMPACTED: {"base", "hardcore", "capping", "crushed"}, BEDDING: {"bed", "bedding", "mortar", "sand", "laying", "screed"},
+         UNITS: {"slab", "flag", "paver", "paving", "sett", "brick", "block", "tile", "unit"}}
+
+
 def placed(layers: Iterable[Layer]) -> tuple[Layer, ...]:
-    """Layers from the top down, those that do not say their kind made the one that their place suggests."""
+    """Layers from the top down, those that do not say their kind made the one that their name or their place suggests."""
     given = tuple(layers)
-    kinds = [UNITS, *[BEDDING] * (len(given) - 2), COMPACTED][:len(given)]
+    by_place = [UNITS, *[BEDDING] * (len(given) - 2), COMPACTED][:len(given)]
+    kinds = [BEDDING if layer.mix is not None else
+             next((kind for kind, words in NAMED.items() if words & _words(layer.name)), place)
+             for layer, place in zip(given, by_place, strict=True)]
     with warnings.catch_warnings():
         warnings.simplefilter("ignore", SurveyWarning)  # a thick layer was questioned when it was made
         return tuple(layer if layer.kind else replace(layer, kind=kind) for layer, kind in zip(given, kinds, strict=True))
+
+
+def _words(name: str) -> set[str]:
+    return {word.removesuffix("s") for word in re.findall(r"[a-z]+", name.casefold())}
 
 
 def room_in(dig: float, layers: Iterable[Layer]) -> Range:

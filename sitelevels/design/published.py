@@ -90,6 +90,7 @@ CAUTIONS = (
     "(HSE HSG47, Great Britain).",
     "Do not dig below the underside of a footing, your own or a neighbour's, without an engineer's advice; near a "
     "neighbour's structure notice may be due by law (in England and Wales the Party Wall etc. Act 1996).",
+    "Lift slabs with two people or a lifting tool: no weight is safe for everybody (HSE, Great Britain).",
     "Do not cover air bricks, and do not bridge the damp-proof course or a membrane with paving, bedding or soil.",
     "Cutting paving and concrete sets free silica dust: cut wet and wear a mask that fits; rest from vibrating tools.",
     "Rain-water must not run onto a neighbour's land or the highway; where it may go is for the local authority to say.",

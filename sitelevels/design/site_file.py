@@ -16,9 +16,11 @@ from .parts import Reader, is_number, named
 def layer_of(reader: Reader) -> Layer:
     """A [[layer]]."""
     entry = reader.entry
+    density = entry.get("density_kg_m3")
+    named_density = density if isinstance(density, str) else reader.span("density_kg_m3")
     price = (reader.number("price"), entry.get("price_per", "t")) if "price" in entry else None
     return Layer(reader.text("name"), reader.number("thickness_mm", 0.001), kind=entry.get("kind"),
-                 tolerance=reader.maybe("tolerance_mm", 0.001), loose=reader.span("loose"), density=reader.span("density_kg_m3"),
+                 tolerance=reader.maybe("tolerance_mm", 0.001), loose=reader.span("loose"), density=named_density,
                  waste=reader.span("waste_percent", 0.01), lift=reader.maybe("lift_mm", 0.001), mix=entry.get("mix"), price=price)
 
 

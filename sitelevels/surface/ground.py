@@ -77,11 +77,30 @@ class Ground:
 
     def with_levels(self, level: ArrayLike) -> Ground:
         """The same spots and triangles with other levels (n,), in m: the underside of what lies on the ground."""
-        levels = np.asarray(level, dtype=float)
+        return self._made(x=self.x, y=self.y, level=frozen(np.asarray(level, dtype=float)), triangles=self.triangles)
+
+    def _made(self, **parts: NDArray[Any]) -> Ground:
         other = object.__new__(Ground)
-        other.__dict__.update({name: self.__dict__[name] for name in ("x", "y", "points", "breaks", "triangles")},
-                              level=frozen(levels), _fit=fit_plane(self.x, self.y, levels, points=self.points))
+        other.__dict__.update(parts, points=None, breaks=(), _fit=fit_plane(parts["x"], parts["y"], parts["level"]))
         return other
+
+    def with_corners(self, x: ArrayLike, y: ArrayLike) -> Ground:
+        """The same surface with corners of triangles at further places too; those off the hull or at a corner are left out."""
+        xs, ys, levels, triangles = self.x, self.y, self.level, self.triangles
+        for east, north in zip(np.atleast_1d(x), np.atleast_1d(y), strict=True):
+            if not self.covers(east, north)[0] or np.hypot(xs - east, ys - north).min() < 1e-3:
+                continue
+            corners = np.stack([xs[triangles] - east, ys[triangles] - north], axis=2)
+            sides = [corners[:, one, 0] * corners[:, two, 1] - corners[:, one, 1] * corners[:, two, 0]
+                     for one, two in ((1, 2), (2, 0), (0, 1))]  # twice the area that each side encloses with the place
+            held = np.flatnonzero(np.min(sides, axis=0) >= -1e-9)  # two of them where it lies on a side
+            new = [[place if number != corner else len(xs) for number, place in enumerate(triangles[one])]
+                   for one in held for corner in range(3) if sides[corner][one] > 1e-9]
+            xs, ys = np.append(xs, east), np.append(ys, north)
+            levels = np.append(levels, self.level_at(east, north))
+            triangles = np.concatenate([np.delete(triangles, held, axis=0), np.array(new, dtype=np.intp).reshape(-1, 3)])
+        triangles.setflags(write=False)
+        return self._made(x=frozen(xs), y=frozen(ys), level=frozen(levels), triangles=triangles)
 
     def _called(self, index: int) -> str:
         return name_of(self.points, index)

@@ -13,8 +13,9 @@ import shapely
 from ..design.conditions import Spot
 from ..design.parts import Reader
 from ..errors import SurveyError
+from ..surface.overlay import both
 from ..surface.shapes import Channel, Outlet
-from ..wording import word_level, word_mm
+from ..wording import whole_mm, word_level, word_mm, word_place
 from ..works.build_up import LayersFit, layers_fit
 from ..works.catchment import Catchments, catchments
 from ..works.dig import Dig, dig_out
@@ -24,7 +25,7 @@ from ..works.pegs import pegs_at
 from ..works.posts import Post, PostCheck, check_posts
 from ..works.runoff import Conduit, Flow, pipe, rectangular_channel, runoff
 from ..works.setout import PegTable, set_out
-from ..works.soakaway import Infiltration, Soakaway, infiltration, soakaway
+from ..works.soakaway import SOAKAWAY_LIMITS, Infiltration, Soakaway, infiltration, soakaway
 from ..works.units import UnitLayout, lay_out_units
 
 if TYPE_CHECKING:
@@ -52,15 +53,14 @@ class Outdoor:
 
     @cached_property
     def fit(self) -> LayersFit:
-        """Whether the layers fit above what is buried: shots of that feature, and the corners of footings."""
+        """Whether the layers fit above what is buried: shots of that feature, and footings where they lie under the paving."""
         spots = self.job.reduced.spots()
         spots = spots[(spots["feature"] == "buried") & spots["x"].notna()]
         points = [Spot(*one) for one in spots[["point", "x", "y", "level"]].itertuples(index=False, name=None)]
-        for footing in self.job.brief.footings:
-            places = [place for place in shapely.get_coordinates(footing.area)[:-1]
-                      if self.job.brief.area.distance(shapely.Point(place)) < 1e-6]
-            points += [Spot(f"{footing.name}, corner {number}", float(x), float(y), footing.top)
-                       for number, (x, y) in enumerate(places, start=1)]
+        for footing in self.job.brief.footings:  # a plane comes nearest to a level top at a corner of what they share
+            shared = [both(facet.area, footing.area) for facet in self.job.finish.facets]
+            places = dict.fromkeys((whole_mm(x), whole_mm(y)) for shape in shared for x, y in shapely.get_coordinates(shape))
+            points += [Spot(f"{footing.name}, {word_place(x, y)}", x, y, footing.top) for x, y in places]
         return layers_fit(self.job.finish, self.job.brief, points)
 
     @cached_property
@@ -192,7 +192,8 @@ class Outdoor:
         rain = self._reader("rain").entry
         intensity, share = rain.get("intensity_mm_h", "paved areas"), rain.get("coefficient", "concrete")
         flow: Flow = self._read(self._reader("rain"), lambda _: runoff(area, intensity, share))
-        return flow + runoff(roof, intensity, "roof") if roof else flow
+        heavier = "roof" if isinstance(intensity, str) else intensity  # roofs are drained for heavier rain than paving
+        return flow + runoff(roof, heavier, "roof") if roof else flow
 
     @cached_property
     def conduits(self) -> tuple[Conduit, ...]:
@@ -218,18 +219,18 @@ class Outdoor:
         """Whether the soakaway of the brief holds the rain of paving and roofs; None where there is none."""
         if "soakaway" not in self.job.told:
             return None
-        area = self.catchments.area + sum(one[0] for one in self.roofs)
+        area, tested = self.catchments.area + sum(one[0] for one in self.roofs), self.infiltration
 
         def read(reader: Reader) -> Soakaway:
-            rate = self.infiltration or reader.entry.get("rate_m_s")
+            rate, factor = tested or reader.entry.get("rate_m_s"), reader.maybe("factor")
             if rate is None:
                 raise SurveyError("nothing says how fast the ground takes water",
                                   remedy="Give hole_seconds of a test, or rate_m_s as a number or the name of a soil.")
-            storms = reader.entry.get("storms")
+            storms, safety = reader.entry.get("storms"), SOAKAWAY_LIMITS["factor"].value if factor is None else factor
             void = reader.maybe("void_percent", 0.01)
             return soakaway(area, rate, reader.entry.get("size_m", ()), void=0.3 if void is None else void,
                             rain=None if storms is None else [tuple(storm) for storm in storms],
-                            factor=reader.maybe("factor") or 1.0, to_building=reader.maybe("to_building_m"),
+                            factor=safety, to_building=reader.maybe("to_building_m"),
                             to_boundary=reader.maybe("to_boundary_m"), to_water=reader.maybe("to_water_m"))
 
         found: Soakaway = self._read(self._reader("soakaway"), read)

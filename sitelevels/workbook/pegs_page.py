@@ -6,6 +6,8 @@ from collections.abc import Sequence
 
 from matplotlib.figure import Figure
 
+from ..errors import SurveyError
+from ..survey.book import ALLOWANCES
 from ..wording import word_fall, word_level, word_mm, word_number
 from ..works.packer import packer
 from ..works.setout import Peg, PegTable
@@ -66,15 +68,20 @@ def _told(job: Job, pegs: PegTable) -> list[str]:
         f"Staff readings in m, in the order in which one walks. They hold with {word_level(reading)} read on {job.benchmark} "
         f"({word_level(known)}; plane of collimation {word_level(pegs.hpc)}). With another reading on {job.benchmark}, add the "
         f"difference (yours minus {word_level(reading)}) to every reading here, or print the sheet again. After moving the "
-        "instrument, read a peg that is already set as well: it must read what this page then says.",
+        "instrument, read a peg that is already set as well: it must read what this page then says, within "
+        f"{word_mm(ALLOWANCES['ordinary'].of(2))}.",
         f"Steepest fall {word_fall(steepest)}: the block under the lower end of a level is {blocks}."]
     height = job.told.get("setting_out", {}).get("string_mm")
-    if height:
-        first = pegs.pegs[0]
-        down = ", ".join(f"{word_mm(first.finished + height / 1000 - level)} to the {name}"
-                         for name, level in first.levels.items() if name != "finished")
-        told.append(f"String {word_mm(height / 1000)} above the finished surface, where the staff reads that much less: measure "
-                    f"down {word_mm(height / 1000)} to the finished surface, {down}.")
+    if height is None:
+        return told
+    try:
+        first = pegs.strings(height / 1000).iloc[0]
+    except SurveyError as error:
+        raise error.at("brief.toml, [setting_out]") from None
+    down = ", ".join(f"{word_mm(first[name])} to the {name.removeprefix('down to ')}" for name in first.index
+                     if name.startswith("down to ")).replace("the finished", "the finished surface")
+    told.append(f"String {word_mm(height / 1000)} above the finished surface, where the staff reads that much less: measure "
+                f"down {down}.")
     return told
 
 

@@ -34,7 +34,7 @@ def quantities_page(job: Job, number: int, of: int) -> Figure:
     told = LINE * (sum(len(broken(one)) for one in bought) + KEPT)
     top, left = _materials(page, top - 0.025, job, keep + 0.015 + TITLE + told)
     top = paragraphs(page, top, [*([f"{left} more are in materials.csv."] if left else []), *bought])
-    top = _titled(page, top - 0.015, "Laying and water", [*_laying(job), *_water(job)], keep)
+    top = _titled(page, top - 0.015, "Water and laying", [*_water(job), *_laying(job)], keep)
     _titled(page, top - 0.015, "Before you dig", cautions, FOOT)
     style.plain_text(page)
     return page
@@ -75,13 +75,14 @@ def _laying(job: Job) -> list[str]:
 def _water(job: Job) -> list[str]:
     """Where the water goes, without the sources, which the notebook has."""
     outdoor = job.outdoor
-    said, flow, hole = [outdoor.catchments.sentence(), *outdoor.catchments.dead], outdoor.flow, outdoor.soakaway
+    flow, hole = outdoor.flow, outdoor.soakaway
+    said = [*outdoor.catchments.dead, *(() if hole is None else hole.cautions)]  # what must not be cut off comes first
     if flow is not None:
         said += [f"The {one.what} carries {word_flow(one.flow)} at {word_fall(one.fall)}; {word_flow(flow.flow)} comes: "
                  f"{'enough' if one.share(flow) <= 1 else 'NOT ENOUGH'}." for one in outdoor.conduits]
     if hole is not None:
+        unsure = "enough only if a test of a hole bears that out"
+        enough = "NOT ENOUGH" if not hole.enough else "enough" if hole.tested else unsure
         said.append(f"Soakaway {' × '.join(word_distance(side) for side in hole.size)}: {word_volume(hole.needed)} to be stored, "
-                    f"{word_volume(hole.has)} of room between the stones: {'enough' if hole.enough else 'NOT ENOUGH'}. "
-                    "A sum, not a design.")
-        said += hole.cautions
-    return said
+                    f"{word_volume(hole.has)} of room between the stones: {enough}. A sum, not a design.")
+    return [*said, outdoor.catchments.sentence()]

@@ -123,7 +123,7 @@ def _first_page(job: Job, pegs: PegTable, of: int) -> Figure:
                   fontsize=style.TEXT + 1, fontweight="bold", color=style.NOT_MET, va="top")
         top -= 1.2 * LINE
     plan = page.add_axes((0.10, 0.515, 0.83, top - 0.0285 - 0.515))
-    _peg_plan(plan, job, pegs)
+    nameless = _peg_plan(plan, job, pegs)
     verdicts = page.add_axes((LEFT, FOOT, ACROSS, 0.425 - FOOT))
     words = job.verdicts.words.sort_values("verdict", key=_news, kind="stable")  # worst news first
     if "give or take" in words:  # beside what is in hand, what would be needed to be sure
@@ -135,6 +135,7 @@ def _first_page(job: Job, pegs: PegTable, of: int) -> Figure:
                                 floor=0.30)
     left = [f"{len(rows) - shown} more demands are in verdicts.csv."] if shown < len(rows) else []
     unsure = [f"{title} ({how})" for title, how in job.verdicts.unsure]
+    left += [f"{nameless} pegs have no room for their names on the plan: pegs.csv has their x and y."] if nameless else []
     told = [*(f"LOOK AGAIN: {doubt}" for doubt in job.doubts), *left, job.reduced.closing,
             *(f"{'What would mend the design' if verdict == 'not met' else 'To be sure'}, {demand} ({place}): {mend}"
               for demand, place, verdict, mend in words[["demand", "place", "verdict", "mend"]].itertuples(index=False) if mend),
@@ -151,7 +152,8 @@ def _news(verdicts: pd.Series) -> pd.Series:
     return -verdicts.map(list(COLOURS).index)
 
 
-def _peg_plan(ax: Axes, job: Job, pegs: PegTable) -> None:
+def _peg_plan(ax: Axes, job: Job, pegs: PegTable) -> int:
+    """The plan with its pegs; how many there was no room to name."""
     style.axes(ax, A4)
     style.plan_axes(ax, job.brief)
     mark_points(ax, job, below=True)
@@ -161,24 +163,28 @@ def _peg_plan(ax: Axes, job: Job, pegs: PegTable) -> None:
     draw_falls(ax, job.finish)
     ax.set_title("Where are the pegs, and which way does the finish fall?", fontsize=style.TEXT + 2, fontweight="bold",
                  loc="left", color=style.INK)
-    _name_pegs(ax, [(peg.x, peg.y, "\n".join(names[peg.point])) for peg in shown])
+    return _name_pegs(ax, [(peg.x, peg.y, "\n".join(names[peg.point])) for peg in shown])
 
 
-def _name_pegs(ax: Axes, named: Sequence[tuple[float, float, str]]) -> None:
-    """Each name on the first side of its peg where it lies on no other words and inside the picture."""
+def _name_pegs(ax: Axes, named: Sequence[tuple[float, float, str]]) -> int:
+    """Each name on the first side of its peg where it lies on no other words and inside the picture; how many have none."""
     page = ax.figure
     assert isinstance(page, Figure)
     style.plain_text(page)
     page.draw_without_rendering()  # only then is it settled where places lie
     frame, taken = ax.get_window_extent(), [text.get_window_extent() for text in ax.texts if text.get_text()]
+    nameless = 0
     for x, y, name in named:
         for right, up in style.SIDES:
             text = ax.annotate(name, (x, y), xytext=(4 * right, 3 * up), textcoords="offset points", fontsize=style.TEXT,
                                color=style.INK, ha={1: "left", -1: "right", 0: "center"}[right],
                                va="bottom" if up > 0 else "top", zorder=6, bbox=style.BACKED, parse_math=False)
             box = text.get_window_extent()
-            if frame.x0 <= box.x0 and box.x1 <= frame.x1 and frame.y0 <= box.y0 and not any(box.overlaps(other) for other in taken):
+            within = frame.x0 <= box.x0 and box.x1 <= frame.x1 and frame.y0 <= box.y0
+            if within and not any(box.overlaps(other) for other in taken):
+                taken.append(box)
                 break
-            if (right, up) != style.SIDES[-1]:
-                text.remove()
-        taken.append(box)
+            text.remove()
+        else:
+            nameless += 1
+    return nameless

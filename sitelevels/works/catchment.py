@@ -14,8 +14,9 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from ..design.brief import AGAINST, Brief
+from ..design.brief import Brief
 from ..design.demands import Gully
+from ..design.edges import AGAINST
 from ..errors import SurveyError, SurveyWarning, finite, must_be
 from ..surface.facet import REACH
 from ..surface.finish import Finish

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from html import escape
@@ -19,7 +19,7 @@ from ..surface.finish import Finish
 from ..surface.ground import Ground
 from ..surface.overlay import both, less, polygons, small_triangles, together
 from ..surface.pieces import cut_pieces
-from ..surface.plane import Plane
+from ..surface.plane import Floats, Plane
 from ..wording import html_table, word_area, word_distance, word_mm, word_volume
 from .earthworks import SHOWN, Earthworks, between, cut_and_fill
 
@@ -29,20 +29,16 @@ STEP = 0.25  # m: how finely the strip is cut where no spot lies beyond it
 
 @dataclass(frozen=True, eq=False)
 class Part:
-    """Part of the dig with one treatment: `works` down to its bottom, the `concrete` that is broken out of it first, m³, and how
-    far its bottom lies below today's surface at the most, m.
+    """Part of the dig with one treatment: `works` down to its bottom, the `concrete` that is broken out of it first and the
+    `fill` that brings it up to the formation, m³, and how far its bottom lies below today's surface at the most, m.
     """
 
     place: str
     what: str
     works: Earthworks
     concrete: float
+    fill: float
     deepest: float
-
-    @property
-    def fill(self) -> float:
-        """Volume to fill, m³; a footing that stays is filled up to by nobody."""
-        return 0.0 if FOOTING in self.what else self.works.fill
 
 
 class Carried(NamedTuple):
@@ -52,6 +48,9 @@ class Carried(NamedTuple):
     soil: float
     fill: float
     deepest: float
+
+
+Held = tuple[shapely.Polygon, Plane, Plane | None]  # of a footing: area, top, the formation where it lies above the top
 
 
 @dataclass(frozen=True, eq=False)
@@ -73,23 +72,20 @@ class Dig:
     carried: Carried
     floor_outside: float
 
-    def _sum(self, values: Iterable[float]) -> float:
-        return float(sum(values))
-
     @property
     def concrete(self) -> float:
         """Old concrete broken out, m³ as it lies."""
-        return self._sum(part.concrete for part in self.parts) + self.carried.concrete
+        return sum(part.concrete for part in self.parts) + self.carried.concrete
 
     @property
     def soil(self) -> float:
         """Soil dug, m³ in the ground, with what is `carried` over to the strip."""
-        return self._sum(part.works.cut for part in self.parts) + self.carried.soil
+        return sum(part.works.cut for part in self.parts) + self.carried.soil
 
     @property
     def fill(self) -> float:
         """Fill needed under the layers, m³ in place."""
-        return self._sum(part.fill for part in self.parts) + self.carried.fill
+        return sum(part.fill for part in self.parts) + self.carried.fill
 
     @property
     def deepest(self) -> float:
@@ -104,8 +100,17 @@ class Dig:
     @cached_property
     def displaced(self) -> float:
         """Volume of footings that reaches up into the layers, m³."""
-        return float(sum(facet.area.area * max(facet.plane.level_at(*_middle(facet)) - lower.level_at(*_middle(facet)), 0.0)
-                         for facet, lower in _raised(self.formation, self.brief)))
+        return self._above(0.0)
+
+    def displaced_between(self, low: float, high: float) -> float:
+        """Volume of footings in m³ between two heights above the formation, in m."""
+        return self._above(low) - self._above(high)
+
+    def _above(self, height: float) -> float:
+        formation = self.formation.lowered(-height)
+        return float(sum(area.area * (top.level - under.plane.level_at(area.centroid.x, area.centroid.y))
+                         for area, top, plane in _footings(formation, self.brief) if plane is None
+                         for under in [formation.facet_at(area.centroid.x, area.centroid.y)]))
 
     @property
     def table(self) -> pd.DataFrame:
@@ -115,6 +120,12 @@ class Dig:
         if any(self.carried):
             lines.append((BEYOND, "no spots there: as at the edge", self._unread, *self.carried[:3]))
         return pd.DataFrame(lines, columns=["place", "what", "area", "concrete", "soil", "fill"])
+
+    @property
+    def strip_dug(self) -> float:
+        """What comes out of the strip, less what is filled there, m³ in the ground."""
+        out = sum(part.concrete + part.works.cut - part.fill for part in self.parts if part.place == BEYOND)
+        return out + self.carried.concrete + self.carried.soil - self.carried.fill
 
     @property
     def _unread(self) -> float:
@@ -190,37 +201,74 @@ def dig_out(ground: Ground, finish: Finish, brief: Brief) -> Dig:
     strip, beyond = _beyond(paving, brief)
     formation = Finish((*paving.facets, *beyond))
     whole = together(facet.area for facet in formation.facets)
-    raised = [facet for facet, _ in _raised(formation, brief)]
-    over = together(facet.area for facet in raised)
-    bottom = Finish((*_within(formation, less(whole, over)), *raised))
+    stay = _footings(formation, brief)
+    over = together(area for area, _, _ in stay)
     floor = brief.underside
     old = shapely.Polygon() if floor is None else floor.area or paved
-    under = ground if floor is None else ground.with_levels(ground.level - floor.thickness_at(ground.x, ground.y))
+    today, under = old_floor(ground, brief)
     known = shapely.Polygon(ground.hull)
     parts = []
     for place, region in ((PAVING, paved), (BEYOND, strip)):
         for what, within in ((FLOOR, both(region, old)), (SOIL, less(region, old))):
-            for how, shape in (("", less(within, over)), (f" {FOOTING}", both(within, over))):
-                facets = [facet for facet in _within(bottom, shape) if polygons(both(known, facet.area))]
-                if facets:
-                    parts.append(_part(place, what + how, ground, under if what == FLOOR else ground, facets, float(shape.area)))
+            below = under if what == FLOOR else today
+            facets = [facet for facet in _within(formation, less(within, over)) if polygons(both(known, facet.area))]
+            if facets:
+                parts.append(_open(place, what, today, below, facets))
+            held = [(piece, top, plane) for area, top, plane in stay for piece in polygons(both(area, within))
+                    if polygons(both(known, piece))]
+            if held:
+                parts.append(_over(place, what, today, below, held))
     if not any(part.place == PAVING for part in parts):
         cut_and_fill(ground, paving, brief.area)  # says why nothing is known there
-    carried = _carried(ground, bottom, less(strip, known), brief, old)
+    carried = _carried(ground, formation, stay, less(strip, known), brief, old)
     return Dig(ground, finish, brief, formation, strip, tuple(parts), carried, float(less(old, whole).area))
 
 
-def _part(place: str, what: str, ground: Ground, under: Ground, facets: list[Facet], whole: float) -> Part:
-    """A part of the dig: soil under its concrete, and the concrete itself, which ends at the top of a footing."""
-    areas, bottom = [facet.area for facet in facets], Finish(tuple(facets))
-    works = between(under, bottom, areas, whole)
-    above = cut_pieces(ground, areas).level - works.pieces.level  # how thick the concrete is
-    down = np.maximum(works.depth, 0.0) + above
-    concrete = float((works.pieces.plan * above.mean(axis=1)).sum())
-    if FOOTING in what and under is not ground:
-        all_of_it = between(ground, bottom, areas, whole)
-        down, concrete = all_of_it.depth, all_of_it.cut - works.cut
-    return Part(place, what, works, concrete, max(float(down.max(initial=0.0)), 0.0))
+def old_floor(ground: Ground, brief: Brief) -> tuple[Ground, Ground]:
+    """Today's surface and the underside of the old floor, in the same triangles, with a corner wherever it was measured."""
+    floor = brief.underside
+    if floor is None:
+        return ground, ground
+    places = np.array(floor.thickness)
+    today = ground.with_corners(places[:, 0], places[:, 1]) if len(places) > 1 else ground
+    return today, today.with_levels(today.level - floor.thickness_at(today.x, today.y))
+
+
+def _works(ground: Ground, pieces: Sequence[tuple[shapely.Polygon, Plane]]) -> Earthworks:
+    """Cut and fill down to planes over their areas."""
+    bottom = Finish(tuple(Facet(plane, area) for area, plane in pieces))
+    return between(ground, bottom, [area for area, _ in pieces], bottom.area)
+
+
+def _open(place: str, what: str, today: Ground, under: Ground, facets: list[Facet]) -> Part:
+    """A part where nothing stays: concrete down to the underside, soil down to the formation, fill up to it."""
+    works = _works(under, [(facet.area, facet.plane) for facet in facets])
+    thick = cut_pieces(today, [facet.area for facet in facets]).level - works.pieces.level
+    down = np.maximum(works.depth, 0.0) + thick
+    return Part(place, what, works, float((works.pieces.plan * thick.mean(axis=1)).sum()), works.fill, _most(down))
+
+
+def _over(place: str, what: str, today: Ground, under: Ground, held: list[Held]) -> Part:
+    """A part over footings: each of concrete, soil and fill ends at their tops.
+
+    Over the top T of a footing, with today's surface g, underside u and formation F, concrete is (g − T)⁺ − (u − T)⁺ deep and
+    soil (u − max(F, T))⁺; fill is (F − T)⁺ less (u − T)⁺ − (u − F)⁺, where ⁺ stands for what is above nought: linear over parts
+    of each triangle, so that every integral is exact.
+    """
+    tops, lower = [(area, top) for area, top, _ in held], [(area, plane) for area, _, plane in held if plane is not None]
+    works = _works(under, [(area, plane or top) for area, top, plane in held])
+    above, below = _works(today, tops), _works(under, tops)
+    fill = 0.0
+    if lower:  # tops that lie below the formation
+        deep, free = (_works(under, [(area, top) for area, top, plane in held if plane is not None]), _works(under, lower))
+        height = deep.depth - free.depth
+        fill = float((free.pieces.plan * height.mean(axis=1)).sum()) - deep.cut + free.cut
+    down = np.minimum(above.depth.max(axis=1), np.maximum(works.depth, 0.0).max(axis=1) + (above.depth - below.depth).max(axis=1))
+    return Part(place, f"{what} {FOOTING}", works, above.cut - below.cut, max(fill, 0.0), _most(down))
+
+
+def _most(depths: Floats) -> float:
+    return max(float(depths.max(initial=0.0)), 0.0)
 
 
 def _within(finish: Finish, shape: Any) -> list[Facet]:
@@ -252,15 +300,17 @@ def _beyond(formation: Finish, brief: Brief) -> tuple[Any, list[Facet]]:
     return together(facet.area for facet in found), found
 
 
-def _raised(formation: Finish, brief: Brief) -> list[tuple[Facet, Plane]]:
-    """The parts of footings that stand above the formation, each with the formation below it; of two, the higher."""
-    found: list[tuple[Facet, Plane]] = []
+def _footings(formation: Finish, brief: Brief) -> list[Held]:
+    """Pieces of footings, of two the higher: the area, the top as a plane, and the formation where that lies above the top."""
+    found: list[Held] = []
     for footing in sorted(brief.footings, key=lambda one: -one.top):
-        free = less(footing.area, together(facet.area for facet, _ in found))
+        free = less(footing.area, together(area for area, _, _ in found))
         for facet in formation.facets:
+            top = Plane(footing.top, 0.0, 0.0, facet.plane.at)
             for part in polygons(both(facet.area, free)):
-                found += [(Facet(Plane(footing.top, 0.0, 0.0, facet.plane.at), piece), facet.plane)
-                          for piece in polygons(both(part, _below(facet.plane, footing.top, part)))]
+                raised = both(part, _below(facet.plane, footing.top, part))
+                found += [(piece, top, None) for piece in polygons(raised)]
+                found += [(piece, top, facet.plane) for piece in polygons(less(part, raised))]
     return found
 
 
@@ -280,23 +330,22 @@ def _below(plane: Plane, level: float, about: shapely.Polygon) -> shapely.Polygo
                             edge - size * across - 2 * size * up])
 
 
-def _middle(facet: Facet) -> tuple[float, float]:
-    middle = facet.area.centroid
-    return float(middle.x), float(middle.y)
-
-
-def _carried(ground: Ground, bottom: Finish, unread: Any, brief: Brief, old: Any) -> Carried:
+def _carried(ground: Ground, formation: Finish, stay: list[Held], unread: Any, brief: Brief, old: Any) -> Carried:
     """What is dug where the strip lies outside the spots, the ground there as at the nearest place that is known."""
     found = [Carried(0.0, 0.0, 0.0, 0.0)]
     known = shapely.Polygon(ground.hull)
-    for facet in _within(bottom, unread):
-        for piece in small_triangles(facet.area, STEP):
+    free = less(unread, together(area for area, _, _ in stay))
+    pieces: list[tuple[Any, Plane, float | None]] = [(facet.area, facet.plane, None) for facet in _within(formation, free)]
+    pieces += [(part, plane or top, top.level) for area, top, plane in stay for part in polygons(both(area, unread))]
+    for area, bottom, top in pieces:
+        for piece in small_triangles(area, STEP):
             at = float(piece.centroid.x), float(piece.centroid.y)
             level = ground.level_at(*shapely.shortest_line(known, piece.centroid).coords[0])
             floor = brief.underside is not None and shapely.intersects_xy(old, *at)
-            thick = float(brief.underside.thickness_at([at[0]], [at[1]])[0]) if floor and brief.underside else 0.0
-            deep = level - thick - facet.plane.level_at(*at)
-            found.append(Carried(piece.area * thick, piece.area * max(deep, 0.0), piece.area * max(-deep, 0.0),
-                                 max(deep, 0.0) + thick))
-    concrete, soil, fill, deepest = zip(*found, strict=True)
-    return Carried(float(sum(concrete)), float(sum(soil)), float(sum(fill)), max(deepest))
+            under = level - (float(brief.underside.thickness_at([at[0]], [at[1]])[0]) if floor and brief.underside else 0.0)
+            formed, least = bottom.level_at(*at), -np.inf if top is None else top
+            concrete, soil = max(level - max(under, least), 0.0), max(under - max(formed, least), 0.0)
+            fill = max(formed - max(under, least), 0.0)
+            found.append(Carried(piece.area * concrete, piece.area * soil, piece.area * fill, concrete + soil))
+    concretes, soils, fills, deepest = zip(*found, strict=True)
+    return Carried(float(sum(concretes)), float(sum(soils)), float(sum(fills)), float(max(deepest)))

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import warnings
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import KW_ONLY, dataclass
+from dataclasses import KW_ONLY, dataclass, replace
 from functools import cached_property
 from html import escape
 from itertools import product
@@ -13,7 +14,7 @@ import pandas as pd
 
 from ..design.handbook import BAG_MASS, BARROW_MASS, BULKING, CARRIERS, DENSITIES, Range, range_of
 from ..design.layers import BEDDING, COMPACTED, DENSEST, NO_UNITS, UNITS, USUAL, Layer
-from ..errors import SurveyError, finite, must_be
+from ..errors import SurveyError, SurveyWarning, finite, must_be
 from ..wording import (
     html_table,
     whole_up,
@@ -174,12 +175,12 @@ class Materials:
         gone = [heap for heap in self.heaps if heap.done == AWAY]
         said = "; ".join(f"{word_between(*heap.loose.values, word_volume)} of {heap.what} ({word_mass(heap.mass.likely)})"
                          for heap in gone)
-        loads = "; ".join(f"{self.away(carrier)[1]} {carrier.name} loads" for carrier in self.carriers)
-        told = f"To take away, loose: {said or 'nothing'}{f': {loads}' if loads else ''}."
+        loads = ", or ".join(f"{self.away(carrier)[1]} {carrier.name} loads" for carrier in self.carriers)
+        told = f"To take away, loose: {said or 'nothing'}{f': {loads}' if loads and gone else ''}."
         if self.reusable.likely:
             told += (f" Broken small and compacted, the old concrete would make "
                      f"{word_between(*self.reusable.values, word_volume)} of sub-base: only if it is clean, free of plaster and "
-                     "wood, and no piece is longer than half a lift (common practice, no source).")
+                     "wood, and no piece is longer than half the thickness of the layer (common practice, no source).")
         if self.cost is not None:
             told += f" What has a price comes to {word_between(*self.cost.values, word_money)}."
         return told
@@ -245,45 +246,58 @@ def materials(dig: Dig, *, soil: str = "common earth", bulking: Any = None, dens
     heavy = DENSITIES["soil"].range if density is None else range_of(density, "the density of the soil", NO_UNITS)
     if not 1 <= heavy.low <= heavy.high <= DENSEST:
         raise SurveyError(f"the density of the soil is {density!r}", rule=NO_UNITS)
+    must_be(carriers, Iterable, "the list of carriers")
+    loads = tuple(carriers)
+    for carrier in loads:
+        must_be(carrier, Carrier, "one of the carriers")
+    bag = next((one for one in loads if one.name == BULK_BAG.name), BULK_BAG)
     if units is not None and not (hasattr(units, "order") and hasattr(units, "unit")):
         raise SurveyError(f"the units are {units!r}", rule="They are what `lay_out_units` gives.")
     back = finite(reuse, "the share of the rubble that goes back", "It is a share from 0 to 1.", least=0.0)
     if back > 1:
         raise SurveyError(f"the share of the rubble that goes back is {reuse!r}", rule="It is a share from 0 to 1.",
                           remedy="For per cent, divide by a hundred.")
-    must_be(carriers, Iterable, "the list of carriers")
-    loads = tuple(carriers)
-    for carrier in loads:
-        must_be(carrier, Carrier, "one of the carriers")
     base = next((layer for layer in reversed(dig.brief.layers) if layer.kind == COMPACTED), None)
-    heaps, could, used = _rubble(dig, base, back) if dig.concrete else ([], NOTHING, NOTHING)
-    dug = Range(*(dig.soil,) * 3)
-    heaps.append(Heap(AWAY, SOIL, dug, dug * (grows + 1.0), dug * heavy))
+    if back and dig.concrete and base is None:
+        warnings.warn("None of the broken concrete goes back: no layer is compacted.", SurveyWarning, stacklevel=2)
+    heaps, could, left_to_buy = _rubble(dig, base, back)
+    compacted = sum(layer.thickness for layer in dig.brief.layers if layer.kind == COMPACTED)
+    put = min(max(dig.strip_dug - compacted * dig.strip_area, 0.0), dig.soil)
+    for done, what, volume in ((AWAY, SOIL, dig.soil - put), (BACK, f"{SOIL} over the strip", put)):
+        if volume > CRUMB:
+            solid = Range(volume, volume, volume)
+            heaps.append(Heap(done, what, solid, solid * (grows + 1.0), solid * heavy))
+    top = next((layer for layer in dig.brief.layers if layer.kind == UNITS), None)
     for layer in dig.brief.layers:
-        heaps += _bought(dig, layer, base, used if layer is base else NOTHING, units)
-    sources = _sources(dig.brief.layers, soil if bulking is None else None, bool(dig.concrete))
+        heaps += _bought(dig, layer, left_to_buy if layer is base else _needed(dig, layer), units if layer is top else None,
+                         bag)
+    if dig.fill >= 0.005:
+        stone = base or Layer("stone", dig.fill, kind=COMPACTED)
+        heaps += _bought(dig, replace(stone, name=f"{stone.name}, as fill under the layers"), Range(*(dig.fill,) * 3), None, bag)
+    sources = _sources(dig, heaps, soil if bulking is None else None, density is None, units is not None)
     return Materials(dig, tuple(heaps), loads, could, sources)
 
 
 def _rubble(dig: Dig, base: Layer | None, back: float) -> tuple[list[Heap], Range, Range]:
-    """Heaps of broken concrete, how much of it could go back and how much does, both in m³ compacted."""
+    """Heaps of broken concrete, how much of it could go back, and what of the base is left to buy, both in m³ compacted."""
     grown, ratio = BULKING[RUBBLE].range + 1.0, base.loose if base else Range(1.0, 1.0, 1.0)
-    room, solid = _needed(dig, base, base) if base else NOTHING, dig.concrete
+    room, solid = _needed(dig, base) if base else NOTHING, dig.concrete
 
     def put(share: float, grown: float, ratio: float, room: float) -> float:
         return min(share * solid * grown / ratio, room)
 
-    could = _ends_of(lambda *one: put(1.0, *one), grown, ratio, room)
-    used = _ends_of(lambda *one: put(back, *one), grown, ratio, room)
-    away = _ends_of(lambda *one: solid * one[0] - put(back, *one) * one[1], grown, ratio, room)
-    left = _ends_of(lambda *one: solid - put(back, *one) * one[1] / one[0], grown, ratio, room)
+    def over_ends(value: Callable[..., float]) -> Range:
+        return _ends_of(value, grown, ratio, room)
+
     density = DENSITIES["concrete"].range
+    away = over_ends(lambda *one: solid * one[0] - put(back, *one) * one[1])
+    left = over_ends(lambda *one: solid - put(back, *one) * one[1] / one[0])
     heaps = [Heap(AWAY, RUBBLE, left, away, left * density)] if away.high > CRUMB else []
-    if back and base:
-        loose = _ends_of(lambda *one: put(back, *one) * one[1], grown, ratio, room)
-        kept = _ends_of(lambda *one: put(back, *one) * one[1] / one[0], grown, ratio, room)
-        heaps.append(Heap(BACK, RUBBLE, used, loose, kept * density))
-    return heaps, could, used
+    if back and base and solid:
+        kept = over_ends(lambda *one: put(back, *one) * one[1] / one[0])
+        heaps.append(Heap(BACK, RUBBLE, over_ends(lambda *one: put(back, *one)), over_ends(lambda *one: put(back, *one) * one[1]),
+                          kept * density))
+    return heaps, over_ends(lambda *one: put(1.0, *one)), over_ends(lambda *one: one[2] - put(back, *one))
 
 
 def _ends_of(value: Callable[..., float], *ranges: Range) -> Range:
@@ -300,29 +314,28 @@ def _share(value: Any, what: str, *, most: float) -> Range:
     return found
 
 
-def _needed(dig: Dig, layer: Layer, base: Layer | None) -> Range:
-    """Volume of a layer in place, m³: compacted ones reach out over the strip; the lowest of them also makes up what lies too
-    low, and leaves out what footings take."""
+def _needed(dig: Dig, layer: Layer) -> Range:
+    """Volume of a layer in place, m³: compacted ones reach out over the strip, and footings take their part of each."""
     area = dig.finish.area + (dig.strip_area if layer.kind == COMPACTED else 0.0)
-    more = dig.fill - dig.displaced if layer is base else 0.0
-    return Range(*(max(thick * area + more, 0.0) for thick in layer.spread.values))
+    layers = dig.brief.layers
+    low = sum(one.thickness for one in layers[next(place for place, one in enumerate(layers) if one is layer) + 1:])
+    taken = dig.displaced_between(low, low + layer.thickness) if dig.brief.footings else 0.0
+    return Range(*(max(thick * area - taken, 0.0) for thick in layer.spread.values))
 
 
-def _bought(dig: Dig, layer: Layer, base: Layer | None, less: Range, layout: Any) -> list[Heap]:
-    """What is bought for a layer; of a mix, its parts."""
-    in_place, more = _needed(dig, layer, base).less(less), layer.waste + 1.0
-    pieces = area = None
+def _bought(dig: Dig, layer: Layer, in_place: Range, layout: Any, bag: Carrier) -> list[Heap]:
+    """What is bought for a layer; of a mix, its parts. A layout counts its own breakage in place of the layer's waste."""
+    more, pieces, area = layer.waste + 1.0, None, None
+    ordered = in_place * more
     if layer.kind == UNITS and layout is not None:
         pieces = int(layout.order)
         whole = pieces * float(layout.unit[0]) * float(layout.unit[1])
-        area = Range(whole, whole, whole)
-        in_place, more = layer.spread * whole, Range(1.0, 1.0, 1.0)
+        area, ordered = Range(whole, whole, whole), layer.spread * whole
     elif layer.kind == UNITS:
         area = more * dig.finish.area
-    ordered = in_place * more
     loose, mass = ordered * layer.loose, ordered * layer.density
     if layer.mix is None:
-        return [Heap(BUY, layer.name, in_place, loose, mass, area, pieces, cost=_cost(layer, loose, mass, area, pieces))]
+        return [Heap(BUY, layer.name, in_place, loose, mass, area, pieces, cost=_cost(layer, loose, mass, area, pieces, bag))]
     heaps = []
     for part, name in zip(layer.mix, ("cement", "sand", "aggregate"), strict=False):
         share = loose * (part / sum(layer.mix))
@@ -332,7 +345,7 @@ def _bought(dig: Dig, layer: Layer, base: Layer | None, less: Range, layout: Any
     return heaps
 
 
-def _cost(layer: Layer, loose: Range, mass: Range, area: Range | None, pieces: int | None) -> Range | None:
+def _cost(layer: Layer, loose: Range, mass: Range, area: Range | None, pieces: int | None, bag: Carrier) -> Range | None:
     """What the layer costs at its price."""
     if layer.price is None:
         return None
@@ -341,7 +354,7 @@ def _cost(layer: Layer, loose: Range, mass: Range, area: Range | None, pieces: i
         raise SurveyError(f"the price of {layer.name!r} is for {unit!r}",
                           rule="Units are counted where they are laid out, and only they are bought by m2.",
                           remedy="Give the size of the units, or a price for m3 or t.")
-    bags = Range(*map(float, BULK_BAG.loads(loose, mass)))
+    bags = Range(*map(float, bag.loads(loose, mass)))
     counted = {"m3": loose, "t": mass * 0.001, "bulk bag": bags, "m2": area,
                "each": None if pieces is None else Range(*(float(pieces),) * 3)}
     found = counted[unit]
@@ -349,14 +362,22 @@ def _cost(layer: Layer, loose: Range, mass: Range, area: Range | None, pieces: i
     return found * amount
 
 
-def _sources(layers: Iterable[Layer], soil: str | None, concrete: bool) -> tuple[str, ...]:
-    """Where each range that was used comes from."""
+def _sources(dig: Dig, heaps: Iterable[Heap], soil: str | None, soil_density: bool, laid_out: bool) -> tuple[str, ...]:
+    """Where each usual range that was used comes from."""
+    moved = {heap.what for heap in heaps}
     said = [f"{kind}, bulking {word_share(BULKING[kind].range.low)} to {word_share(BULKING[kind].range.high)}: "
-            f"{BULKING[kind].source}" for kind, used in ((RUBBLE, concrete), (soil, soil)) if used and kind]
-    for layer in layers:
+            f"{BULKING[kind].source}" for kind, used in ((RUBBLE, RUBBLE in moved), (soil, SOIL in moved)) if used and kind]
+    said += [f"{what}, density: {DENSITIES[name].source}" for what, name, used in (
+        (RUBBLE, "concrete", RUBBLE in moved), (SOIL, "soil", soil_density and SOIL in moved)) if used]
+    for layer in dig.brief.layers:
         usual = USUAL[layer.kind or BEDDING]
-        said += [f"{layer.name}, {name}: {usual[name].source}" for name in ("loose", "density", "waste")
-                 if getattr(layer, name) == usual[name].range]
+        names = ["tolerance", *(["loose"] if layer.kind != UNITS else []), *(["density"] if layer.mix is None else []),
+                 *(["waste"] if not (laid_out and layer.kind == UNITS) else [])]
+        said += [f"{layer.name}, {name}: {usual[name].source}" for name in names
+                 if getattr(layer, name) in (usual[name].range, usual[name].range.likely)]
+        if layer.mix is not None:
+            said.append(f"{layer.name}, densities of cement and sand: {DENSITIES['cement'].source}; "
+                        f"{DENSITIES['sand, dry'].source}")
     return tuple(said)
 
 

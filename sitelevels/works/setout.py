@@ -23,6 +23,7 @@ from ..surface.ground import Ground
 from ..survey.book import ALLOWANCES
 from ..survey.faults import LONGEST_READING
 from ..wording import html_table, word_level, word_mm
+from .dig import old_floor
 from .pegs import MOST, ON_THE_EDGE, read_pegs, standing
 
 HIGHEST_STRING = 1.0  # m: a string higher above the finish is questioned; common practice, no source
@@ -32,7 +33,7 @@ HIGHEST_STRING = 1.0  # m: a string higher above the finish is questioned; commo
 class Peg:
     """One peg; lengths in m. `existing` is None where the ground there is not known; `layers` from the top down.
 
-    `bottom` is the bottom of the dig where that is not the formation: the underside of an old floor, the top of a footing.
+    `bottom` is the bottom of the dig where that is not the formation: the underside of an old floor, or the top of a footing.
     """
 
     point: str
@@ -53,8 +54,10 @@ class Peg:
 
     @property
     def fill(self) -> float | None:
-        """How much to fill, m: nought where there is digging."""
-        return None if self.existing is None else max(self.formation - self.existing, 0.0)
+        """How much to fill up to the formation, m: from the ground or the bottom that is told, whichever is lower."""
+        if self.existing is None:
+            return None
+        return max(self.formation - min(self.existing, self.existing if self.bottom is None else self.bottom), 0.0)
 
     @property
     def reading_formation(self) -> float:
@@ -123,15 +126,16 @@ class PegTable:
 
     def note(self, peg: Peg) -> str:
         """What there is to say about a peg beside its numbers; mostly nothing."""
+        said = []
         if peg.reading_finished < 0:
-            return "above the line of sight: set the instrument higher"
+            said.append("above the line of sight: set the instrument higher")
         if peg.reading_formation > LONGEST_READING:
-            return "longer than a 5 m staff: set the instrument lower"
+            said.append("longer than a 5 m staff: set the instrument lower")
         if peg.bottom is not None:
             off = word_mm(abs(peg.bottom - peg.formation))
-            return (f"old floor: to its underside, then fill {off}" if peg.bottom < peg.formation else
-                    f"a footing stays {off} above the formation")
-        return "ground not read here" if peg.existing is None else ""
+            said.append(f"below the old floor fill {off}" if peg.bottom < peg.formation else
+                        f"a footing stays {off} above the formation")
+        return "; ".join([*said, *(["ground not read here"] if peg.existing is None else [])])
 
     def peg(self, name: str) -> Peg:
         """The peg of that name. Raises SurveyError if there is none, or more than one."""
@@ -170,8 +174,8 @@ class PegTable:
         low, allowed = read - readings[surface], ALLOWANCES["ordinary"].of(2)
         doubt = "" if abs(low) <= allowed + 1e-9 else plainly(
             f"The laser or the benchmark has moved: peg {name}, {surface}, reads {word_level(read)} where "
-            f"{word_level(readings[surface])} is due, {word_mm(abs(low), digits=1)} {'lower' if low > 0 else 'higher'} than it "
-            f"was set out; {word_mm(allowed, digits=1)} is allowed (5 mm × √2 set-ups). It may also be the peg that was knocked: "
+            f"{word_level(readings[surface])} is due, {word_mm(abs(low), digits=2)} {'lower' if low > 0 else 'higher'} than it "
+            f"was set out; {word_mm(allowed, digits=2)} is allowed (5 mm × √2 set-ups). It may also be the peg that was knocked: "
             "read the benchmark and a second peg before going on.")
         return replace(new, check=low, doubt=doubt)
 
@@ -245,6 +249,7 @@ def set_out(finish: Finish, brief: Brief, pegs: pd.DataFrame | Iterable[Any], *,
     must_be(pegs, Iterable, "the list of pegs")
     height = _height(hpc, backsight)
     formation = finish.lowered(brief.build_up)
+    floors = None if ground is None or brief.underside is None else old_floor(ground, brief)
     found, faults = [], []
     for point, x, y, existing in read_pegs(pegs):
         try:
@@ -253,7 +258,7 @@ def set_out(finish: Finish, brief: Brief, pegs: pd.DataFrame | Iterable[Any], *,
             if existing is None and ground is not None and ground.covers(x, y)[0]:
                 existing = ground.level_at(x, y)
             found.append(Peg(point, x, y, existing, finish.level_at(x, y), formation.level_at(x, y), height, brief.layers,
-                             _bottom(brief, x, y, existing, formation.level_at(x, y))))
+                             _bottom(brief, floors, x, y, existing, formation.level_at(x, y))))
         except SurveyError as error:
             faults.append(error.at(f"peg {point}"))
     if faults:
@@ -263,16 +268,17 @@ def set_out(finish: Finish, brief: Brief, pegs: pd.DataFrame | Iterable[Any], *,
     return PegTable(tuple(found), height, backsight, finish=finish, brief=brief, ground=ground)
 
 
-def _bottom(brief: Brief, x: float, y: float, existing: float | None, formation: float) -> float | None:
-    """The bottom of the dig where an old floor reaches below the formation or a footing above it, else None."""
-    tops = [footing.top for footing in brief.footings if footing.top > formation and shapely.intersects_xy(footing.area, x, y)]
-    if tops:
-        return max(tops)
-    floor = brief.underside
-    if floor is None or existing is None or not shapely.intersects_xy(floor.area or brief.area, x, y):
-        return None
-    under = existing - float(floor.thickness_at([x], [y])[0])
-    return under if under < formation else None
+def _bottom(brief: Brief, floors: tuple[Ground, Ground] | None, x: float, y: float, existing: float | None,
+            formation: float) -> float | None:
+    """The bottom of the dig where an old floor reaches below the formation or a footing stays above that, else None."""
+    bottom, floor = formation, brief.underside
+    if floor is not None and existing is not None and shapely.intersects_xy(floor.area or brief.area, x, y):
+        known = floors is not None and floors[0].covers(x, y)[0]
+        thick = floors[0].level_at(x, y) - floors[1].level_at(x, y) if known and floors else floor.thickness_at([x], [y])[0]
+        bottom = min(formation, existing - float(thick))
+    tops = [footing.top for footing in brief.footings if shapely.intersects_xy(footing.area, x, y)]
+    bottom = max([bottom, *tops])
+    return None if bottom == formation else bottom
 
 
 def _height(hpc: float | None, backsight: tuple[float, float] | None) -> float:

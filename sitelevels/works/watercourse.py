@@ -11,8 +11,9 @@ from typing import Any
 import numpy as np
 import shapely
 
-from ..design.brief import AGAINST, Brief
+from ..design.brief import Brief
 from ..design.demands import ClosedEdge
+from ..design.edges import AGAINST
 from ..surface.finish import LEVEL, Finish
 from ..surface.plane import Floats
 from ..wording import word_place

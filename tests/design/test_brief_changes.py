@@ -90,6 +90,41 @@ class TestMissing:
             with_value(TEXT, "job", 1, "name", '"half')
 
 
+class TestLeavingOut:
+    @pytest.mark.parametrize(("part", "number", "key", "value"), VALUES)
+    def test_the_line_goes_and_every_other_byte_stays(self, part: str, number: int, key: str, value: str) -> None:
+        left = with_value(TEXT, part, number, key, None)
+        lines, others = TEXT.splitlines(), left.splitlines()
+        gone = next(place for place, line in enumerate(lines) if place >= len(others) or line != others[place])
+        assert lines[gone].startswith(f"{key} = {value}")
+        assert lines[:gone] + lines[gone + 1:] == others
+        table = tomllib.loads(left)[part]
+        assert key not in (table[number - 1] if isinstance(table, list) else table)
+
+    def test_a_key_that_is_not_there_changes_nothing(self) -> None:
+        assert with_value(TEXT, "demand", 2, "most", None) == TEXT
+
+    def test_put_in_and_left_out_again(self) -> None:
+        assert with_value(with_value(TEXT, "demand", 2, "most", '"1:40"'), "demand", 2, "most", None) == TEXT
+
+    def test_the_first_of_a_part_and_the_only_one(self) -> None:
+        text = 'format = 1\n[job]\nname = "x"\n[taking_up] # mine\n# a note\nsoil = "clay"\n# another\n'
+        assert with_value(text, "taking_up", 1, "soil", None) == text.replace('soil = "clay"\n', "")
+
+    def test_a_list_over_several_lines(self) -> None:
+        text = 'format = 1\n[survey]\nbreaks = [\n  ["A", "B"],\n  ["C", "D"],\n]\nunit = "m"\n'
+        assert with_value(text, "survey", 1, "breaks", None) == 'format = 1\n[survey]\nunit = "m"\n'
+
+    def test_line_ends_of_windows_stay(self) -> None:
+        text = TEXT.replace("\n", "\r\n")
+        assert with_value(text, "setting_out", 1, "grid_m", None).count("\r\n") == text.count("\r\n") - 1
+
+    @pytest.mark.parametrize(("part", "number"), [("layer", 4), ("laid", 1), ("demand", 9)])
+    def test_of_a_part_that_is_not_there_is_refused(self, part: str, number: int) -> None:
+        with pytest.raises(SurveyError, match=rf"\[{part}\] number {number}"):
+            with_value(TEXT, part, number, "name", None)
+
+
 SMALL = "format = 1\n[job]\n{line}\ninvented = true\n[setting_out]\npegs = [\"A\", \"B\"] # two\nbacksight_m = 1.4 # m\n"
 
 

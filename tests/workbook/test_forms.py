@@ -124,9 +124,54 @@ class TestDigForm:
         form.backsight.value = 1.3
         form.write()
         assert "sheet.pdf" in went_well(form)
-        assert sorted(place.name for place in (hand.path / "sheet").iterdir()) == ["levels.csv", "pegs.csv", "sheet.pdf",
-                                                                                   "verdicts.csv"]
+        assert sorted(place.name for place in (hand.path / "sheet").iterdir()) == [
+            "cuts.csv", "levels.csv", "materials.csv", "pegs.csv", "sheet.pdf", "verdicts.csv"]
         assert "1.4800" in (hand.path / "sheet" / "pegs.csv").read_text(encoding="utf-8-sig")
+
+    def test_readings_for_every_layer(self, hand: Any) -> None:
+        form = forms.DigForm(hand.open())
+        assert "top of hardcore" in form.shown.value
+        assert "1.580" in form.shown.value  # HPC 11.500 m; 10.000 m less 40 mm and 40 mm
+
+    @pytest.mark.parametrize(("reading", "within"), [("1.500", "0.0 mm"), ("1,505", "5.0 mm"), (" 1.493 ", "7.0 mm")])
+    def test_a_peg_that_was_set_before_reads_as_it_should(self, hand: Any, reading: str, within: str) -> None:
+        form = forms.DigForm(hand.open())
+        form.peg.value, form.reading.value = " C1 ", reading
+        assert form.message.value == ""
+        assert f"Peg C1 reads as it should, within {within}" in form.shown.value  # 1.500 m due; 5 mm x root 2 allowed
+
+    @pytest.mark.parametrize(("reading", "how"), [("1.508", "8.0 mm lower"), ("1,400", "100.0 mm higher")])
+    def test_a_peg_that_reads_otherwise_is_told(self, hand: Any, reading: str, how: str) -> None:
+        form = forms.DigForm(hand.open())
+        form.peg.value, form.reading.value = "C1", reading
+        assert "The laser or the benchmark has moved" in form.shown.value
+        assert how in form.shown.value
+        assert "go on." not in form.shown.value
+
+    def test_after_a_move_the_peg_is_due_at_the_new_height(self, hand: Any) -> None:
+        form = forms.DigForm(hand.open())
+        form.backsight.value = 1.300
+        form.peg.value, form.reading.value = "C3", "1.375"  # HPC 11.300 m, finished 9.925 m
+        assert "Peg C3 reads as it should, within 0.0 mm" in form.shown.value
+
+    @pytest.mark.parametrize(("peg", "reading"), [("C9", "1.5"), ("C1", "<i>x</i>"), ("C1", "nan"), ("<b>C1</b>", "1.5")])
+    def test_a_peg_or_a_reading_that_is_none_is_refused_and_kept(self, hand: Any, peg: str, reading: str) -> None:
+        form = forms.DigForm(hand.open())
+        form.peg.value, form.reading.value = peg, reading
+        refused(form)
+        assert "<b>" not in form.message.value
+        assert "<i>" not in form.message.value
+        assert (form.peg.value, form.reading.value, form.shown.value) == (peg, reading, "")
+        form.write()
+        assert not (hand.path / "sheet").exists()
+
+    @pytest.mark.parametrize(("peg", "reading"), [("C1", ""), ("", "1.5"), (" ", " ")])
+    def test_half_a_check_is_none(self, hand: Any, peg: str, reading: str) -> None:
+        form = forms.DigForm(hand.open())
+        form.peg.value, form.reading.value = peg, reading
+        assert form.message.value == ""
+        assert "11.500 m" in form.shown.value
+        assert "reads as it should" not in form.shown.value
 
     def test_no_reading_in_the_brief_is_asked_for_and_never_taken_as_nought(self, hand: Any) -> None:
         form = forms.DigForm(hand.change("backsight_m = 1.500\n", "").open())

@@ -107,7 +107,7 @@ class TestWhatItSays:
         assert [row["point"] for row in levels] == ["BM", "D1", "D2", "C1", "C2", "C3", "C4", "BM"]
         assert [float(row["adjusted_level"]) for row in levels] == [10, 10.2, 10.2, 9.88, 9.88, 9.715, 9.715, 10]
         assert table(folder, "cuts") == []
-        assert [row["what"] for row in table(folder, "materials")] == ["dug soil", "slabs", "bed", "hardcore"]
+        assert [row["what"] for row in table(folder, "materials")][:4] == ["dug soil", "slabs", "bed", "hardcore"]
 
     def test_a_demand_that_is_not_met_says_so_with_its_mend(self, hand: Any) -> None:
         first = drawn(hand.change("least_mm = 150", "least_mm = 250").open())[0]
@@ -152,10 +152,11 @@ class TestLargeAndOdd:
         listed = {name for page in others for name in rows(page)}
         assert len(listed) == 96
         named = {text.get_text() for text in texts(first) if re.fullmatch(r"P\d+|C\d", text.get_text())}
-        assert named == listed  # the plan shows the pegs that the pages list, and no others
-        for page in (second, *others):
+        assert named <= listed  # the plan shows the pegs that the pages list, and no others
+        without = re.search(r"(\d+) pegs have no room for their names on the plan", flowing(first))
+        assert len(listed - named) == (int(without[1]) if without else 0) <= 10
+        for page in (first, second, *others):
             in_order(page)
-        assert off_the_paper(first) == []
         folder = workbook.save_sheet(job)
         assert len(pages((folder / "sheet.pdf").read_bytes())) == 6
         assert len(table(folder, "pegs")) == 134
@@ -242,15 +243,23 @@ class TestLargeAndOdd:
         hand.write(brief=hand.brief.replace('"C3"', f'"{names[0]}"').replace('"C4"', f'"{names[1]}"'),
                    book=hand.book.replace("C3,", f"{names[0]},").replace("C4,", f"{names[1]},"))
         first, _, *others = drawn(in_grid(hand, count).open() if count else hand.open())
-        for page in others:
+        for page in (first, *others):
             in_order(page)
-        assert off_the_paper(first) == []
         found = {name: cells for page in others for name, cells in rows(page).items() if not re.fullmatch(r"P\d+|C[12]", name)}
         assert [cells[-1] for cells in found.values()] == ["1.575", "1.575"]
         plan = {text.get_text().replace("\n", " ") for text in texts(first)}
-        assert set(found) <= plan  # called the same on the plan
+        assert set(found) <= plan or "no room for their names on the plan" in flowing(first)  # called the same on the plan
         if len(names[0]) < 25:
             assert set(found) == set(names)
+
+    def test_long_names_close_together_are_left_out_of_the_plan_and_said_to_be(self, hand: Any) -> None:
+        first, _, *others = drawn(in_grid(hand, 60, "a peg by the garden gate {} of all").open())
+        for page in (first, *others):
+            in_order(page)
+        named = [text.get_text() for text in texts(first) if text.get_text().startswith("a peg by the")]
+        assert f"{60 - len(named)} pegs have no room for their names on the plan: pegs.csv has their x and y." in flowing(first)
+        assert 0 < len(named) < 60
+        assert len({name for page in others for name in rows(page)}) == 64
 
     def test_many_demands(self, hand: Any) -> None:
         more = "".join(f'[[demand]]\nkind = "below the DPC"\nwall = "house"\nleast_mm = {100 + number}\n' for number in range(20))

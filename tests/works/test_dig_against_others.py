@@ -13,7 +13,6 @@ import numpy as np
 import pytest
 import shapely
 from numpy.typing import NDArray
-from scipy.interpolate import LinearNDInterpolator
 
 from sitelevels import Brief, Finish, Ground, Layer, Plane
 from sitelevels.design.layers import Footing, Underside
@@ -106,52 +105,68 @@ class Job:
     floor: Outline | None
     footing: tuple[Outline, float] | None
 
+    @property
+    def measured(self) -> Ground:
+        """Today's surface with a corner at each place where the old floor was measured."""
+        if self.brief.underside is None:
+            return self.ground
+        places = np.array(self.brief.underside.thickness)
+        return self.ground.with_corners(places[:, 0], places[:, 1])
+
     def thickness(self) -> Floats:
-        """Of the old floor at the spots, weighted by the inverse square of the distance."""
-        floor = self.brief.underside
+        """Of the old floor at its corners, weighted by the inverse square of the distance; as measured where it was measured."""
+        floor, ground = self.brief.underside, self.measured
         assert floor is not None
         found = []
-        for x, y in zip(self.ground.x, self.ground.y, strict=True):
-            weights = [1 / ((x - px)**2 + (y - py)**2) for px, py, _ in floor.thickness]
-            found.append(math.fsum(w * place[2] for w, place in zip(weights, floor.thickness, strict=True)) / math.fsum(weights))
+        for x, y in zip(ground.x, ground.y, strict=True):
+            squares = [((x - px)**2 + (y - py)**2, t) for px, py, t in floor.thickness]
+            here = [t for square, t in squares if square < 1e-12]
+            weights = [1 / square for square, _ in squares if square >= 1e-12]
+            found.append(here[0] if here else math.fsum(w * t for w, (_, t) in zip(weights, squares, strict=True))
+                         / math.fsum(weights))
         return np.array(found)
 
     def sums(self) -> dict[str, float]:
         """Concrete, soil, fill, what footings displace, ∫(surface that is dug from − formation) and the plan area."""
         total = dict.fromkeys(("concrete", "soil", "fill", "displaced", "net", "plan"), 0.0)
         build_up = math.fsum(layer.thickness for layer in self.brief.layers)
-        thick = None if self.floor is None else self.thickness()
-        places = np.column_stack([self.ground.x, self.ground.y])
-        for triangle in self.ground.triangles:
+        thick, ground = None if self.floor is None else self.thickness(), self.measured
+        places = np.column_stack([ground.x, ground.y])
+        for triangle in ground.triangles:
             corners = [(float(x), float(y)) for x, y in places[triangle]]
-            today = through(places[triangle], self.ground.level[triangle])
+            today = through(places[triangle], ground.level[triangle])
             for part, plane in self.parts:
                 formation = line_of(plane, build_up)
                 piece = inside(corners, part)
                 zones: list[tuple[Outline, Line]] = [
                     (one, today) for one in ([piece] if self.floor is None else outside(piece, self.floor))]
                 if self.floor is not None and thick is not None:
-                    concrete = through(places[triangle], thick[triangle])
-                    zones.append((inside(piece, self.floor), less(today, concrete)))
-                    total["concrete"] += integral(zones[-1][0], concrete)
+                    zones.append((inside(piece, self.floor), less(today, through(places[triangle], thick[triangle]))))
                 for zone, surface in zones:
                     total["net"] += integral(zone, less(surface, formation))
                     total["plan"] += integral(zone, (0, 0, 1))
                     free = [zone]
                     if self.footing is not None:
                         outline, top = self.footing
-                        above = less((0, 0, top), formation)
-                        held = clipped(inside(zone, outline), above)
-                        total["displaced"] += integral(held, above)
-                        total["soil"] += positive(held, less(surface, (0, 0, top)))
-                        if surface != today:  # concrete ends at the top of the footing
-                            total["concrete"] += (positive(held, less(today, (0, 0, top))) - integral(held, less(today, surface))
-                                                  - positive(held, less(surface, (0, 0, top))))
-                        free = [*outside(zone, outline), clipped(inside(zone, outline), other(above))]
+                        self.held(inside(zone, outline), (0, 0, top), today, surface, formation, total)
+                        free = outside(zone, outline)
                     for one in free:
+                        total["concrete"] += integral(one, less(today, surface))
                         total["soil"] += positive(one, less(surface, formation))
                         total["fill"] += positive(one, less(formation, surface))
         return total
+
+    @staticmethod
+    def held(zone: Outline, top: Line, today: Line, surface: Line, formation: Line, total: dict[str, float]) -> None:
+        """Over a footing everything ends at its top: cut by where that lies above the formation, and above the underside."""
+        high, low = clipped(zone, less(top, formation)), clipped(zone, less(formation, top))
+        total["displaced"] += integral(high, less(top, formation))
+        total["soil"] += positive(high, less(surface, top)) + positive(low, less(surface, formation))
+        for part in (high, low):
+            clear, covered = clipped(part, less(surface, top)), clipped(part, less(top, surface))
+            total["concrete"] += integral(clear, less(today, surface)) + positive(covered, less(today, top))
+            if part is low:
+                total["fill"] += positive(clear, less(formation, surface)) + integral(covered, less(formation, top))
 
 
 def turned(points: Outline, angle: float, east: float, north: float) -> Outline:
@@ -249,40 +264,37 @@ def wander(seed: int, dig: Dig, count: int = 60_000) -> tuple[Floats, Floats, fl
 
 @dataclass
 class Sampled:
-    """Depths in m at random places: of concrete, of what is left above the bottom, and whether a footing stays there."""
+    """Depths in m at random places: of concrete, of soil below it, and of fill up to the formation."""
 
     dig: Dig
     plan: float
     concrete: Floats
-    left: Floats
-    held: NDArray[np.bool_]
+    soil: Floats
+    fill: Floats
 
 
 def sampled(seed: int) -> Sampled:
-    """Ground by a library's own interpolator, the bottom from its definition at each place."""
+    """What each place asks for, from its definition."""
     one = job(300 + seed, shape=SHAPES[seed % 5], floor=seed % 2 == 0, footing=seed % 3 != 0)
     dig = dig_out(one.ground, one.finish, one.brief)
     x, y, plan = wander(seed, dig)
-    spots = np.column_stack([one.ground.x, one.ground.y])
-    bottom: Floats = dig.formation.level_at(x, y)
-    concrete, held = np.zeros(len(x)), np.zeros(len(x), dtype=bool)
+    formation: Floats = dig.formation.level_at(x, y)
+    today: Floats = one.ground.level_at(x, y)
+    under, top = today, np.full(len(x), -np.inf)
     if one.floor is not None:
-        thick = LinearNDInterpolator(spots, one.thickness())(x, y)
-        concrete = np.where(shapely.contains_xy(shapely.Polygon(one.floor), x, y), thick, 0.0)
+        thick = one.measured.with_levels(one.thickness()).level_at(x, y)
+        under = np.where(shapely.contains_xy(shapely.Polygon(one.floor), x, y), today - thick, today)
     if one.footing is not None:
-        held = shapely.contains_xy(shapely.Polygon(one.footing[0]), x, y) & (bottom < one.footing[1])
-        bottom = np.where(held, one.footing[1], bottom)
-    today = LinearNDInterpolator(spots, one.ground.level)(x, y)
-    concrete = np.where(held, np.minimum(concrete, np.maximum(today - bottom, 0)), concrete)  # ends at the top of the footing
-    return Sampled(dig, plan, concrete, today - concrete - bottom, held)
+        top = np.where(shapely.contains_xy(shapely.Polygon(one.footing[0]), x, y), one.footing[1], top)
+    return Sampled(dig, plan, np.maximum(today - np.maximum(under, top), 0), np.maximum(under - np.maximum(formation, top), 0),
+                   np.maximum(formation - np.maximum(under, top), 0))
 
 
 @pytest.mark.parametrize("seed", range(20))
 def test_random_places_agree(seed: int) -> None:
     """∫max(ground − bottom, 0) within the sampling error, and so concrete and fill."""
     one = sampled(seed)
-    for found, values in ((one.dig.concrete, one.concrete), (one.dig.soil, np.maximum(one.left, 0)),
-                          (one.dig.fill, np.where(one.held, 0, np.maximum(-one.left, 0)))):
+    for found, values in ((one.dig.concrete, one.concrete), (one.dig.soil, one.soil), (one.dig.fill, one.fill)):
         assert abs(found - one.plan * values.mean()) <= ERRORS * one.plan * values.std() / math.sqrt(len(values)) + 1e-7
 
 
@@ -290,4 +302,4 @@ def test_random_places_agree(seed: int) -> None:
 def test_no_random_place_is_deeper_than_the_deepest(seed: int) -> None:
     """From today's surface: the concrete, and the soil below it."""
     one = sampled(seed)
-    assert one.dig.deepest >= (one.concrete + np.maximum(one.left, 0)).max() - 1e-9
+    assert one.dig.deepest >= (one.concrete + one.soil).max() - 1e-9
