@@ -20,10 +20,9 @@ def main(arguments: list[str] | None = None) -> int:
     import matplotlib
     matplotlib.use("Agg")  # no screen is needed
     from .workbook import open_job, save_sheet
-    from .workbook.sheet import SHEET_FILES
     try:
         job = open_job(folder)
-        save_sheet(job)
+        written = save_sheet(job)
         for doubt in job.doubts:
             print(f"Doubtful: {doubt}")
         print(job.reduced.closing)
@@ -32,8 +31,11 @@ def main(arguments: list[str] | None = None) -> int:
             print(f"{row.verdict:17} {said}".rstrip())
         print(job.verdicts.basis)
         out = job.outdoor
-        print(out.dig.sentence(), out.fit.sentence(), out.materials.sentence(), out.catchments.sentence(), sep="\n")
-        print(f"Written: {', '.join(SHEET_FILES)} in {job.folder.name}/sheet.")
+        parts = [out.tried(name) for name in ("dig", "fit", "materials", "units", "catchments", "soakaway")]
+        print(*(part.sentence() for part in parts if part is not None), sep="\n")
+        for said in (*(f"Not worked out: {fault}" for fault in out.faults), *(f"Doubtful: {doubt}" for doubt in out.doubts)):
+            print(said)
+        print(f"Written: {', '.join(sorted(one.name for one in written.iterdir()))} in {job.folder.name}/sheet.")
     except SurveyError as error:
         print(*error.problems, sep="\n", file=sys.stderr)
         return 1

@@ -228,6 +228,10 @@ class Brief:
         if beyond > FARTHEST_BEYOND:
             warnings.warn(f"The dig reaches {word_distance(beyond)} past the edge. Are those millimetres?", SurveyWarning,
                           stacklevel=3)
+        twice = [footing.name for number, footing in enumerate(self.footings)
+                 if footing.name in [other.name for other in self.footings[:number]]]
+        if twice:
+            raise SurveyError(f"two footings are called {twice[0]!r}", remedy="Give each its own name.")
         for name in ("closed", "free", "kept"):
             must_be(getattr(self, name), (list, tuple), f"the list of {name} edges")
             object.__setattr__(self, name, tuple(

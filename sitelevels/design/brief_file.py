@@ -286,6 +286,8 @@ def with_value(text: str, part: str, number: int, key: str, value: str | None) -
         raise SurveyError(f"brief.toml has no part [{part}] number {number}", remedy="Add it in the file.")
     if value is None:
         tables[number - 1].pop(key, None)
+        if part in SECTIONS and not tables[number - 1]:
+            document.remove(part)  # an empty part would be taken for one that is not finished
         return tomlkit.dumps(document)
     try:
         tables[number - 1][key] = tomlkit.value(value)

@@ -19,6 +19,8 @@ PLACE = "the name of a point, or x and y in m in [ ]"
 RANGE = "a number, or three in [ ]: the least, the likeliest, the greatest"
 NAMED = "a number, or a name in quotation marks"
 NUMBERS = "a list in [ ] of numbers"
+ROOFS = 'a list of roofs, each its area in m² and where its water lands, as [[6.0, "C1"]]'
+STORMS = "a list of storms, each its minutes and mm, as [[10, 12.7], [30, 19.8]]"
 MIXED = "a number, or a list in [ ]"
 
 SECTIONS = {  # what each key of the parts that stand once must be
@@ -36,9 +38,9 @@ SECTIONS = {  # what each key of the parts that stand once must be
                   "price_of_a_skip": NUMBER},
     "units": {"length_mm": NUMBER, "width_mm": NUMBER, "joint_mm": NUMBER, "bond": TEXT, "breakage_percent": NUMBER,
               "start": PLACE},
-    "rain": {"intensity_mm_h": NAMED, "coefficient": NAMED, "roofs": LIST, "channel_mm": NUMBERS, "pipe_mm": NUMBER,
+    "rain": {"intensity_mm_h": NAMED, "coefficient": NAMED, "roofs": ROOFS, "channel_mm": NUMBERS, "pipe_mm": NUMBER,
              "roughness": NAMED, "fall": TEXT},
-    "soakaway": {"size_m": NUMBERS, "void_percent": NUMBER, "rate_m_s": NAMED, "hole_seconds": NUMBERS, "storms": LIST,
+    "soakaway": {"size_m": NUMBERS, "void_percent": NUMBER, "rate_m_s": NAMED, "hole_seconds": NUMBERS, "storms": STORMS,
                  "factor": NUMBER, "to_building_m": NUMBER, "to_boundary_m": NUMBER, "to_water_m": NUMBER},
     "setting_out": {"benchmark": TEXT, "backsight_m": NUMBER, "pegs": LIST, "edges_m": NUMBER, "grid_m": NUMBER,
                     "string_mm": NUMBER},
@@ -61,6 +63,8 @@ def is_a(wanted: str, value: Any) -> bool:
     """Whether a value is what a key asks for."""
     if wanted == LIST:
         return isinstance(value, list) and all(isinstance(one, (str, list)) for one in value)
+    if wanted in (ROOFS, STORMS):
+        return isinstance(value, list) and all(isinstance(one, list) for one in value)
     if wanted == MIXED:
         return is_number(value) or is_a(LIST, value)
     if wanted == PLACE:
@@ -95,7 +99,8 @@ class Reader:
         """A number, scaled to m."""
         value = self.entry.get(key)
         if not is_number(value):
-            raise SurveyError(f"{key} is {value!r}", rule="It must be a number, without quotation marks.")
+            said = "missing" if value is None else repr(value)
+            raise SurveyError(f"{key} is {said}", rule="It must be a number, without quotation marks.")
         return float(value) * scale  # type: ignore[arg-type]
 
     def maybe(self, key: str, scale: float = 1.0) -> float | None:
@@ -113,7 +118,8 @@ class Reader:
         """A text that is not empty."""
         value = self.entry.get(key)
         if not isinstance(value, str) or not value.strip():
-            raise SurveyError(f"{key} is {value!r}", rule="It must be a text in quotation marks.")
+            said = "missing" if value is None else repr(value)
+            raise SurveyError(f"{key} is {said}", rule="It must be a text in quotation marks.")
         return value
 
     def pair(self, key: str, scale: float = 1.0) -> tuple[float, float]:

@@ -19,7 +19,8 @@ def cuts_page(job: Job) -> Figure:
     if layout is None or cuts is None:
         raise SurveyError("the size of the units is not given", remedy="Give it in notebook 4-cut-and-fill.")
     page = page_of(job, "units to lay and to cut", "cut by")
-    posts = [] if job.outdoor.post_check is None else [job.outdoor.post_check.sentence()]
+    check = job.outdoor.tried("post_check")
+    posts = [] if check is None else [check.sentence()]
     told = fitting([layout.sentence(), *posts], 11, "The rest is in notebook 4-cut-and-fill.")
     bottom = paragraphs(page, 0.938, [*told, "Cut wet and wear a mask that fits: the dust harms the lungs."])
     picture = page.add_axes((0.10, 0.44, 0.83, bottom - 0.50), anchor="W")  # what stands above it runs to the right

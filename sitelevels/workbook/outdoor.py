@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import warnings
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
@@ -12,7 +13,7 @@ import shapely
 
 from ..design.conditions import Spot
 from ..design.parts import Reader
-from ..errors import SurveyError
+from ..errors import SurveyError, SurveyWarning
 from ..surface.overlay import both
 from ..surface.shapes import Channel, Outlet
 from ..wording import whole_mm, word_level, word_mm, word_place
@@ -39,6 +40,30 @@ class Outdoor:
     """What a job's chosen surface comes to outside. Any attribute may raise SurveyError; what brief.toml leaves out is None."""
 
     job: Job
+    _doubts: dict[str, None] = field(default_factory=dict)
+
+    @property
+    def doubts(self) -> tuple[str, ...]:
+        """Sentences on what is possible but questionable in what was worked out so far."""
+        return tuple(self._doubts)
+
+    @property
+    def faults(self) -> tuple[str, ...]:
+        """What keeps any part from being worked out, a sentence each."""
+        found: dict[str, None] = {}
+        for name in ("fit", "dig", "units", "post_check", "materials", "catchments", "flow", "conduits", "soakaway"):
+            try:
+                getattr(self, name)
+            except SurveyError as error:
+                found |= dict.fromkeys(error.problems)
+        return tuple(found)
+
+    def tried(self, name: str) -> Any:
+        """A part by its name, None where it cannot be worked out: `faults` says why."""
+        try:
+            return getattr(self, name)
+        except SurveyError:
+            return None
 
     def _reader(self, part: str, entry: dict[str, Any] | None = None, number: int = 0) -> Reader:
         where = f"brief.toml, [[{part}]] number {number}" if number else f"brief.toml, [{part}]"
@@ -46,10 +71,14 @@ class Outdoor:
 
     def _read(self, reader: Reader, read: Callable[[Reader], Any]) -> Any:
         """What is read out of a part, a refusal told of the part."""
-        try:
-            return read(reader)
-        except SurveyError as error:
-            raise error.at(reader.where) from None
+        with warnings.catch_warnings(record=True) as doubts:
+            warnings.simplefilter("always", SurveyWarning)
+            try:
+                return read(reader)
+            except SurveyError as error:
+                raise error.at(reader.where) from None
+            finally:
+                self._doubts.update(dict.fromkeys(str(doubt.message) for doubt in doubts))
 
     @cached_property
     def fit(self) -> LayersFit:
@@ -76,7 +105,7 @@ class Outdoor:
             bag = reader.maybe("bulk_bag_m3")
             made = [BARROW if barrow is None else Carrier("barrow", barrow, BARROW.mass),
                     BULK_BAG if bag is None else Carrier("bulk bag", bag, BULK_BAG.mass)]
-            if "skip_m3" in reader.entry:
+            if {"skip_t", "price_of_a_skip"} & set(reader.entry) or "skip_m3" in reader.entry:
                 made.append(Carrier("skip", reader.number("skip_m3"), reader.maybe("skip_t", 1000.0),
                                     price=reader.maybe("price_of_a_skip"), only_away=True))
             return tuple(made)
@@ -86,7 +115,7 @@ class Outdoor:
     @cached_property
     def materials(self) -> Materials:
         """What goes away, what goes back, and what is bought."""
-        dig, layout, carriers = self.dig, self.units, self.carriers
+        dig, layout, carriers = self.dig, self.tried("units"), self.carriers
 
         def read(reader: Reader) -> Materials:
             return materials(dig, soil=reader.entry.get("soil", "common earth"), bulking=reader.span("bulking_percent", 0.01),
@@ -160,7 +189,10 @@ class Outdoor:
     @cached_property
     def post_check(self) -> PostCheck | None:
         """What the posts stand on and how they cut the units; None where there are none."""
-        return check_posts(self.posts, self.job.brief.area, self.units) if self.posts else None
+        layout = self.tried("units")
+        found: PostCheck | None = self._read(self._reader("post", {}), lambda _: check_posts(
+            self.posts, self.job.brief.area, layout) if self.posts else None)
+        return found
 
     @cached_property
     def roofs(self) -> list[tuple[float, float, float]]:
@@ -181,7 +213,11 @@ class Outdoor:
     @cached_property
     def catchments(self) -> Catchments:
         """Where the rain goes."""
-        return catchments(self.job.finish, self.job.brief, roof=self.roofs)
+        shape, roofs = self.job.shape, self.roofs
+        outlets = [("outlet", *shape.point)] if isinstance(shape, Outlet) else []
+        found: Catchments = self._read(self._reader("rain"), lambda _: catchments(
+            self.job.finish, self.job.brief, outlets=outlets, roof=roofs))
+        return found
 
     @cached_property
     def flow(self) -> Flow | None:
@@ -245,8 +281,10 @@ class Outdoor:
             raise SurveyError(f"{name} is {backsight!r}", where=where,
                               rule=f"It must be today's reading on {job.benchmark} in m.",
                               remedy="Type it in notebook 4-cut-and-fill.")
-        return set_out(job.finish, job.brief, self.places, backsight=(job.reduced.level(job.benchmark), float(backsight)),
-                       ground=job.ground)
+        sight = (job.reduced.level(job.benchmark), float(backsight))
+        found: PegTable = self._read(self._reader("setting_out"), lambda _: set_out(
+            job.finish, job.brief, self.places, backsight=sight, ground=job.ground))
+        return found
 
     @property
     def readings(self) -> pd.DataFrame:
@@ -276,8 +314,7 @@ class Outdoor:
                                   where="brief.toml, [setting_out]")
         inside = shapely.distance(self.job.brief.area, shapely.points(spots[["x", "y"]].to_numpy())) < 1e-6
         within = list(spots.loc[inside, ["point", "x", "y", "level"]].itertuples(index=False, name=None))
-        own = [next(peg for peg in within if peg[0] == name) for name in named if any(peg[0] == name for peg in within)] \
-            if named else [] if spaced else within
+        own = [peg for name in dict.fromkeys(named) for peg in within if peg[0] == name] if named else [] if spaced else within
         if not spaced:
             return [*own, *self._drain_pegs()]
         corners = {tuple(place) for place in self.job.brief.area.exterior.coords[:-1]}

@@ -8,7 +8,7 @@ from matplotlib.figure import Figure
 
 from ..design.published import CAUTIONS
 from ..wording import word_distance, word_fall, word_flow, word_mass, word_money, word_volume
-from ..works.materials import word_carriers
+from ..works.materials import Materials, word_carriers
 from .figures import style
 from .job import Job
 from .page import ACROSS, LEFT, LINE, broken, fitting, page_of, paragraphs, plain_table
@@ -27,12 +27,15 @@ def quantities_page(job: Job, number: int, of: int) -> Figure:
     outdoor = job.outdoor
     cautions = [f"• {caution}" for caution in CAUTIONS]
     keep = FOOT + 0.015 + TITLE + LINE * sum(len(broken(caution)) for caution in cautions)  # nothing may push them off
-    fit = [outdoor.fit.sentence()] if outdoor.fit.rooms else []
-    top = paragraphs(page, 0.938, fitting([outdoor.dig.sentence(), *fit], 10, REST))
-    bought = [outdoor.materials.sentence(), f"A load is of a {word_carriers(outdoor.carriers)}."]
+    fit, found = outdoor.tried("fit"), outdoor.tried("materials")
+    faults = [f"NOT WORKED OUT: {fault}" for fault in outdoor.faults]
+    said = [*faults, *(f"LOOK AGAIN: {doubt}" for doubt in outdoor.doubts), outdoor.dig.sentence(),
+            *([fit.sentence()] if fit is not None and fit.rooms else [])]
+    top = paragraphs(page, 0.938, fitting(said, 12, REST))
+    bought = [] if found is None else [found.sentence(), f"A load is of a {word_carriers(found.carriers)}."]
     bought = fitting(bought, 10, REST)
     told = LINE * (sum(len(broken(one)) for one in bought) + KEPT)
-    top, left = _materials(page, top - 0.025, job, keep + 0.015 + TITLE + told)
+    top, left = (top, 0) if found is None else _materials(page, top - 0.025, found, keep + 0.015 + TITLE + told)
     top = paragraphs(page, top, [*([f"{left} more are in materials.csv."] if left else []), *bought])
     top = _titled(page, top - 0.015, "Water and laying", [*_water(job), *_laying(job)], keep)
     _titled(page, top - 0.015, "Before you dig", cautions, FOOT)
@@ -46,9 +49,8 @@ def _titled(page: Figure, top: float, title: str, told: Sequence[str], foot: flo
     return paragraphs(page, top - TITLE, fitting(told, int((top - TITLE - foot) / LINE + 1e-6), REST))
 
 
-def _materials(page: Figure, top: float, job: Job, foot: float) -> tuple[float, int]:
+def _materials(page: Figure, top: float, found: Materials, foot: float) -> tuple[float, int]:
     """The table of what goes and comes, likely masses and costs; where it ends, and how many rows had no room above `foot`."""
-    found = job.outdoor.materials
     words = found.words
     words["mass"] = [word_mass(heap.mass.likely) for heap in found.heaps]
     words["barrows"] = [cell.partition(" ")[0] for cell in words["barrows"]]
@@ -67,22 +69,21 @@ def _materials(page: Figure, top: float, job: Job, foot: float) -> tuple[float, 
 def _laying(job: Job) -> list[str]:
     outdoor = job.outdoor
     lifts = [f"{layer.name} in {layer.lifts} lifts" for layer in job.brief.layers if layer.lifts > 1]
-    said = [outdoor.units.sentence()] if outdoor.units is not None else []
-    said += [outdoor.post_check.sentence()] if outdoor.post_check is not None else []
+    said = [part.sentence() for part in map(outdoor.tried, ("units", "post_check")) if part is not None]
     return [*said, *([f"Compact the {', '.join(lifts)}."] if lifts else [])]
 
 
 def _water(job: Job) -> list[str]:
     """Where the water goes, without the sources, which the notebook has."""
     outdoor = job.outdoor
-    flow, hole = outdoor.flow, outdoor.soakaway
-    said = [*outdoor.catchments.dead, *(() if hole is None else hole.cautions)]  # what must not be cut off comes first
+    rain, flow, hole = map(outdoor.tried, ("catchments", "flow", "soakaway"))
+    said = [*(() if rain is None else rain.dead), *(() if hole is None else hole.cautions)]  # what must not be cut off is first
     if flow is not None:
         said += [f"The {one.what} carries {word_flow(one.flow)} at {word_fall(one.fall)}; {word_flow(flow.flow)} comes: "
-                 f"{'enough' if one.share(flow) <= 1 else 'NOT ENOUGH'}." for one in outdoor.conduits]
+                 f"{'enough' if one.share(flow) <= 1 else 'NOT ENOUGH'}." for one in outdoor.tried("conduits") or ()]
     if hole is not None:
         unsure = "enough only if a test of a hole bears that out"
         enough = "NOT ENOUGH" if not hole.enough else "enough" if hole.tested else unsure
         said.append(f"Soakaway {' × '.join(word_distance(side) for side in hole.size)}: {word_volume(hole.needed)} to be stored, "
                     f"{word_volume(hole.has)} of room between the stones: {enough}. A sum, not a design.")
-    return [*said, outdoor.catchments.sentence()]
+    return [*said, *([] if rain is None else [rain.sentence()])]

@@ -14,7 +14,9 @@ from matplotlib.figure import Figure
 from ..errors import SurveyError
 from ..survey.cells import safe
 from ..wording import word_mm
+from ..works.materials import ENDS, Materials
 from ..works.setout import PegTable
+from ..works.units import UnitLayout
 from .cuts_page import cuts_page
 from .figures import style
 from .figures.falls import draw_falls
@@ -54,9 +56,9 @@ def save_sheet(job: Job, *, backsight: float | None = None) -> Path:
     """
     pegs = job.pegs(backsight)
     readings = pegs.readings.drop(columns=["point", "finished", "formation"]).add_prefix("reading_")
-    contents = (_csv(job.reduced.table), _csv(pd.concat([pegs.table, readings], axis=1)), _csv(job.outdoor.materials.table),
+    contents = (_csv(job.reduced.table), _csv(pd.concat([pegs.table, readings], axis=1)), _csv(_materials(job)),
                 _csv(_cuts(job)), _pdf(f"Levels sheet: {job.name}", pages_of(job, pegs)), _csv(job.verdicts.words))
-    cuts = None if job.outdoor.units is None else _pdf(f"Units: {job.name}", [cuts_page(job)])
+    cuts = None if job.outdoor.tried("units") is None else _pdf(f"Units: {job.name}", [cuts_page(job)])
     folder = sheet_folder(job)
     for name, content in zip(SHEET_FILES, contents, strict=True):
         write_whole(folder / name, content)
@@ -87,13 +89,26 @@ def _csv(table: pd.DataFrame) -> bytes:
     return guarded.to_csv(index=False, float_format="%.4f").encode("utf-8-sig")  # the mark lets a spreadsheet see m³ and Σ
 
 
+def _materials(job: Job) -> pd.DataFrame:
+    """Quantities with their units in the headings; nothing where they cannot be worked out."""
+    found: Materials | None = job.outdoor.tried("materials")
+    if found is None:
+        return pd.DataFrame(columns=["done", "what"])
+    units = {"in_place": "in_place_m3", "loose": "loose_m3", "mass": "mass_kg"}
+    return found.table.rename(columns={f"{name}_{end}": f"{told}_{end}" for name, told in units.items() for end in ENDS}
+                              | {"area": "area_m2"})
+
+
 def _cuts(job: Job) -> pd.DataFrame:
-    """Which piece is cut from which unit; nothing where no units are laid out."""
-    layout = job.outdoor.units
+    """Which piece is cut from which unit, in m, and the middle of the place in plan that it is for; nothing without units."""
+    layout: UnitLayout | None = job.outdoor.tried("units")
     if layout is None:
-        return pd.DataFrame(columns=["piece", "unit", "x", "y", "length", "width", "turned", "shape", "sliver"])
+        return pd.DataFrame(columns=["piece", "unit"])
     cut = [piece for piece in layout.pieces if piece.kind == "cut"]
-    return layout.cutting.table.assign(shape=[piece.shape for piece in cut], sliver=[piece.sliver for piece in cut])
+    middles = [piece.polygon.centroid for piece in cut]
+    return layout.cutting.table.rename(columns={"x": "saw_x", "y": "saw_y"}).assign(
+        shape=[piece.shape for piece in cut], sliver=[piece.sliver for piece in cut],
+        plan_x=[middle.x for middle in middles], plan_y=[middle.y for middle in middles])
 
 
 def _pdf(title: str, drawn: Iterable[Figure]) -> bytes:

@@ -66,12 +66,13 @@ class LayersFit:
             return "Nothing buried is named."
         worst = min(range(len(self.rooms)), key=lambda number: self.rooms[number].likely)
         room, point = self.rooms[worst], self.points[worst]
-        left = word_between(*room.values, word_mm)
+        left = (f"{word_between(*room.values, word_mm)} in hand" if room.likely >= 0 else
+                f"{word_between(-room.high, -room.likely, -room.low, word_mm)} missing")
         only = "no thicker" if room.likely >= -1e-6 else "thinner"
         said = {FITS: "the layers fit", NO: "the layers do NOT fit",
                 MAYBE: f"the layers fit only if they come out {only} than they should"}[self._verdict(room)]
         return (f"Tightest at {point}: the finished surface lies {word_mm(self.depths[worst])} above it and the layers take "
-                f"{word_mm(self.brief.build_up)}; {left} in hand, tolerances counted: {said}.")
+                f"{word_mm(self.brief.build_up)}; {left}, tolerances counted: {said}.")
 
     def _repr_html_(self) -> str:
         words = self.table

@@ -175,7 +175,8 @@ class Materials:
         gone = [heap for heap in self.heaps if heap.done == AWAY]
         said = "; ".join(f"{word_between(*heap.loose.values, word_volume)} of {heap.what} ({word_mass(heap.mass.likely)})"
                          for heap in gone)
-        loads = ", or ".join(f"{self.away(carrier)[1]} {carrier.name} loads" for carrier in self.carriers)
+        counts = [(self.away(carrier)[1], carrier.name) for carrier in self.carriers]
+        loads = ", or ".join(f"{count} {name} load{'s' * (count != 1)}" for count, name in counts)
         told = f"To take away, loose: {said or 'nothing'}{f': {loads}' if loads and gone else ''}."
         if self.reusable.likely:
             told += (f" Broken small and compacted, the old concrete would make "

@@ -100,7 +100,7 @@ class PostCheck:
                     row["cuts"], f"it cuts the {row['cuts']} of a unit") + leg)
             if words:
                 said.append(f"Post {row['post']}: {'; '.join(words)}.")
-        said += [f"{row['first']} to {row['second']}: {word_mm(row['outside'])} outside to outside, "
+        said += [f"From {row['first']} to {row['second']}: {word_mm(row['outside'])} outside to outside, "
                  f"{word_mm(row['clear'])} clear." for row in self.between]
         return " ".join(said) or f"Post {self.posts[0].name} stands in the area."
 

@@ -122,7 +122,7 @@ def label_apart(ax: Axes, labels: Sequence[tuple[float, float, str]]) -> None:
         for right, up in SIDES:
             text = ax.annotate(words, (x, y), xytext=(4 * right, 3 * up), textcoords="offset points", fontsize=TEXT, color=INK,
                                ha={1: "left", -1: "right", 0: "center"}[right], va="bottom" if up > 0 else "top", zorder=7,
-                               bbox=BACKED)
+                               bbox=BACKED, parse_math=False)
             box = text.get_window_extent()
             if not any(box.overlaps(other) for other in taken) and frame.x0 <= box.x0 and box.x1 <= frame.x1:
                 break

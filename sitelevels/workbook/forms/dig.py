@@ -73,7 +73,8 @@ class DigForm(Form):
 
     def write(self) -> None:
         """Write sheet.pdf and the tables into the job folder, and keep the reading in the brief."""
-        if self.attempt(self.pegs) is None:
+        pegs = self.attempt(self.pegs)
+        if pegs is None:
             return
         job = self.needed()
         if job.folder.name != DEMONSTRATION:
@@ -83,8 +84,13 @@ class DigForm(Form):
                 return
         folder = self.attempt(lambda: save_sheet(self.needed(), backsight=self.backsight.value))
         if folder is not None:
-            failed = self.needed().verdicts.failed
+            failed, outdoor = self.needed().verdicts.failed, self.needed().outdoor
             warning = f" Mind: {failed} demand(s) are NOT met by this surface." if failed else ""
+            bad = (*((pegs.doubt,) if pegs.doubt else ()), *(f"Not worked out: {fault}" for fault in outdoor.faults))
             self.say(f"Written: data/{job.folder.name}/sheet/sheet.pdf, to print, and the tables beside it.{warning}")
             link = f"../data/{quote(job.folder.name)}/sheet/sheet.pdf"
-            self.message.value += f"<p><a href='{link}' target='_blank'>Open the sheet</a></p>"
+            written = self.message.value
+            if bad:
+                self.refuse(bad)
+                written += self.message.value
+            self.message.value = f"{written}<p><a href='{link}' target='_blank'>Open the sheet</a></p>"

@@ -75,15 +75,31 @@ class PartsForm(Form):
         said = None if job is None else self.attempt(lambda: self.outcome(job))
         unsaved = "<i>Not saved yet.</i>" if said and job is not self.needed() else ""
         self.shown.value = unsaved + (said or "")
+        if said and job is not None and job.outdoor.doubts:
+            self.question(job.outdoor.doubts)
+
+    def _wrong(self, job: Job) -> tuple[str, ...]:
+        """Why what a job comes to cannot be worked out."""
+        try:
+            self.outcome(job)
+        except SurveyError as error:
+            return error.problems
+        return ()
 
     def outcome(self, job: Job) -> str:
         """What a job comes to, as HTML."""
         raise NotImplementedError
 
     def save_parts(self) -> None:
-        """Write what was changed into brief.toml."""
+        """Write what was changed into brief.toml, if it can be worked out; what was wrong before may be saved."""
         job = self.attempt(self.typed)
-        if job is not None and self.save("Saved. Choose Run, then Run All Cells.", brief_text=job.brief_text):
+        if job is None:
+            return
+        before = set(self._wrong(self.needed()))
+        wrong = [fault for fault in self._wrong(job) if fault not in before]
+        if wrong:
+            self.refuse(("Nothing was saved: what is typed cannot be worked out.", *wrong))
+        elif self.save("Saved. Choose Run, then Run All Cells.", brief_text=job.brief_text):
             self.loaded = {key: field.value for key, field in self.fields.items()}
             said = self.message.value
             self.follow()
