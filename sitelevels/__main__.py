@@ -20,9 +20,10 @@ def main(arguments: list[str] | None = None) -> int:
     import matplotlib
     matplotlib.use("Agg")  # no screen is needed
     from .workbook import open_job, save_sheet
+    from .workbook.sheet import CUTS, SHEET_FILES
     try:
         job = open_job(folder)
-        written = save_sheet(job)
+        save_sheet(job)
         for doubt in job.doubts:
             print(f"Doubtful: {doubt}")
         print(job.reduced.closing)
@@ -35,7 +36,8 @@ def main(arguments: list[str] | None = None) -> int:
         print(*(part.sentence() for part in parts if part is not None), sep="\n")
         for said in (*(f"Not worked out: {fault}" for fault in out.faults), *(f"Doubtful: {doubt}" for doubt in out.doubts)):
             print(said)
-        print(f"Written: {', '.join(sorted(one.name for one in written.iterdir()))} in {job.folder.name}/sheet.")
+        cuts = [] if out.tried("units") is None else [CUTS]
+        print(f"Written: {', '.join([*SHEET_FILES, *cuts])} in {job.folder.name}/sheet.")
     except SurveyError as error:
         print(*error.problems, sep="\n", file=sys.stderr)
         return 1

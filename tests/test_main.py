@@ -68,7 +68,7 @@ def test_the_demonstration_in_less_than_ten_seconds(yard: Path) -> None:
     assert [line[:18].strip() for line in lines[1:9]] == ["met", "met", "met", close, "met", "met", close, "met"]
     assert "158.0 mm found, at least 150 mm required" in lines[1]  # DPC 10.218 m less 10.060 m
     assert lines[9].startswith("Errors are counted: 'met' where every margin is at least 1.645 times")
-    assert lines[-1] == f"Written: {', '.join(WRITTEN)} in yard/sheet."
+    assert lines[-1] == f"Written: {', '.join([*WRITTEN, 'cuts.pdf'])} in yard/sheet."
 
 
 def test_again_and_by_another_way_gives_the_same_files(yard: Path, here: Here) -> None:

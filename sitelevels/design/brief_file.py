@@ -147,7 +147,7 @@ def brief_of(told: dict[str, Any], reduced: ReducedLevels, variant: str | None =
     walls = each("wall", _wall, spots, reduced, names)
     layers = each("layer", layer_of)
     footings = each("footing", footing_of, spots)
-    floor = Reader("brief.toml, [old_floor]", told["old_floor"], faults) if "old_floor" in told else None
+    floor = Reader("brief.toml, [old_floor]", told["old_floor"], faults) if told.get("old_floor") else None
     underside = None if floor is None else floor.keep(underside_of, floor, spots)
     own = [(f"brief.toml, [[demand]] number {number}", entry) for number, entry in enumerate(told.get("demand", []), start=1)]
     chosen = own if variant is None else None
@@ -286,8 +286,6 @@ def with_value(text: str, part: str, number: int, key: str, value: str | None) -
         raise SurveyError(f"brief.toml has no part [{part}] number {number}", remedy="Add it in the file.")
     if value is None:
         tables[number - 1].pop(key, None)
-        if part in SECTIONS and not tables[number - 1]:
-            document.remove(part)  # an empty part would be taken for one that is not finished
         return tomlkit.dumps(document)
     try:
         tables[number - 1][key] = tomlkit.value(value)

@@ -155,7 +155,7 @@ class Outdoor:
     @cached_property
     def units(self) -> UnitLayout | None:
         """The best way to lay the units, where their size is given."""
-        if "units" not in self.job.told:
+        if not self.job.told.get("units"):
             return None
         brief = self.job.brief
         holes = [*self.posts, *self.holes]
@@ -222,7 +222,7 @@ class Outdoor:
     @cached_property
     def flow(self) -> Flow | None:
         """The water of the paving and of the roofs that drain to it; None where brief.toml has no part [rain]."""
-        if "rain" not in self.job.told:
+        if not self.job.told.get("rain"):
             return None
         area, roof = self.catchments.area, sum(one[0] for one in self.roofs)
         rain = self._reader("rain").entry
@@ -253,7 +253,7 @@ class Outdoor:
     @cached_property
     def soakaway(self) -> Soakaway | None:
         """Whether the soakaway of the brief holds the rain of paving and roofs; None where there is none."""
-        if "soakaway" not in self.job.told:
+        if not self.job.told.get("soakaway"):
             return None
         area, tested = self.catchments.area + sum(one[0] for one in self.roofs), self.infiltration
 

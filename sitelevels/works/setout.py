@@ -174,7 +174,7 @@ class PegTable:
         low, allowed = read - readings[surface], ALLOWANCES["ordinary"].of(2)
         doubt = "" if abs(low) <= allowed + 1e-9 else plainly(
             f"The laser or the benchmark has moved: peg {name}, {surface}, reads {word_level(read)} where "
-            f"{word_level(readings[surface])} is due, {word_mm(abs(low), digits=2)} {'lower' if low > 0 else 'higher'} than it "
+            f"{word_level(readings[surface])} is due, {word_mm(abs(low), digits=1)} {'lower' if low > 0 else 'higher'} than it "
             f"was set out; {word_mm(allowed, digits=2)} is allowed (5 mm × √2 set-ups). It may also be the peg that was knocked: "
             "read the benchmark and a second peg before going on.")
         return replace(new, check=low, doubt=doubt)

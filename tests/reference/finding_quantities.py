@@ -159,10 +159,15 @@ def dig_to_formation(case: Case) -> Found:
 
 
 def unit_weights(case: Case) -> Found:
-    """E13, E14: least and greatest mass of a cubic metre of each, by the layer that is taken to be made of it, as kN/m³."""
+    """E13, E14: least and greatest mass of a cubic metre of each, by the layer that is taken to be made of it, as kN/m³.
+
+    Hardcore is published as loose fill, and no layer is taken to be that unless it says so.
+    """
     found: Found = {}
-    for name, kind in case["inputs"]["kinds"].items():
-        layer = sl.Layer(name, 0.25, kind=kind, tolerance=0, waste=0, loose=1)
+    kinds = case["inputs"]["kinds"] | dict.fromkeys(case["inputs"]["densities_by_name"], "compacted")
+    for name, kind in kinds.items():
+        said = {"density": name} if name in case["inputs"]["densities_by_name"] else {}
+        layer = sl.Layer(name, 0.25, kind=kind, tolerance=0, waste=0, loose=1, **said)
         heap = materials(dig_of(rectangle(2.0, 2.0), layer)).heap("buy", name)
         found[name] = [heap.mass.low * G / 1000, heap.mass.high * G / 1000]
     return found

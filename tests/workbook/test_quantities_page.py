@@ -39,9 +39,9 @@ class TestWhatItSays:
 
     def test_the_table_beside_it_says_the_same(self, bare: Any) -> None:
         soil, slabs, bed, *_ = table(workbook.save_sheet(bare.open()), "materials")
-        assert (soil["done"], float(soil["in_place_likely"]), float(soil["loose_likely"])) == ("take away", 0.24, 0.312)
-        assert float(slabs["area"]) == pytest.approx(13.2)
-        assert float(bed["in_place_likely"]) == pytest.approx(0.48)  # 12 m² x 40 mm
+        assert (soil["done"], float(soil["in_place_m3_likely"]), float(soil["loose_m3_likely"])) == ("take away", 0.24, 0.312)
+        assert float(slabs["area_m2"]) == pytest.approx(13.2)
+        assert float(bed["in_place_m3_likely"]) == pytest.approx(0.48)  # 12 m² x 40 mm
 
     def test_a_price(self, bare: Any) -> None:
         page = drawn(bare.change('name = "slabs"\n', 'name = "slabs"\nprice = 20\nprice_per = "m2"\n').open())[1]

@@ -168,4 +168,4 @@ class TestRefusals:
     def test_shown_in_a_notebook(self) -> None:
         check = check_posts([Post("<b>", at=(1, 1)), Post("c", at=(2, 1))], YARD)
         assert "<b>" not in check._repr_html_().replace("<body>", "")
-        assert repr(check).startswith("PostCheck: <b> to c: 1100 mm")
+        assert repr(check).startswith("PostCheck: From <b> to c: 1100 mm")
