@@ -31,7 +31,8 @@ from .design.shot_plan import ShotPlan, shot_plan
 from .works.earthworks import Earthworks, cut_and_fill
 from .works.build_up import LayersFit, layer_tops, layers_fit
 from .works.dig import Dig, dig_out
-from .works.materials import Carrier, Materials, materials
+from .works.heaps import Carrier
+from .works.materials import Materials, materials
 from .works.units import UnitLayout, lay_out_units
 from .works.posts import Post, PostCheck, check_posts
 from .works.pegs import pegs_at

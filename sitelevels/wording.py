@@ -150,7 +150,7 @@ def word_number(value: float, *, figures: int = 6) -> str:
     ('150', '0.0125')
     """
     text = f"{value:.{figures}g}"
-    return f"{value:.12f}".rstrip("0").rstrip(".") if "e" in text else text
+    return f"{float(text):.12f}".rstrip("0").rstrip(".") if "e" in text else text
 
 
 def tidy(value: float) -> float:
@@ -307,20 +307,22 @@ def word_flow(cubic_metres_a_second: float) -> str:
 
 
 def word_rate(metres_a_second: float) -> str:
-    """How fast ground takes water, in m/s, as mm/h beside it.
+    """How fast ground takes water, m/s, as mm/h with the same in m/s beside it.
 
     >>> word_rate(2.5e-5)
-    '2.5e-05 m/s (90 mm/h)'
+    '90 mm/h (2.5e-05 m/s)'
     """
-    return f"{metres_a_second:.1e} m/s ({word_number(metres_a_second * 3.6e6, figures=2)} mm/h)"
+    return f"{word_number(metres_a_second * 3.6e6, figures=2)} mm/h ({metres_a_second:.1e} m/s)"
 
 
 def word_time(seconds: float) -> str:
-    """A time in s as minutes, from two hours up as hours.
+    """A time in s as minutes, below two minutes in s, from two hours up as hours.
 
     >>> word_time(2220), word_time(18720)
     ('37 min', '5.2 h')
     """
+    if seconds < 120:
+        return f"{seconds:.0f} s"
     return f"{seconds / 60:.0f} min" if seconds < 7200 else f"{seconds / 3600:.1f} h"
 
 

@@ -225,6 +225,9 @@ class Brief:
             base = sum(layer.thickness for layer in self.layers if layer.kind == COMPACTED)
             object.__setattr__(self, "beyond_edge", max(base, BEYOND_LEAST.range.likely) if base else 0.0)
         beyond = finite(self.beyond_edge, "how far the dig reaches past the edge", "It is a length in m.", least=0.0)
+        if beyond > 10 * FARTHEST_BEYOND:
+            raise SurveyError(f"the dig reaches {word_distance(beyond)} past the edge",
+                              rule=f"It reaches {word_distance(10 * FARTHEST_BEYOND)} at the most.", remedy="Give it in m.")
         if beyond > FARTHEST_BEYOND:
             warnings.warn(f"The dig reaches {word_distance(beyond)} past the edge. Are those millimetres?", SurveyWarning,
                           stacklevel=3)

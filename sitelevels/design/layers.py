@@ -128,7 +128,7 @@ class Layer:
         if self.thickness > THICKEST:
             warnings.warn(f"The layer {self.name!r} is {word_distance(self.thickness)} thick. Are those millimetres?",
                           SurveyWarning, stacklevel=3)
-        if self.kind is not None and self.kind not in KINDS:
+        if self.kind is not None and not (isinstance(self.kind, str) and self.kind in KINDS):
             raise SurveyError(f"the kind {of} is {self.kind!r}", rule=f"Kinds are {', '.join(KINDS)}.")
         usual = USUAL.get(self.kind or "", {})
         if self.mix is not None:
@@ -195,7 +195,8 @@ def _price(price: Any, of: str) -> tuple[float, str] | None:
     if price is None:
         return None
     rule = f"It is an amount and what it is for, one of {', '.join(EACH)}."
-    if isinstance(price, str) or not isinstance(price, Sequence) or len(price) != 2 or price[1] not in EACH:
+    pair = isinstance(price, Sequence) and not isinstance(price, str) and len(price) == 2
+    if not (pair and isinstance(price[1], str) and price[1] in EACH):
         raise SurveyError(f"the price {of} is {price!r}", rule=rule)
     return finite(price[0], f"the price {of}", rule, least=0.0), str(price[1])
 

@@ -9,7 +9,7 @@ from typing import Any
 import pandas as pd
 
 from ..errors import SurveyError
-from ..wording import parse_fall
+from ..wording import parse_fall, word_number
 from .budget_file import KEYS
 from .conditions import Spot
 
@@ -39,7 +39,7 @@ SECTIONS = {  # what each key of the parts that stand once must be
     "units": {"length_mm": NUMBER, "width_mm": NUMBER, "joint_mm": NUMBER, "bond": TEXT, "breakage_percent": NUMBER,
               "start": PLACE},
     "rain": {"intensity_mm_h": NAMED, "coefficient": NAMED, "roofs": ROOFS, "channel_mm": NUMBERS, "pipe_mm": NUMBER,
-             "roughness": NAMED, "fall": TEXT},
+             "roughness": NAMED, "fall": TEXT, "pipe_fall": TEXT},
     "soakaway": {"size_m": NUMBERS, "void_percent": NUMBER, "rate_m_s": NAMED, "hole_seconds": NUMBERS, "storms": STORMS,
                  "factor": NUMBER, "to_building_m": NUMBER, "to_boundary_m": NUMBER, "to_water_m": NUMBER},
     "setting_out": {"benchmark": TEXT, "backsight_m": NUMBER, "pegs": LIST, "edges_m": NUMBER, "grid_m": NUMBER,
@@ -102,6 +102,13 @@ class Reader:
             said = "missing" if value is None else repr(value)
             raise SurveyError(f"{key} is {said}", rule="It must be a number, without quotation marks.")
         return float(value) * scale  # type: ignore[arg-type]
+
+    def per_cent(self, key: str, most: float = 100.0) -> float | None:
+        """A share typed as per cent, where the key is there."""
+        value = self.maybe(key)
+        if value is not None and not 0 <= value <= most:
+            raise SurveyError(f"{key} is {self.entry[key]!r}", rule=f"It is per cent: nought to {word_number(most)}.")
+        return None if value is None else value * 0.01
 
     def maybe(self, key: str, scale: float = 1.0) -> float | None:
         """A number where the key is there."""

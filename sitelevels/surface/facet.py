@@ -25,7 +25,9 @@ def polygon_of(area: Any) -> shapely.Polygon:
     Raises SurveyError for fewer than three corners, an outline that crosses itself (the place is named) or no area.
     """
     if isinstance(area, BaseGeometry):
-        polygon = area
+        polygon = shapely.force_2d(area)
+        if not (np.abs(shapely.get_coordinates(polygon)) < FARTHEST).all():
+            raise SurveyError("a corner of the area is not a finite number", rule="Corners are in m.")
     else:
         try:
             corners = np.asarray(area, dtype=float)

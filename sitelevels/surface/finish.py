@@ -15,6 +15,7 @@ from numpy.typing import ArrayLike, NDArray
 from ..errors import SurveyError, finite, must_be
 from ..wording import html_table, word_area, word_distance, word_fall, word_level, word_mm, word_place
 from .facet import REACH, Facet, polygon_of
+from .overlay import both
 from .plane import Floats, Plane, plan_places
 from .shapes import Channel, Outlet, facets_of
 
@@ -41,7 +42,7 @@ class Finish:
             raise SurveyError("the finished surface has no facet", rule="It needs at least one plane over an area.")
         for number, facet in enumerate(self.facets):
             for other in self.facets[:number]:
-                common = facet.area.intersection(other.area)
+                common = both(facet.area, other.area) if facet.area.intersects(other.area) else shapely.Polygon()
                 smaller = min((facet.area, other.area), key=lambda area: area.area)
                 if common.area > 1e-6 * (smaller.area + smaller.length):
                     middle = common.representative_point()

@@ -2,25 +2,29 @@
 
 from __future__ import annotations
 
+import math
 import warnings
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
 import pandas as pd
 import shapely
 
 from ..design.conditions import Spot
+from ..design.edges import AGAINST, Edge
 from ..design.parts import Reader
 from ..errors import SurveyError, SurveyWarning
-from ..surface.overlay import both
+from ..surface.overlay import both, less, polygons
 from ..surface.shapes import Channel, Outlet
-from ..wording import whole_mm, word_level, word_mm, word_place
+from ..wording import whole_mm, word_fall, word_level, word_mm, word_place
 from ..works.build_up import LayersFit, layers_fit
 from ..works.catchment import Catchments, catchments
 from ..works.dig import Dig, dig_out
-from ..works.materials import BARROW, BULK_BAG, Carrier, Materials, materials
+from ..works.heaps import BARROW, BULK_BAG, Carrier
+from ..works.materials import Materials, materials
 from ..works.packer import packers
 from ..works.pegs import pegs_at
 from ..works.posts import Post, PostCheck, check_posts
@@ -32,6 +36,7 @@ from ..works.units import UnitLayout, lay_out_units
 if TYPE_CHECKING:
     from .job import Job
 
+FOLD = 0.002  # m: width of the line along which units are cut where the surface bends, beside the joints
 BONDS = {"stack": ("stack",), "running": ("running",), "either": ("stack", "running")}
 
 
@@ -119,7 +124,7 @@ class Outdoor:
 
         def read(reader: Reader) -> Materials:
             return materials(dig, soil=reader.entry.get("soil", "common earth"), bulking=reader.span("bulking_percent", 0.01),
-                             density=reader.span("density_kg_m3"), reuse=reader.maybe("reuse_percent", 0.01) or 0.0,
+                             density=reader.span("density_kg_m3"), reuse=reader.per_cent("reuse_percent") or 0.0,
                              carriers=carriers, units=layout)
 
         found: Materials = self._read(self._reader("taking_up"), read)
@@ -157,23 +162,50 @@ class Outdoor:
         """The best way to lay the units, where their size is given."""
         if not self.job.told.get("units"):
             return None
-        brief = self.job.brief
-        holes = [*self.posts, *self.holes]
+        brief, kept = self.job.brief, self.job.brief.sides_without(self.job.brief.bare, outer=True)
+        holes = [*self.posts, *self.holes, *self.folds]
 
         def read(reader: Reader) -> UnitLayout:
             bond = reader.entry.get("bond", "either")
             if bond not in BONDS:
                 raise SurveyError(f"the bond is {bond!r}", rule=f"It is one of {', '.join(BONDS)}.")
-            breakage = reader.maybe("breakage_percent", 0.01)
+            breakage = reader.per_cent("breakage_percent")
             return lay_out_units(brief.area, (reader.number("length_mm", 0.001), reader.number("width_mm", 0.001)),
                                  joint=reader.number("joint_mm", 0.001), holes=holes,
-                                 kept=brief.sides_without(brief.bare, outer=True),
+                                 kept=kept,
                                  bonds=BONDS[bond], along=brief.walls[0].direction if brief.walls else (1.0, 0.0),
                                  waste=0.05 if breakage is None else breakage,
-                                 start=reader.place("start", self.job.reduced.spots()) if "start" in reader.entry else None)
+                                 start=self._start(reader, kept) if "start" in reader.entry else None)
 
         found: UnitLayout = self._read(self._reader("units"), read)
         return found
+
+    def _start(self, reader: Reader, kept: list[Edge]) -> tuple[float, float]:
+        """Where the first unit starts: a joint off each wall or paving that stays, where the place lies at it."""
+        x, y = reader.place("start", self.job.reduced.spots())
+        place, off = shapely.Point(x, y), np.zeros(2)
+        for first, second in kept:
+            line = np.subtract(second, first) / math.dist(first, second)
+            aside = np.array([-line[1], line[0]])
+            middle = (np.add(first, second) / 2 + 2 * AGAINST * aside).tolist()
+            if shapely.LineString([first, second]).distance(place) <= AGAINST:
+                off += aside if self.job.brief.area.contains(shapely.Point(middle)) else -aside
+        joint = reader.number("joint_mm", 0.001)
+        return x + joint * float(off[0]), y + joint * float(off[1])
+
+    @property
+    def folds(self) -> tuple[shapely.Polygon, ...]:
+        """Where units are cut because the surface bends: the channel, as wide as it is, and other lines where facets meet."""
+        finish, shape = self.job.finish, self.job.shape
+        wide = FOLD
+        if isinstance(shape, Channel) and "channel_mm" in self.job.told.get("rain", {}):
+            wide = self._read(self._reader("rain"), lambda reader: reader.pair("channel_mm", 0.001)[0])
+        areas = [facet.area for facet in finish.facets]
+        lines = [one.intersection(other) for number, one in enumerate(areas) for other in areas[:number]]
+        bent = shapely.union_all([line for line in lines if line.length > FOLD])
+        bent = bent.buffer(wide / 2, cap_style="flat", join_style="mitre")
+        taken = shapely.union_all([hole.shape for hole in (*self.posts, *self.holes)]).buffer(FOLD)
+        return tuple(polygons(less(both(bent, self.job.brief.area), taken)))
 
     @property
     def cuts(self) -> pd.DataFrame | None:
@@ -237,12 +269,24 @@ class Outdoor:
         def read(reader: Reader) -> tuple[Conduit, ...]:
             rough, made = reader.entry.get("roughness", "smooth plastic"), []
             if "channel_mm" in reader.entry:
-                made.append(rectangular_channel(*reader.pair("channel_mm", 0.001), reader.fall("fall"), rough))
+                made.append(rectangular_channel(*reader.pair("channel_mm", 0.001), self._channel_fall(reader), rough))
             if "pipe_mm" in reader.entry:
-                made.append(pipe(reader.number("pipe_mm", 0.001), reader.fall("fall"), rough))
+                fall = reader.fall("pipe_fall" if "pipe_fall" in reader.entry else "fall")
+                made.append(pipe(reader.number("pipe_mm", 0.001), fall, rough))
             return tuple(made)
 
         return tuple(self._read(self._reader("rain"), read))
+
+    def _channel_fall(self, reader: Reader) -> float:
+        """The fall that is told, or that of the channel in the finished surface; where they differ, that is questioned."""
+        along = [facet.plane.fall_towards(*facet.along) for facet in self.job.finish.facets if facet.along is not None]
+        if not along or "fall" not in reader.entry:
+            return along[0] if along and "fall" not in reader.entry else reader.fall("fall")
+        fall = reader.fall("fall")
+        if abs(fall - along[0]) > 0.1 * max(abs(fall), abs(along[0])):
+            warnings.warn(f"The channel is worked out with a fall of {word_fall(fall)}; in the finished surface it falls "
+                          f"{word_fall(along[0])}. Leave the fall out to take that one.", SurveyWarning, stacklevel=2)
+        return fall
 
     @cached_property
     def infiltration(self) -> Infiltration | None:
@@ -263,7 +307,7 @@ class Outdoor:
                 raise SurveyError("nothing says how fast the ground takes water",
                                   remedy="Give hole_seconds of a test, or rate_m_s as a number or the name of a soil.")
             storms, safety = reader.entry.get("storms"), SOAKAWAY_LIMITS["factor"].value if factor is None else factor
-            void = reader.maybe("void_percent", 0.01)
+            void = reader.per_cent("void_percent")
             return soakaway(area, rate, reader.entry.get("size_m", ()), void=0.3 if void is None else void,
                             rain=None if storms is None else [tuple(storm) for storm in storms],
                             factor=safety, to_building=reader.maybe("to_building_m"),
@@ -288,7 +332,10 @@ class Outdoor:
 
     @property
     def readings(self) -> pd.DataFrame:
-        """What the staff must read for each layer, in m, in the order in which one walks, as a table of words."""
+        """What the staff must read for each layer, in m, in the order in which one walks, as a table of words.
+
+        Raises SurveyError where today's reading is not told.
+        """
         table = self.pegs().walked().readings
         for name in table.columns[1:]:
             table[name] = [word_level(value).removesuffix(" m") for value in table[name]]

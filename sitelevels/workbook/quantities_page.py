@@ -8,7 +8,8 @@ from matplotlib.figure import Figure
 
 from ..design.published import CAUTIONS
 from ..wording import word_distance, word_fall, word_flow, word_mass, word_money, word_volume
-from ..works.materials import Materials, word_carriers
+from ..works.heaps import word_carriers
+from ..works.materials import Materials
 from .figures import style
 from .job import Job
 from .page import ACROSS, LEFT, LINE, broken, fitting, page_of, paragraphs, plain_table

@@ -14,7 +14,8 @@ from matplotlib.figure import Figure
 from ..errors import SurveyError
 from ..survey.cells import safe
 from ..wording import word_mm
-from ..works.materials import ENDS, Materials
+from ..works.heaps import ENDS
+from ..works.materials import Materials
 from ..works.setout import PegTable
 from ..works.units import UnitLayout
 from .cuts_page import cuts_page

@@ -20,11 +20,13 @@ from ..design.edges import AGAINST
 from ..errors import SurveyError, SurveyWarning, finite, must_be
 from ..surface.facet import REACH
 from ..surface.finish import Finish
+from ..surface.overlay import together
 from ..surface.plane import Floats
 from ..wording import html_table, word_area, word_distance, word_place
 from .watercourse import LIP, NEAR, Course, Sink
 
 ROUND = 32  # corners of the polygon that stands for the reach of an outlet
+MOST_CORNERS = 600  # of all facets: following water round more takes longer than anybody waits
 _INTO = {"free edge": "over the", "outlet": "into", "channel": "into the", "level channel": "into the level",
          "dead spot": "nowhere from the", "gap": "into the"}
 
@@ -167,6 +169,12 @@ def catchments(finish: Finish, brief: Brief, *, outlets: Iterable[Any] = (), roo
     must_be(brief, Brief, "the brief")
     reach = finite(reach, "the reach of an outlet", "It must be a length in m over nought.", over=0.0)
     named = _outlets(outlets, brief)
+    for wall in brief.walls:
+        brief.outward(wall)  # refuses one that runs through the area
+    corners = sum(len(shapely.get_coordinates(facet.area)) for facet in finish.facets)
+    if corners > MOST_CORNERS:
+        raise SurveyError(f"the outlines of the facets have {corners} corners", rule=f"No more than {MOST_CORNERS} are followed.",
+                          remedy="Draw the outline with fewer corners.")
     _covered(finish, brief)
     start = np.array(brief.area.bounds[:2])
     areas = [shapely.transform(facet.area, lambda places: places - start) for facet in finish.facets]
@@ -197,7 +205,7 @@ def catchments(finish: Finish, brief: Brief, *, outlets: Iterable[Any] = (), roo
 
 def _covered(finish: Finish, brief: Brief) -> None:
     """Refuse a surface that reaches outside the area, and warn of one that leaves some of it bare."""
-    whole = shapely.union_all([facet.area for facet in finish.facets])
+    whole = together(facet.area for facet in finish.facets)
     outside, bare = whole.difference(brief.area.buffer(AGAINST)), brief.area.buffer(-AGAINST).difference(whole.buffer(NEAR))
     place = (bare if outside.is_empty else outside).representative_point()
     if not outside.is_empty:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+import warnings
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
@@ -13,7 +15,7 @@ import pandas as pd
 import shapely
 
 from ..design.brief import Brief
-from ..errors import must_be
+from ..errors import SurveyWarning, must_be
 from ..surface.facet import Facet
 from ..surface.finish import Finish
 from ..surface.ground import Ground
@@ -21,9 +23,10 @@ from ..surface.overlay import both, less, polygons, small_triangles, together
 from ..surface.pieces import cut_pieces
 from ..surface.plane import Floats, Plane
 from ..wording import html_table, word_area, word_distance, word_mm, word_volume
-from .earthworks import SHOWN, Earthworks, between, cut_and_fill
+from .earthworks import LEVEL, SHOWN, Earthworks, between, cut_and_fill
 
 PAVING, BEYOND, FLOOR, SOIL, FOOTING = "paving", "beyond the edge", "old floor", "soil", "over a footing"
+MOST_PIECES = 5000  # of the strip, where no spot lies beyond it
 STEP = 0.25  # m: how finely the strip is cut where no spot lies beyond it
 
 
@@ -100,7 +103,7 @@ class Dig:
     @cached_property
     def displaced(self) -> float:
         """Volume of footings that reaches up into the layers, m³."""
-        return self._above(0.0)
+        return self.displaced_between(0.0, self.brief.build_up)
 
     def displaced_between(self, low: float, high: float) -> float:
         """Volume of footings in m³ between two heights above the formation, in m."""
@@ -150,7 +153,9 @@ class Dig:
         if self.carried.soil >= 0.005:
             told += (f" {word_volume(self.carried.soil)} of it lies beyond the spots, and is counted with the ground as it is at "
                      "the nearest place that was read.")
-        for area, where in ((self.uncovered, "of the paving lie outside the spots"),
+        bare = self.brief.area.area - self.finish.area
+        for area, where in ((bare, "of the area have no finished surface"),
+                            (self.uncovered, "of the paving lie outside the spots"),
                             (self.floor_outside, "of the old floor lie outside the dig")):
             if area >= SHOWN:
                 told += f" {word_area(area)} {where} and are not counted."
@@ -201,6 +206,10 @@ def dig_out(ground: Ground, finish: Finish, brief: Brief) -> Dig:
     strip, beyond = _beyond(paving, brief)
     formation = Finish((*paving.facets, *beyond))
     whole = together(facet.area for facet in formation.facets)
+    for footing in brief.footings:
+        if not both(whole, footing.area).area:
+            warnings.warn(f"The footing {footing.name!r} lies outside the dig. Are its corners in m?", SurveyWarning,
+                          stacklevel=2)
     stay = _footings(formation, brief)
     over = together(area for area, _, _ in stay)
     floor = brief.underside
@@ -280,7 +289,7 @@ def _beyond(formation: Finish, brief: Brief) -> tuple[Any, list[Facet]]:
     """The strip past the bare sides, and the formation carried on over it, each facet past its own part of the sides."""
     reach = float(brief.beyond_edge or 0.0)
     lines = shapely.MultiLineString(brief.bare)
-    if not reach or lines.is_empty:
+    if reach < LEVEL or lines.is_empty:
         return shapely.Polygon(), []
     joined = shapely.line_merge(lines)
     strip: Any = less(joined.buffer(reach, cap_style="flat", join_style="mitre", mitre_limit=2.0), brief.area)
@@ -304,8 +313,10 @@ def _footings(formation: Finish, brief: Brief) -> list[Held]:
     """Pieces of footings, of two the higher: the area, the top as a plane, and the formation where that lies above the top."""
     found: list[Held] = []
     for footing in sorted(brief.footings, key=lambda one: -one.top):
-        free = less(footing.area, together(area for area, _, _ in found))
+        free = less(footing.area, together(area for area, _, _ in found if area.intersects(footing.area)))
         for facet in formation.facets:
+            if not facet.area.intersects(footing.area):
+                continue
             top = Plane(footing.top, 0.0, 0.0, facet.plane.at)
             for part in polygons(both(facet.area, free)):
                 raised = both(part, _below(facet.plane, footing.top, part))
@@ -338,7 +349,7 @@ def _carried(ground: Ground, formation: Finish, stay: list[Held], unread: Any, b
     pieces: list[tuple[Any, Plane, float | None]] = [(facet.area, facet.plane, None) for facet in _within(formation, free)]
     pieces += [(part, plane or top, top.level) for area, top, plane in stay for part in polygons(both(area, unread))]
     for area, bottom, top in pieces:
-        for piece in small_triangles(area, STEP):
+        for piece in small_triangles(area, max(STEP, math.sqrt(area.area / MOST_PIECES))):
             at = float(piece.centroid.x), float(piece.centroid.y)
             level = ground.level_at(*shapely.shortest_line(known, piece.centroid).coords[0])
             floor = brief.underside is not None and shapely.intersects_xy(old, *at)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import warnings
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import KW_ONLY, dataclass, replace
+from dataclasses import dataclass, replace
 from functools import cached_property
 from html import escape
 from itertools import product
@@ -12,7 +12,7 @@ from typing import Any
 
 import pandas as pd
 
-from ..design.handbook import BAG_MASS, BARROW_MASS, BULKING, CARRIERS, DENSITIES, Range, range_of
+from ..design.handbook import BULKING, DENSITIES, Range, range_of
 from ..design.layers import BEDDING, COMPACTED, DENSEST, NO_UNITS, UNITS, USUAL, Layer
 from ..errors import SurveyError, SurveyWarning, finite, must_be
 from ..wording import (
@@ -21,78 +21,14 @@ from ..wording import (
     word_area,
     word_between,
     word_mass,
+    word_mm,
     word_money,
     word_number,
     word_share,
     word_volume,
 )
 from .dig import Dig
-
-AWAY, BACK, BUY = "take away", "goes back", "buy"
-RUBBLE, SOIL = "broken concrete", "dug soil"
-SMALL_BAG = 25.0  # kg of cement in a bag: common practice, no source
-NOTHING = Range(0.0, 0.0, 0.0)
-CRUMB = 1e-6  # m³: what the last binary digits leave
-ENDS = ("low", "likely", "high")
-
-
-@dataclass(frozen=True)
-class Carrier:
-    """What takes things away or brings them: `volume` it holds loose, m³, and the greatest `mass` it may carry, kg, if any.
-
-    `price` of one in any money; `only_away` where nothing is fetched in it, as in a skip. Raises SurveyError for a volume or a
-    mass that is nought or less.
-
-    >>> Carrier("small skip", 3.0).loads(Range(5, 6, 7), Range(7500, 9000, 10500))
-    (2, 2, 3)
-    """
-
-    name: str
-    volume: float
-    mass: float | None = None
-    _: KW_ONLY
-    price: float | None = None
-    only_away: bool = False
-
-    def __post_init__(self) -> None:
-        must_be(self.name, str, "the name of a carrier")
-        finite(self.volume, f"what a {self.name} holds", "It is a volume in m³, over nought.", over=0.0)
-        if self.mass is not None:
-            finite(self.mass, f"what a {self.name} may carry", "It is a mass in kg, over nought.", over=0.0)
-        if self.price is not None:
-            finite(self.price, f"the price of a {self.name}", "It is an amount of money.", least=0.0)
-
-    def loads(self, volume: Range, mass: Range) -> tuple[int, int, int]:
-        """Loads for a loose volume (m³) and a mass (kg), whichever asks for more, low, likely and high."""
-        found = [max(whole_up(room / self.volume), whole_up(weight / self.mass) if self.mass else 0)
-                 for room, weight in zip(volume.values, mass.values, strict=True)]
-        return found[0], found[1], found[2]
-
-
-BARROW = Carrier("barrow", CARRIERS["barrow"].range.likely, BARROW_MASS)
-BULK_BAG = Carrier("bulk bag", CARRIERS["bulk bag"].range.likely, BAG_MASS)
-
-
-@dataclass(frozen=True)
-class Heap:
-    """One thing that is moved: `what` it is and what is `done` with it; volumes m³ in place and loose, mass kg.
-
-    `area` in m² and `pieces` where it is counted so, `cost` in the money of the prices.
-    """
-
-    done: str
-    what: str
-    in_place: Range
-    loose: Range
-    mass: Range
-    area: Range | None = None
-    pieces: int | None = None
-    bags: Range | None = None
-    cost: Range | None = None
-
-    def takes(self, carrier: Carrier) -> bool:
-        """Whether it is moved in such loads."""
-        return self.done == AWAY or not carrier.only_away
+from .heaps import AWAY, BACK, BARROW, BULK_BAG, BUY, CRUMB, ENDS, NOTHING, RUBBLE, SMALL_BAG, SOIL, Carrier, Heap
 
 
 @dataclass(frozen=True, eq=False)
@@ -179,9 +115,9 @@ class Materials:
         loads = ", or ".join(f"{count} {name} load{'s' * (count != 1)}" for count, name in counts)
         told = f"To take away, loose: {said or 'nothing'}{f': {loads}' if loads and gone else ''}."
         if self.reusable.likely:
-            told += (f" Broken small and compacted, the old concrete would make "
-                     f"{word_between(*self.reusable.values, word_volume)} of sub-base: only if it is clean, free of plaster and "
-                     "wood, and no piece is longer than half the thickness of the layer (common practice, no source).")
+            told += (f" Broken small and compacted, the old concrete could make up to "
+                     f"{word_between(*self.reusable.values, word_volume)} of the sub-base: only if it is clean, free of plaster "
+                     "and wood, and no piece is longer than half the thickness of the layer (common practice, no source).")
         if self.cost is not None:
             told += f" What has a price comes to {word_between(*self.cost.values, word_money)}."
         return told
@@ -251,6 +187,8 @@ def materials(dig: Dig, *, soil: str = "common earth", bulking: Any = None, dens
     loads = tuple(carriers)
     for carrier in loads:
         must_be(carrier, Carrier, "one of the carriers")
+    if len({one.name for one in loads}) < len(loads):
+        raise SurveyError("two carriers have one name", remedy="Give each its own.")
     bag = next((one for one in loads if one.name == BULK_BAG.name), BULK_BAG)
     if units is not None and not (hasattr(units, "order") and hasattr(units, "unit")):
         raise SurveyError(f"the units are {units!r}", rule="They are what `lay_out_units` gives.")
@@ -374,7 +312,7 @@ def _sources(dig: Dig, heaps: Iterable[Heap], soil: str | None, soil_density: bo
         usual = USUAL[layer.kind or BEDDING]
         names = ["tolerance", *(["loose"] if layer.kind != UNITS else []), *(["density"] if layer.mix is None else []),
                  *(["waste"] if not (laid_out and layer.kind == UNITS) else [])]
-        said += [f"{layer.name}, {name}: {usual[name].source}" for name in names
+        said += [f"{layer.name}, {name} {_spread(name, usual[name].range)}: {usual[name].source}" for name in names
                  if getattr(layer, name) in (usual[name].range, usual[name].range.likely)]
         if layer.mix is not None:
             said.append(f"{layer.name}, densities of cement and sand: {DENSITIES['cement'].source}; "
@@ -382,11 +320,10 @@ def _sources(dig: Dig, heaps: Iterable[Heap], soil: str | None, soil_density: bo
     return tuple(said)
 
 
+def _spread(name: str, spread: Range) -> str:
+    word: Callable[[float], str] = word_share if name == "waste" else word_mm if name == "tolerance" else word_number
+    return " to ".join(dict.fromkeys(word(value) for value in spread.values))
+
+
 def _column(carrier: Carrier) -> str:
     return f"loads_{carrier.name.replace(' ', '_')}"
-
-
-def word_carriers(carriers: Iterable[Carrier]) -> str:
-    """What each holds, in words."""
-    return ", ".join(f"{one.name} {word_number(one.volume)} m³" + (f" or {word_mass(one.mass)}" if one.mass else "")
-                     for one in carriers)

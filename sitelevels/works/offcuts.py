@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from bisect import bisect_left, insort
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
@@ -13,7 +13,7 @@ import pandas as pd
 import shapely
 from numpy.typing import NDArray
 
-from ..errors import SurveyError, finite, finite_list
+from ..errors import SurveyError, finite, finite_list, must_be
 from ..surface.plane import Floats
 from ..wording import html_table, whole_up, word_mm
 
@@ -112,6 +112,7 @@ def cut_from_units(sizes: Any, unit: tuple[float, float], *, kerf: float = 0.004
     face = finite_list(unit, "the unit", "It must be a pair (length, width) in m, both above nought.", count=2)
     saw = finite(kerf, "the kerf", "It must be a width in m, not below nought.", least=0.0)
     pieces = []
+    must_be(sizes, Iterable, "the list of sizes")
     for number, size in enumerate(sizes, 1):
         length, width = finite_list(size, f"the size of piece {number}", "It must be a pair (length, width) in m.", count=2)
         if min(length, width, *face) <= 0:

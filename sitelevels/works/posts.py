@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import warnings
 from collections.abc import Iterable
 from dataclasses import dataclass
 from html import escape
@@ -13,10 +14,10 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from ..errors import SurveyError, finite, finite_list, must_be
+from ..errors import SurveyError, SurveyWarning, finite, finite_list, must_be
 from ..surface.facet import polygon_of
 from ..surface.plane import Floats
-from ..wording import html_table, word_mm, word_place
+from ..wording import html_table, word_distance, word_mm, word_number, word_place
 from .units import UnitLayout
 
 NEAR = 1e-6  # m: nearer than this is touching
@@ -46,6 +47,11 @@ class Post:
         sides = [self.size, self.size] if isinstance(self.size, (int, float)) else self.size
         size = [finite(side, f"the size of {where}", rule, over=0.0)
                 for side in finite_list(sides, f"the size of {where}", rule, count=2)]
+        if not 0.005 <= min(size) <= max(size) <= 20:
+            raise SurveyError(f"the size of {where} is {word_number(size[0])} by {word_number(size[1])} m", rule="5 mm to 20 m.",
+                              remedy="Give it in m: 100 mm is 0.1.")
+        if max(size) > 1:
+            warnings.warn(f"The {where} is {word_distance(max(size))} wide. Are those millimetres?", SurveyWarning, stacklevel=3)
         object.__setattr__(self, "at", (x, y))
         object.__setattr__(self, "size", (size[0], size[1]))
         if self.footing is not None:
@@ -109,7 +115,7 @@ class PostCheck:
 
     def _repr_html_(self) -> str:
         pairs = html_table(self.pairs) if self.between else ""
-        table = self.table.replace({True: "yes", False: "no"})
+        table = self.table.astype(object).replace({True: "yes", False: "no"}).fillna("")
         return f"<p>{escape(self.sentence())} Lengths in m.</p>{html_table(table)}{pairs}"
 
 
@@ -174,7 +180,8 @@ def _bearing(post: Post) -> dict[str, Any]:
     if post.footing.buffer(NEAR).covers(post.shape):
         return {"bears": True, "overhang": None, "edge_distance": float(post.footing.boundary.distance(post.shape))}
     # the farthest place is a corner of what stands off; only beside a footing with bays may it lie between two
-    places = shapely.points(shapely.get_coordinates(shapely.segmentize(post.shape - post.footing, 0.002)))
+    off = shapely.segmentize(post.shape - post.footing, max(0.002, post.shape.length / 5000))
+    places = shapely.points(shapely.get_coordinates(off))
     return {"bears": False, "overhang": float(shapely.distance(post.footing, places).max()), "edge_distance": None}
 
 

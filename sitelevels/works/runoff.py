@@ -188,7 +188,8 @@ class Conduit:
             return said
         share = self.share(flow)
         over = f": too much. This size needs {word_fall(self.fall_for(flow), never='flatter')} or steeper for it"
-        return f"{said} {word_flow(share * self.flow)} is {word_share(share, never='less')} of that{over if share > 1 else ''}."
+        enough = over if share > 1 else ": enough"
+        return f"{said} {word_flow(share * self.flow)} is {word_share(share, never='less')} of that{enough}."
 
     def _repr_html_(self) -> str:
         return f"<p>{escape(self.sentence())}</p>"

@@ -139,6 +139,7 @@ class PegTable:
 
     def peg(self, name: str) -> Peg:
         """The peg of that name. Raises SurveyError if there is none, or more than one."""
+        must_be(name, str, "the name of a peg")
         found = [peg for peg in self.pegs if peg.point == name]
         if len(found) != 1:
             raise SurveyError(f"{len(found) or 'no'} pegs are called {name!r}",
@@ -167,7 +168,7 @@ class PegTable:
             raise SurveyError(f"the check is {check!r}", rule="It is a peg, the reading on it in m and, if need be, the surface.")
         name, surface = check[0], check[2] if len(check) == 3 else "finished"
         readings = new.peg(name).readings
-        if surface not in list(readings):
+        if not isinstance(surface, str) or surface not in readings:
             raise SurveyError(f"there is no surface {surface!r}", where=f"peg {name}",
                               rule=f"Its surfaces are {', '.join(readings)}.")
         read = _length(check[1], f"the reading on peg {name}")
@@ -288,10 +289,10 @@ def _height(hpc: float | None, backsight: tuple[float, float] | None) -> float:
     try:
         if backsight is not None:
             level, reading = backsight
-            height = level + reading
+            height = finite(level, "the level", "") + finite(reading, "the reading", "")
         else:
             height = float(hpc)  # type: ignore[arg-type]
-    except (TypeError, ValueError, OverflowError):
+    except (TypeError, ValueError, OverflowError, SurveyError):
         height = math.nan
     if not math.isfinite(height):
         raise SurveyError(f"the instrument's height cannot be had from {hpc if backsight is None else backsight!r}",

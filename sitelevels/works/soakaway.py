@@ -239,6 +239,8 @@ class Soakaway:
         items = "".join(f"<li>{escape(caution)}</li>" for caution in self.cautions)
         volumes = {name: f"{name}, m³" for name in ("inflow", "outflow", "storage")}
         table = self.table.rename(columns={"duration_min": "storm, min", "rain_mm": "rain, mm", **volumes})
+        for name in ("storm, min", "rain, mm"):
+            table[name] = table[name].map(word_number)
         return f"<p>{escape(self.sentence())}</p>{html_table(table)}" + (f"<ul>{items}</ul>" if items else "")
 
 
@@ -327,7 +329,8 @@ def _storms(rain: Any, area: float) -> tuple[tuple[float, float], ...]:
     if rain is None and area > small.value:
         raise SurveyError(f"{word_area(area)} is too much for the rain of a small soakaway",
                           rule=f"10 mm in 5 min is for {word_area(small.value)} at the most ({small.source}).",
-                          remedy="Give rain=[(minutes, mm), …] of the place, storms from 10 min to 24 h.")
+                          remedy="Give the storms of the place, minutes and mm, from 10 min to 24 h: the local rainfall table "
+                                 "has them (rain=[(10, 12.7), …], in brief.toml storms).")
     given = [SMALL_STORM] if rain is None else rain
     if not isinstance(given, Sequence) or isinstance(given, str) or not given:
         raise SurveyError(f"the rain is {rain!r}", rule=rule)

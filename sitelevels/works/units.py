@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import warnings
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any
@@ -22,6 +22,7 @@ from .offcuts import FIT, NEAR, SLIP, CuttingPlan, Grid, Pair, Piece, Try
 LONGEST = 3.0  # m: a unit longer than this was more likely typed in mm
 OFF_EDGE = 0.005  # m: how far an edge that is kept may lie off the outline
 MOST_UNITS, MOST_TRIES = 200_000, 200
+MOST_WORK = 500_000  # units and corners, times tries: what is laid out within some seconds
 BONDS = {"stack": ("stack",), "running": ("running along", "running across")}
 
 
@@ -151,7 +152,7 @@ def _count(number: int, word: str) -> str:
 def lay_out_units(area: Any, unit: Pair, *, joint: float, holes: Sequence[Any] = (), kept: Sequence[Any] = (),
                   bonds: Sequence[str] = ("stack", "running"), along: Pair = (1.0, 0.0), turned: bool = True, waste: float = 0.05,
                   start: Pair | None = None, kerf: float = 0.004, hole_joint: float | None = None) -> UnitLayout:
-    """The best of up to 200 ways to lay rectangular units over an area.
+    """The best of up to 200 ways to lay rectangular units over an area; of fewer where there are thousands to lay.
 
     Parameters
     ----------
@@ -203,6 +204,10 @@ def lay_out_units(area: Any, unit: Pair, *, joint: float, holes: Sequence[Any] =
     gap = finite(joint, "the joint", "It must be a width in m, not below nought.", least=0.0)
     clear = gap if hole_joint is None else finite(hole_joint, "the joint round holes", "It must be a width in m.", least=0.0)
     saw = finite(kerf, "the kerf", "It must be a width in m, not below nought.", least=0.0)
+    must_be(turned, bool, "whether units are turned")
+    if saw >= min(length, width):
+        raise SurveyError(f"the kerf is {word_mm(saw)}", rule=f"The unit is {word_mm(min(length, width))} wide.",
+                          remedy="Give it in m: 4 mm is 0.004.")
     if gap > min(length, width):
         raise SurveyError(f"the joint of {word_mm(gap)} is wider than the unit of {word_mm(length)} by {word_mm(width)}",
                           remedy="Correct the one or the other; both are in m.")
@@ -212,8 +217,8 @@ def lay_out_units(area: Any, unit: Pair, *, joint: float, holes: Sequence[Any] =
     dx, dy = finite_list(along, "the direction of the units", "It must be a pair (dx, dy).", count=2)
     if math.hypot(dx, dy) < NEAR:
         raise SurveyError("the direction of the units has no length", rule="It is a pair (dx, dy), not both nought.")
-    listed = [bonds] if isinstance(bonds, str) else list(bonds)
-    if not listed or any(bond not in BONDS for bond in listed):
+    listed = [bonds] if isinstance(bonds, str) else list(bonds) if isinstance(bonds, Iterable) else []
+    if not listed or any(not isinstance(bond, str) or bond not in BONDS for bond in listed):
         raise SurveyError(f"the bonds are {bonds!r}", rule=f"Give one or more of {', '.join(BONDS)}.")
     solid = _holes(holes, polygon)
     edges = _kept(kept, polygon)
@@ -239,7 +244,9 @@ def lay_out_units(area: Any, unit: Pair, *, joint: float, holes: Sequence[Any] =
             for turn in ((False, True) if turned and abs(length - width) > NEAR else (False,))]
     shapely.prepare(grid.area)
     if start is None:
-        starts = [(*way, at) for way in ways for at in _starts(grid, *way, MOST_TRIES // len(ways))]
+        work = drawn.area / pitch + len(shapely.get_coordinates(drawn))  # the more there is to lay, the fewer ways are tried
+        most = max(min(MOST_TRIES, int(MOST_WORK / work)), 3 * len(ways))
+        starts = [(*way, at) for way in ways for at in _starts(grid, *way, most // len(ways))]
     else:
         place = grid.into([finite_list(start, "the start", "It must be a place (x, y) in m.", count=2)])[0]
         starts = [(*way, (float(place[0]), float(place[1]))) for way in ways]

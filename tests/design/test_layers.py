@@ -41,7 +41,7 @@ class TestKinds:
         ("flag", "units"), ("pavers", "units"), ("granite setts", "units"), ("bricks", "units"), ("block paving", "units"),
         ("tiles", "units"), ("bed under the slabs", "bedding")])
     def test_by_the_name_wherever_it_lies(self, name: str, kind: str) -> None:
-        """Fitting for one of five layers, and out of its usual place in the other four or in three of them."""
+        """In each of five places, most of which suggest another kind."""
         for place in range(5):
             layers = [Layer(f"layer {number}", 0.05) for number in range(4)]
             layers.insert(place, Layer(name, 0.05))

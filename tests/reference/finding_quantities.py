@@ -12,7 +12,8 @@ from scipy.constants import foot, inch, lb, yard
 import sitelevels as sl
 from sitelevels.works.build_up import layer_tops
 from sitelevels.works.dig import Dig, dig_out
-from sitelevels.works.materials import Heap, Materials, materials
+from sitelevels.works.heaps import Heap
+from sitelevels.works.materials import Materials, materials
 
 Case = dict[str, Any]
 Found = dict[str, Any]

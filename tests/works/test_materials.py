@@ -18,7 +18,8 @@ from hypothesis import strategies as st
 from sitelevels import Brief, Finish, Ground, Layer, Plane, Range, SurveyError, SurveyWarning
 from sitelevels.design.layers import Footing, Underside
 from sitelevels.works.dig import Dig, dig_out
-from sitelevels.works.materials import BARROW, BULK_BAG, Carrier, Heap, Materials, materials
+from sitelevels.works.heaps import BARROW, BULK_BAG, Carrier, Heap
+from sitelevels.works.materials import Materials, materials
 from sitelevels.works.units import lay_out_units
 
 REFERENCE = Path(__file__).parents[1] / "reference"

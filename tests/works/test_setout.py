@@ -7,6 +7,7 @@ import math
 import numpy as np
 import pandas as pd
 import pytest
+import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -23,6 +24,8 @@ from sitelevels import (
     reduce_book,
     set_out,
 )
+from sitelevels.design.layers import Footing, Underside
+from sitelevels.works.dig import dig_out
 
 steady = settings(deadline=None, max_examples=60, derandomize=True)
 
@@ -200,6 +203,70 @@ class TestLayers:
             set_out(FINISH, BRIEF, [("A", 2, 4)], backsight=(5.8, 5.2))
 
 
+def over(top: float, *more: float) -> list[Footing]:
+    """Footings under A with their tops."""
+    return [Footing(f"old {number}", shapely.box(1, 3, 3, 4), one) for number, one in enumerate((top, *more))]
+
+
+class TestBottom:
+    """A is finished at 9.750 m, its formation lies at 9.580; ground 9.800 unless told."""
+
+    @pytest.mark.parametrize(("existing", "floor", "tops", "dig", "fill", "note"), [
+        (9.80, None, [], 0.22, 0.0, ""),
+        (9.80, 0.10, [], 0.22, 0.0, ""),  # underside 9.700
+        (9.80, 0.22, [], 0.22, 0.0, ""),
+        (9.80, 0.30, [], 0.30, 0.08, "below the old floor fill 80 mm"),  # underside 9.500
+        (9.50, None, [], 0.0, 0.08, ""),
+        (9.50, 0.10, [], 0.10, 0.18, "below the old floor fill 180 mm"),  # underside 9.400, and the ground is low as well
+        (9.80, None, [9.65], 0.15, 0.0, "a footing stays 70 mm above the formation"),
+        (9.80, 0.30, [9.65], 0.15, 0.0, "a footing stays 70 mm above the formation"),
+        (9.80, 0.30, [9.55], 0.25, 0.03, "below the old floor fill 30 mm"),  # its top between underside and formation
+        (9.80, 0.30, [9.45], 0.30, 0.08, "below the old floor fill 80 mm"),  # its top under the underside
+        (9.80, None, [9.55], 0.22, 0.0, ""),
+        (9.80, None, [9.60, 9.65, 9.55], 0.15, 0.0, "a footing stays 70 mm above the formation"),
+        (9.60, None, [9.65], 0.0, 0.0, "a footing stays 70 mm above the formation"),
+        (9.50, None, [9.65], 0.0, 0.08, "a footing stays 70 mm above the formation")])
+    def test_by_hand(self, existing: float, floor: float | None, tops: list[float], dig: float, fill: float, note: str) -> None:
+        brief = Brief(AREA, layers=BRIEF.layers, underside=None if floor is None else Underside(floor),
+                      footings=over(*tops) if tops else [])
+        table = set_out(FINISH, brief, [("A", 2, 4, existing)], hpc=11.0)
+        peg = table.pegs[0]
+        assert (peg.dig, peg.fill, table.note(peg)) == (pytest.approx(dig, abs=1e-9), pytest.approx(fill, abs=1e-9), note)
+
+    def test_what_there_is_to_say_is_said_in_one_line(self) -> None:
+        brief = Brief(AREA, layers=BRIEF.layers, footings=over(9.65))
+        (note,) = set_out(FINISH, brief, [("A", 2, 4)], hpc=9.70).table["note"]
+        assert note == ("above the line of sight: set the instrument higher; a footing stays 70 mm above the formation; "
+                        "ground not read here")
+
+    def test_beside_floor_and_footing(self) -> None:
+        brief = Brief(AREA, layers=BRIEF.layers, underside=Underside(0.3, shapely.box(0, 0, 6, 2)), footings=over(9.65))
+        notes = set_out(FINISH, brief, [("A", 5, 3, 9.8), ("B", 5, 1, 9.8), ("C", 2, 3.5, 9.8)], hpc=11.0).table["note"]
+        assert [note[:9] for note in notes] == ["", "below the", "a footing"]
+
+    @pytest.mark.parametrize("top", [9.60, 9.72, 9.75, 9.80, 9.85, 9.95])
+    @pytest.mark.parametrize("floor", [0.1, 0.3])
+    def test_it_is_what_the_dig_comes_to_over_level_ground(self, top: float, floor: float) -> None:
+        """The other way: volumes of the whole yard, all of it over the footing, by its 24 m²."""
+        level, ground = Finish.plane(Plane(10.0, 0, 0), AREA), Ground([-1, 7, 7, -1], [-1, -1, 5, 5], [10.0] * 4)
+        brief = Brief(AREA, layers=[Layer("slab", 0.2)], beyond_edge=0.0, underside=Underside(floor),
+                      footings=[Footing("old", shapely.box(-1, -1, 7, 5), top)])
+        whole, peg = dig_out(ground, level, brief), set_out(level, brief, [("A", 3, 2)], hpc=11.0, ground=ground).pegs[0]
+        assert (24 * (peg.dig or 0), 24 * (peg.fill or 0)) == (pytest.approx(whole.concrete + whole.soil, abs=1e-7),
+                                                               pytest.approx(whole.fill, abs=1e-7))
+        bottom = max(top, min(9.8, 10 - floor))
+        assert (peg.dig, peg.fill) == (pytest.approx(10 - bottom, abs=1e-9), pytest.approx(max(9.8 - bottom, 0), abs=1e-9))
+
+    def test_a_floor_of_several_thicknesses_is_as_thick_as_in_the_dig(self) -> None:
+        """100 mm at the corners and 200 in the middle: 150 halfway, by the straight line; 50 mm of it lie over the formation."""
+        floor = Underside([(0, 0, 0.1), (6, 0, 0.1), (6, 4, 0.1), (0, 4, 0.1), (3, 2, 0.2)])
+        level, ground = Finish.plane(Plane(10.0, 0, 0), AREA), Ground([0, 6, 6, 0], [0, 0, 4, 4], [10.0] * 4)
+        pegs = [("A", 0, 0), ("B", 1.5, 1), ("C", 3, 2), ("D", 3, 0)]
+        table = set_out(level, Brief(AREA, layers=[Layer("slab", 0.05)], underside=floor), pegs, hpc=11.0, ground=ground).table
+        assert table["dig"].tolist() == pytest.approx([0.1, 0.15, 0.2, 0.1], abs=1e-9)
+        assert table["fill"].tolist() == pytest.approx([0.05, 0.1, 0.15, 0.05], abs=1e-9)
+
+
 class TestStrings:
     def test_by_hand(self) -> None:
         """100 mm above the finish of A at 9.750 m: level 9.850, reading 1.150; down 100, 140, 170 and 270 mm."""
@@ -284,8 +351,8 @@ class TestMoved:
     def test_what_the_doubt_says(self) -> None:
         there = YARD.moved((10.0, 1.5), check=("A", 1.932, "formation"))
         assert there.doubt.startswith("The laser or the benchmark has moved: peg A, formation, reads 1.932 m where 1.920 m is "
-                                      "due, 12.00 mm lower than it was set out; 7.07 mm is allowed (5 mm × √2 set-ups).")
-        assert "11.90 mm higher" in YARD.moved((10.0, 1.5), check=("A", 1.7781, "top of bed")).doubt
+                                      "due, 12.0 mm lower than it was set out; 7.07 mm is allowed (5 mm × √2 set-ups).")
+        assert "11.9 mm higher" in YARD.moved((10.0, 1.5), check=("A", 1.7781, "top of bed")).doubt
         assert "The laser or the benchmark" in there._repr_html_()
         again = there.moved((10.0, 1.4))
         assert again.check is None

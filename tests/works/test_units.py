@@ -54,6 +54,15 @@ class TestByHand:
         turned = layout.table[layout.table.turned]
         assert turned.cut.min() == 10
 
+    def test_sizes_by_hand(self) -> None:
+        """3.3 × 1.8 m of 600 × 300 from the corner: six rows of five whole and one half, and no unit gives two halves of 300."""
+        layout = lay_out_units(box(3.3, 1.8), (0.6, 0.3), joint=0, bonds=("stack",), start=(0, 0), turned=False)
+        assert counts(layout) == (30, 6, 0, 36)
+        assert layout.sizes[["length", "width", "shape", "count"]].to_numpy().tolist() == [
+            [0.6, 0.3, "whole", 30], [pytest.approx(0.3), 0.3, "straight cut", 6]]
+        assert layout.order == 38  # 37.8
+        assert layout.laid_area == pytest.approx(3.3 * 1.8, abs=1e-12)
+
     def test_equal_cuts_at_both_ends_avoid_slivers(self) -> None:
         """2.06 m of slabs of 0.5: four leave 60 mm, a sliver; three and two of 280 do not."""
         layout = lay_out_units(box(2.06, 0.5), (0.5, 0.5), joint=0, bonds=("stack",))

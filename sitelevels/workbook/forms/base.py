@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import math
 from collections.abc import Callable
 from html import escape
 from pathlib import Path
@@ -15,9 +16,10 @@ from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from matplotlib.image import imsave
-from traitlets import validate
+from traitlets import Float, validate
 
 from ...errors import SurveyError
+from ...wording import word_number
 from ..figures import style
 from ..job import DEMONSTRATION, Job
 from .grid import Quiet
@@ -102,6 +104,26 @@ class Form(widgets.VBox):  # type: ignore[misc]
         self._saved[saved.folder.resolve()] = saved
         self.say(said)
         return True
+
+
+def _typed(text: str, field: Number) -> float:
+    """What is typed, a comma being a point; not a number where it is none, and the text is kept."""
+    field.typed = text
+    try:
+        return float(text.strip().replace(",", ".").replace("−", "-"))
+    except ValueError:
+        return math.nan
+
+
+class Number(widgets.Text):  # type: ignore[misc]
+    """A number to type, with a point or a comma: a browser's own field for numbers drops the comma without a word."""
+
+    value = Float(0.0).tag(sync=True, from_json=_typed,
+                           to_json=lambda number, field: field.typed if math.isnan(number) else word_number(number, figures=9))
+    typed = ""
+
+    def __init__(self, value: float, **more: Any) -> None:
+        super().__init__(value=value, continuous_update=False, **more)
 
 
 def _lines(sentences: tuple[str, ...]) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from html import escape
 from urllib.parse import quote
 
@@ -14,7 +15,7 @@ from ...wording import html_table, word_level, word_mm
 from ...works.setout import PegTable
 from ..job import DEMONSTRATION, Job
 from ..sheet import save_sheet
-from .base import Form, button, row, scrolled
+from .base import Form, Number, button, row, scrolled
 
 _NAMES = {"description_width": "initial"}
 
@@ -25,8 +26,8 @@ class DigForm(Form):
     def __init__(self, job: Job) -> None:
         super().__init__(job)
         told = job.told.get("setting_out", {}).get("backsight_m", 0.0)
-        self.backsight = widgets.FloatText(value=told, step=0.001, description="Today's reading on the benchmark, m",
-                                           style={"description_width": "initial"}, layout=widgets.Layout(width="30em"))
+        self.backsight = Number(told, description="Today's reading on the benchmark, m", style=_NAMES,
+                                layout=widgets.Layout(width="30em"))
         self.peg, self.reading = (
             widgets.Text(description=said, placeholder=like, style=_NAMES, layout=widgets.Layout(width="25em"),
                          continuous_update=False)
@@ -40,6 +41,8 @@ class DigForm(Form):
 
     def pegs(self) -> PegTable:
         """The peg table for the reading typed."""
+        if math.isnan(self.backsight.value):
+            raise SurveyError(f"today's reading is {self.backsight.typed!r}", rule="It is a number in m.")
         if self.backsight.value == 0:
             raise SurveyError(f"today's reading on {self.needed().benchmark} is not typed yet",
                               remedy="Set the instrument up, read the staff there, and type the reading in m.")

@@ -12,7 +12,7 @@ from ...design.brief_file import toml, with_value
 from ...errors import SurveyError
 from ...wording import parse_fall
 from ..job import Job
-from .base import Form, button, row
+from .base import Form, Number, button, row
 
 _WORDS = {"least_mm": "at least, mm", "most_mm": "at most, mm", "within_mm": "within, mm", "by_mm": "by, mm",
           "thickness_mm": "thick, mm", "tolerance_mm": "tolerance, mm", "drained_mm": "drained, mm", "lower_mm": "lower, mm",
@@ -38,7 +38,7 @@ class BriefForm(Form):
 
     def _field(self, part: str, at: int, key: str, value: Any) -> widgets.Widget:
         number = key.endswith("_mm") and isinstance(value, (int, float)) and not isinstance(value, bool)
-        kind = widgets.FloatText if number else widgets.Text
+        kind: Any = Number if number else widgets.Text
         field = kind(value=value if number or isinstance(value, str) else str(value), description=_WORDS[key],
                      style={"description_width": "6.5em"}, layout=widgets.Layout(width="15em"))
         self.fields[part, at, key] = field

@@ -16,7 +16,7 @@ from ...errors import SurveyError
 from ...wording import tidy
 from ..job import Job
 from ..shots_page import save_shot_plan
-from .base import Form, button, row, scrolled
+from .base import Form, Number, button, row, scrolled
 
 _SURE = "sure"
 _NAMES = {"description_width": "13em"}
@@ -27,7 +27,7 @@ class BudgetForm(Form):
 
     def __init__(self, job: Job) -> None:
         super().__init__(job)
-        self.fields: dict[str, widgets.FloatText] = {}
+        self.fields: dict[str, Number] = {}
         self.shown = widgets.HTML()
         self.children = [self.message]
         self.attempt(self._build)
@@ -49,7 +49,7 @@ class BudgetForm(Form):
         self.follow()
 
     def _field(self, name: str, value: float, said: str) -> None:
-        self.fields[name] = widgets.FloatText(value=value, description=said, style=_NAMES, layout=widgets.Layout(width="20em"))
+        self.fields[name] = Number(value, description=said, style=_NAMES, layout=widgets.Layout(width="20em"))
         self.fields[name].observe(lambda _: self.follow(), "value")
 
     def typed(self) -> ErrorBudget:
@@ -101,7 +101,7 @@ class BudgetForm(Form):
             self.message.value = shown
 
 
-def _told(field: widgets.FloatText, told: str) -> widgets.HBox:
+def _told(field: Number, told: str) -> widgets.HBox:
     """A field with what it means beside it, however narrow the page."""
     said = widgets.HTML(f"<div style='line-height:1.3;padding-top:4px'>{escape(told)}</div>")
     said.layout = widgets.Layout(flex="1 1 0", min_width="0")
@@ -114,9 +114,9 @@ class ShotPlanForm(Form):
 
     def __init__(self, job: Job) -> None:
         super().__init__(job)
-        self.margin = widgets.FloatText(value=MARGIN * 1000, description="inside a limit, mm", style=_NAMES,
+        self.margin = Number(MARGIN * 1000, description="inside a limit, mm", style=_NAMES,
                                         layout=widgets.Layout(width="20em"))
-        self.fall = widgets.FloatText(value=FALL_MARGIN * 1000, description="of a fall, mm/m", style=_NAMES,
+        self.fall = Number(FALL_MARGIN * 1000, description="of a fall, mm/m", style=_NAMES,
                                       layout=widgets.Layout(width="20em"))
         self.shown = widgets.HTML()
         self.children = [row(self.margin, self.fall, button("Write the page", self.write)), self.message, self.shown]

@@ -14,12 +14,14 @@ from ...design.finish_file import written
 from ...design.solve import AIMS, Solution, solve_finish
 from ...errors import SurveyError
 from ...surface.shapes import Channel, OnePlane, Outlet, Shape
+from ...wording import word_distance
 from ..job import Job
-from .base import Form, button, row, scrolled
+from .base import Form, Number, button, row, scrolled
 
 PLANE, CHANNEL, OUTLET = "one plane", "two planes to a channel", "a floor to an outlet"
 _HALF = widgets.Layout(width="26em", max_width="100%")
 _NAMES = {"description_width": "9em"}
+NEAREST, FARTHEST = 0.05, 100.0  # m: how far from its wall a channel may lie
 
 
 class SolveForm(Form):
@@ -44,8 +46,7 @@ class SolveForm(Form):
         self.aim = widgets.Dropdown(options=AIMS, description="First aim", style=_NAMES, layout=_HALF)
         self.wall = widgets.Dropdown(options=[wall.name for wall in job.brief.walls], description="Along the", style=_NAMES,
                                      layout=_HALF)
-        self.away = widgets.BoundedFloatText(value=0.5, min=0.05, max=100.0, step=0.1, description="At, m from it", style=_NAMES,
-                                             layout=_HALF)
+        self.away = Number(0.5, description="At, m from it", style=_NAMES, layout=_HALF)
         self.outlet = widgets.Dropdown(options=list(inside["point"]), description="At the point", style=_NAMES, layout=_HALF)
         self.sides = widgets.SelectMultiple(
             options=[(f"{names.get(one, one)} to {names.get(other, other)}", (one, other)) for one, other in sides],
@@ -69,6 +70,9 @@ class SolveForm(Form):
         if self.shape.value == CHANNEL:
             if self.wall.value is None:
                 raise SurveyError("the brief has no wall for a channel to run along", remedy="Add one under [[wall]].")
+            if not NEAREST <= self.away.value <= FARTHEST:
+                raise SurveyError(f"the channel lies {self.away.typed or self.away.value!r} m from the wall",
+                                  rule=f"It lies {word_distance(NEAREST)} to {word_distance(FARTHEST)} from it.")
             wall = brief.wall(self.wall.value)
             out = brief.outward(wall)
             first, second = ((x + self.away.value * out[0], y + self.away.value * out[1]) for x, y in (wall.first, wall.second))
