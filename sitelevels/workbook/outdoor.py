@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 import math
-import warnings
-from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
@@ -15,42 +13,33 @@ import shapely
 
 from ..design.conditions import Spot
 from ..design.edges import AGAINST, Edge
+from ..design.layers import BEDDING
 from ..design.parts import Reader
-from ..errors import SurveyError, SurveyWarning
+from ..errors import SurveyError
 from ..surface.overlay import both, less, polygons
 from ..surface.shapes import Channel, Outlet
-from ..wording import whole_mm, word_fall, word_level, word_mm, word_place
+from ..wording import whole_mm, word_area, word_level, word_mm, word_number, word_place, word_volume
 from ..works.build_up import LayersFit, layers_fit
-from ..works.catchment import Catchments, catchments
 from ..works.dig import Dig, dig_out
-from ..works.heaps import BARROW, BULK_BAG, Carrier
+from ..works.heaps import AWAY, BARROW, BULK_BAG, BUY, SOIL, Carrier
 from ..works.materials import Materials, materials
 from ..works.packer import packers
 from ..works.pegs import pegs_at
 from ..works.posts import Post, PostCheck, check_posts
-from ..works.runoff import Conduit, Flow, pipe, rectangular_channel, runoff
 from ..works.setout import PegTable, set_out
-from ..works.soakaway import SOAKAWAY_LIMITS, Infiltration, Soakaway, infiltration, soakaway
 from ..works.units import UnitLayout, lay_out_units
+from .water import Water
 
 if TYPE_CHECKING:
-    from .job import Job
+    pass
 
 FOLD = 0.002  # m: width of the line along which units are cut where the surface bends, beside the joints
 BONDS = {"stack": ("stack",), "running": ("running",), "either": ("stack", "running")}
 
 
 @dataclass(frozen=True, eq=False)
-class Outdoor:
+class Outdoor(Water):
     """What a job's chosen surface comes to outside. Any attribute may raise SurveyError; what brief.toml leaves out is None."""
-
-    job: Job
-    _doubts: dict[str, None] = field(default_factory=dict)
-
-    @property
-    def doubts(self) -> tuple[str, ...]:
-        """Sentences on what is possible but questionable in what was worked out so far."""
-        return tuple(self._doubts)
 
     @property
     def faults(self) -> tuple[str, ...]:
@@ -62,28 +51,6 @@ class Outdoor:
             except SurveyError as error:
                 found |= dict.fromkeys(error.problems)
         return tuple(found)
-
-    def tried(self, name: str) -> Any:
-        """A part by its name, None where it cannot be worked out: `faults` says why."""
-        try:
-            return getattr(self, name)
-        except SurveyError:
-            return None
-
-    def _reader(self, part: str, entry: dict[str, Any] | None = None, number: int = 0) -> Reader:
-        where = f"brief.toml, [[{part}]] number {number}" if number else f"brief.toml, [{part}]"
-        return Reader(where, self.job.told.get(part, {}) if entry is None else entry, [])
-
-    def _read(self, reader: Reader, read: Callable[[Reader], Any]) -> Any:
-        """What is read out of a part, a refusal told of the part."""
-        with warnings.catch_warnings(record=True) as doubts:
-            warnings.simplefilter("always", SurveyWarning)
-            try:
-                return read(reader)
-            except SurveyError as error:
-                raise error.at(reader.where) from None
-            finally:
-                self._doubts.update(dict.fromkeys(str(doubt.message) for doubt in doubts))
 
     @cached_property
     def fit(self) -> LayersFit:
@@ -226,96 +193,6 @@ class Outdoor:
             self.posts, self.job.brief.area, layout) if self.posts else None)
         return found
 
-    @cached_property
-    def roofs(self) -> list[tuple[float, float, float]]:
-        """Roof water that lands on the paving: area m², x, y of the place."""
-        def read(reader: Reader) -> list[tuple[float, float, float]]:
-            found = []
-            for one in reader.entry.get("roofs", []):
-                if not isinstance(one, list) or len(one) not in (2, 3):
-                    raise SurveyError(f"a roof is {one!r}",
-                                      rule='Each is its area in m² and where its water lands: [12.0, "C2"], [12.0, 3.5, 0.0].')
-                at = one[1] if len(one) == 2 else list(one[1:])
-                place = Reader(reader.where, {"at": at, "area": one[0]}, [])
-                found.append((place.number("area"), *place.place("at", self.job.reduced.spots())))
-            return found
-
-        return list(self._read(self._reader("rain"), read))
-
-    @cached_property
-    def catchments(self) -> Catchments:
-        """Where the rain goes."""
-        shape, roofs = self.job.shape, self.roofs
-        outlets = [("outlet", *shape.point)] if isinstance(shape, Outlet) else []
-        found: Catchments = self._read(self._reader("rain"), lambda _: catchments(
-            self.job.finish, self.job.brief, outlets=outlets, roof=roofs))
-        return found
-
-    @cached_property
-    def flow(self) -> Flow | None:
-        """The water of the paving and of the roofs that drain to it; None where brief.toml has no part [rain]."""
-        if not self.job.told.get("rain"):
-            return None
-        area, roof = self.catchments.area, sum(one[0] for one in self.roofs)
-        rain = self._reader("rain").entry
-        intensity, share = rain.get("intensity_mm_h", "paved areas"), rain.get("coefficient", "concrete")
-        flow: Flow = self._read(self._reader("rain"), lambda _: runoff(area, intensity, share))
-        heavier = "roof" if isinstance(intensity, str) else intensity  # roofs are drained for heavier rain than paving
-        return flow + runoff(roof, heavier, "roof") if roof else flow
-
-    @cached_property
-    def conduits(self) -> tuple[Conduit, ...]:
-        """The channel and the pipe that are to take the water, where their sizes are given."""
-        def read(reader: Reader) -> tuple[Conduit, ...]:
-            rough, made = reader.entry.get("roughness", "smooth plastic"), []
-            if "channel_mm" in reader.entry:
-                made.append(rectangular_channel(*reader.pair("channel_mm", 0.001), self._channel_fall(reader), rough))
-            if "pipe_mm" in reader.entry:
-                fall = reader.fall("pipe_fall" if "pipe_fall" in reader.entry else "fall")
-                made.append(pipe(reader.number("pipe_mm", 0.001), fall, rough))
-            return tuple(made)
-
-        return tuple(self._read(self._reader("rain"), read))
-
-    def _channel_fall(self, reader: Reader) -> float:
-        """The fall that is told, or that of the channel in the finished surface; where they differ, that is questioned."""
-        along = [facet.plane.fall_towards(*facet.along) for facet in self.job.finish.facets if facet.along is not None]
-        if not along or "fall" not in reader.entry:
-            return along[0] if along and "fall" not in reader.entry else reader.fall("fall")
-        fall = reader.fall("fall")
-        if abs(fall - along[0]) > 0.1 * max(abs(fall), abs(along[0])):
-            warnings.warn(f"The channel is worked out with a fall of {word_fall(fall)}; in the finished surface it falls "
-                          f"{word_fall(along[0])}. Leave the fall out to take that one.", SurveyWarning, stacklevel=2)
-        return fall
-
-    @cached_property
-    def infiltration(self) -> Infiltration | None:
-        """What the test of a hole found, where its times are given."""
-        times = self.job.told.get("soakaway", {}).get("hole_seconds")
-        return None if times is None else self._read(self._reader("soakaway"), lambda _: infiltration((0.3, 0.3, 0.3), times))
-
-    @cached_property
-    def soakaway(self) -> Soakaway | None:
-        """Whether the soakaway of the brief holds the rain of paving and roofs; None where there is none."""
-        if not self.job.told.get("soakaway"):
-            return None
-        area, tested = self.catchments.area + sum(one[0] for one in self.roofs), self.infiltration
-
-        def read(reader: Reader) -> Soakaway:
-            rate, factor = tested or reader.entry.get("rate_m_s"), reader.maybe("factor")
-            if rate is None:
-                raise SurveyError("nothing says how fast the ground takes water",
-                                  remedy="Give hole_seconds of a test, or rate_m_s as a number or the name of a soil.")
-            storms, safety = reader.entry.get("storms"), SOAKAWAY_LIMITS["factor"].value if factor is None else factor
-            void = reader.per_cent("void_percent")
-            return soakaway(area, rate, reader.entry.get("size_m", ()), void=0.3 if void is None else void,
-                            rain=None if storms is None else [tuple(storm) for storm in storms],
-                            factor=safety, to_building=reader.maybe("to_building_m"),
-                            to_boundary=reader.maybe("to_boundary_m"), to_water=reader.maybe("to_water_m"))
-
-        found: Soakaway = self._read(self._reader("soakaway"), read)
-        return found
-
     def pegs(self, backsight: float | None = None) -> PegTable:
         """Peg readings for a backsight in m on the benchmark; the one in the brief if not given."""
         job, told = self.job, self.job.told.get("setting_out", {})
@@ -340,6 +217,27 @@ class Outdoor:
         for name in table.columns[1:]:
             table[name] = [word_level(value).removesuffix(" m") for value in table[name]]
         return table[["point", *table.columns[:0:-1]]].rename(columns={"point": "reading in m at peg"})  # formation first
+
+    @property
+    def by_hand(self) -> tuple[str, ...]:
+        """One peg's reading, one layer and the soil, each as the sum that one would do on paper."""
+        pegs, dig, found = self.pegs(), self.dig, self.materials
+        peg, known = pegs.pegs[0], pegs.backsight or (pegs.hpc, 0.0)
+        soil = found.heap(AWAY, SOIL)
+        grows = soil.loose.likely / soil.in_place.likely
+        said = [f"Peg {peg.point}: {word_level(known[0])} + {word_level(known[1])} = {word_level(pegs.hpc)} is the plane of "
+                f"collimation. Finished {word_level(peg.finished)} less {word_mm(self.job.brief.build_up)} of layers is the "
+                f"formation, {word_level(peg.formation)}; {word_level(pegs.hpc)} − {word_level(peg.formation)} = "
+                f"{word_level(peg.reading_formation)} is what the staff reads there."]
+        layer = next((one for one in self.job.brief.layers if one.kind == BEDDING and one.mix is None), None)
+        if layer is not None:
+            said.append(f"The {layer.name}: {word_area(dig.finish.area)} × {word_mm(layer.thickness)} × "
+                        f"{word_number(layer.loose.likely)} (loose for what is in place) × {word_number(1 + layer.waste.likely)} "
+                        f"(waste) = {word_volume(found.heap(BUY, layer.name).loose.likely)} to fetch.")
+        said.append(f"Dug soil: {word_volume(soil.in_place.likely)} × {word_number(grows)} (bulking) = "
+                    f"{word_volume(soil.loose.likely)}, in barrows of {word_number(self.carriers[0].volume)} m³ "
+                    f"{self.carriers[0].loads(soil.loose, soil.mass)[1]} loads.")
+        return tuple(said)
 
     @property
     def packers(self) -> pd.DataFrame:

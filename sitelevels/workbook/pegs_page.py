@@ -7,8 +7,9 @@ from collections.abc import Sequence
 from matplotlib.figure import Figure
 
 from ..errors import SurveyError
+from ..surface.shapes import Channel
 from ..survey.book import ALLOWANCES
-from ..wording import word_fall, word_level, word_mm, word_number
+from ..wording import word_distance, word_fall, word_level, word_mm, word_number
 from ..works.packer import packer
 from ..works.setout import Peg, PegTable
 from .figures import style
@@ -71,7 +72,17 @@ def _told(job: Job, pegs: PegTable) -> list[str]:
         "instrument, read a peg that is already set as well: it must read what this page then says, within "
         f"{word_mm(ALLOWANCES['ordinary'].of(2))}.",
         f"Steepest fall {word_fall(steepest)}: the block under the lower end of a level is {blocks}."]
-    height = job.told.get("setting_out", {}).get("string_mm")
+    setting = job.told.get("setting_out", {})
+    if "grid_m" in setting:
+        told.append(f"Peg g2.1 stands 2 squares of {word_distance(setting['grid_m'])} along the wall and 1 out from it"
+                    f"{'; e1.2 is the second along side 1' if 'edges_m' in setting else ''}: see the plan on page 1.")
+    if isinstance(job.shape, Channel) and "channel_mm" in job.told.get("rain", {}):
+        depth = job.outdoor.conduits[0].size[1]
+        ends = [pegs.peg(name) for name in ("channel start", "channel end")]
+        reads = ", ".join(f"{word_level(peg.reading_finished + depth)} at the {peg.point}" for peg in ends)
+        told.append(f"The invert of the channel lies {word_mm(depth)} below the paving beside it: the staff in it reads {reads}. "
+                    "Dig its seat below that as its maker says; it is not in the volumes.")
+    height = setting.get("string_mm")
     if height is None:
         return told
     try:
@@ -111,10 +122,13 @@ def _rows(page: Figure, top: float, pegs: Sequence[Peg], names: dict[str, list[s
         middle, name = head + (row + 0.5) * step, names[peg.point]
         ax.text(0.0, middle, "\n".join(name), fontsize=LARGE if _is_short(name) else style.TEXT, color=style.INK, va="center",
                 fontweight="bold", linespacing=1.0)
-        depth = "—" if peg.dig is None else f"fill {word_mm(peg.fill or 0.0)}" if peg.fill else f"dig {word_mm(peg.dig)}"
-        cells = (depth, *(word_level(peg.readings[surface]).removesuffix(" m") for surface in surfaces))
-        for x, cell in zip(at[1:], cells, strict=True):
-            ax.text(x, middle, cell, fontsize=LARGE, color=style.INK, va="center", ha="left" if x < 0.3 else "right")
+        said = [f"dig {word_mm(peg.dig or 0.0)}"] if peg.dig or not peg.fill else []
+        said += [f"fill {word_mm(peg.fill)}"] if peg.fill else []
+        ax.text(at[1], middle, "—" if peg.dig is None else "\n".join(said), fontsize=LARGE if len(said) < 2 else style.TEXT + 2,
+                color=style.INK, va="center", linespacing=1.0)
+        cells = tuple(word_level(peg.readings[surface]).removesuffix(" m") for surface in surfaces)
+        for x, cell in zip(at[2:], cells, strict=True):
+            ax.text(x, middle, cell, fontsize=LARGE, color=style.INK, va="center", ha="right")
 
 
 def _headings(surfaces: Sequence[str], space: float, size: float) -> dict[str, list[str]]:

@@ -8,13 +8,13 @@ from matplotlib.figure import Figure
 
 from ..design.published import CAUTIONS
 from ..wording import word_distance, word_fall, word_flow, word_mass, word_money, word_volume
-from ..works.heaps import word_carriers
+from ..works.heaps import BUY, Carrier, Heap, word_carriers
 from ..works.materials import Materials
 from .figures import style
 from .job import Job
 from .page import ACROSS, LEFT, LINE, broken, fitting, page_of, paragraphs, plain_table
 
-COLUMNS = {"": 54, "what": 123, "loose, waste counted": 136, "mass": 40, "barrows": 46, "counted": 62, "cost": 50}  # pt
+COLUMNS = {"": 54, "what": 123, "loose, waste counted": 136, "mass": 40, "loads": 62, "counted": 58, "cost": 50}  # pt
 FOOT = 0.06  # of the page: where the line to sign begins
 STEP = 15.0  # pt: height of a row of the table
 TITLE = 0.02  # of the page: from a title to what stands under it
@@ -54,7 +54,8 @@ def _materials(page: Figure, top: float, found: Materials, foot: float) -> tuple
     """The table of what goes and comes, likely masses and costs; where it ends, and how many rows had no room above `foot`."""
     words = found.words
     words["mass"] = [word_mass(heap.mass.likely) for heap in found.heaps]
-    words["barrows"] = [cell.partition(" ")[0] for cell in words["barrows"]]
+    by = {carrier.name: carrier for carrier in found.carriers}
+    words["loads"] = [_loads(heap, by["barrow"] if heap.done != BUY else by["bulk bag"]) for heap in found.heaps]
     if "cost" in words:
         words["cost"] = ["" if heap.cost is None else word_money(heap.cost.likely) for heap in found.heaps]
     columns = [name for name in COLUMNS if name in words]
@@ -65,6 +66,14 @@ def _materials(page: Figure, top: float, found: Materials, foot: float) -> tuple
     ax = page.add_axes((LEFT, foot, ACROSS, height))
     down, shown = plain_table(ax, "What goes, what comes", columns, at, rows, step=STEP, floor=LINE / height)
     return foot + down * height - 0.004, len(rows) - shown
+
+
+def _loads(heap: Heap, carrier: Carrier) -> str:
+    """How many, as carried off in barrows or bought in bags; units come as they are."""
+    if heap.pieces is not None or heap.area is not None:
+        return ""
+    count = carrier.loads(heap.loose, heap.mass)[1]
+    return f"{count} {carrier.name.removeprefix('bulk ')}{'s' * (count != 1)}"
 
 
 def _laying(job: Job) -> list[str]:

@@ -7,6 +7,7 @@ from collections.abc import Iterable, Sequence
 from pathlib import Path
 
 import pandas as pd
+import shapely
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_pdf import PdfPages
 from matplotlib.figure import Figure
@@ -16,6 +17,7 @@ from ..survey.cells import safe
 from ..wording import word_mm
 from ..works.heaps import ENDS
 from ..works.materials import Materials
+from ..works.offcuts import STRAIGHT, Piece
 from ..works.setout import PegTable
 from ..works.units import UnitLayout
 from .cuts_page import cuts_page
@@ -61,12 +63,16 @@ def save_sheet(job: Job, *, backsight: float | None = None) -> Path:
                 _csv(_cuts(job)), _pdf(f"Levels sheet: {job.name}", pages_of(job, pegs)), _csv(job.verdicts.words))
     cuts = None if job.outdoor.tried("units") is None else _pdf(f"Units: {job.name}", [cuts_page(job)])
     folder = sheet_folder(job)
+    bad = [name for name in (*SHEET_FILES, CUTS) if (folder / name).is_symlink() or (folder / name).is_dir()]
+    if bad:
+        raise SurveyError(f"{', '.join(bad)} in the folder sheet is a folder or a link", rule="The sheet is written into files.",
+                          remedy="Remove it and write the sheet again.")
     for name, content in zip(SHEET_FILES, contents, strict=True):
         write_whole(folder / name, content)
     if cuts is not None:
         write_whole(folder / CUTS, cuts)
-    elif (folder / CUTS).is_file():
-        (folder / CUTS).unlink()  # of units that are no longer in the brief
+    else:
+        (folder / CUTS).unlink(missing_ok=True)  # of units that are no longer in the brief
     return folder
 
 
@@ -107,9 +113,18 @@ def _cuts(job: Job) -> pd.DataFrame:
         return pd.DataFrame(columns=["piece", "unit"])
     cut = [piece for piece in layout.pieces if piece.kind == "cut"]
     middles = [piece.polygon.centroid for piece in cut]
+    outlines = ["" if piece.shape == STRAIGHT else _outline(layout, piece) for piece in cut]
     return layout.cutting.table.rename(columns={"x": "saw_x", "y": "saw_y"}).assign(
         shape=[piece.shape for piece in cut], sliver=[piece.sliver for piece in cut],
-        plan_x=[middle.x for middle in middles], plan_y=[middle.y for middle in middles])
+        plan_x=[middle.x for middle in middles], plan_y=[middle.y for middle in middles], outline_mm=outlines)
+
+
+def _outline(layout: UnitLayout, piece: Piece) -> str:
+    """The corners of a piece that is no rectangle, in mm along and across the unit from its own lowest corner; holes apart."""
+    rings = [layout.grid.into(shapely.get_coordinates(ring)) for ring in (piece.polygon.exterior, *piece.polygon.interiors)]
+    low = rings[0].min(axis=0)
+    return " / ".join("; ".join(" ".join(word_mm(value).removesuffix(" mm") for value in place - low) for place in ring[:-1])
+                      for ring in rings)
 
 
 def _pdf(title: str, drawn: Iterable[Figure]) -> bytes:

@@ -124,7 +124,7 @@ class TestSameSurface:
         """
         corners = np.array([(0, 0), (40, 0), (40, 30), (0, 30)]) @ [[math.cos(turn), math.sin(turn)],
                                                                    [-math.sin(turn), math.cos(turn)]]
-        places = corners.round(3) + [512_345.0, 187_654.0]
+        places = corners.round(3) + np.array([512_345.0, 187_654.0])
         ground = Ground(places[:, 0], places[:, 1], [10.0] * 4)
         one, two = (0, 1) if middle == "of a side" else sorted(set(ground.triangles[0]) & set(ground.triangles[1]))
         x, y = (places[one] + places[two]) / 2

@@ -11,7 +11,7 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from shapely.affinity import rotate, translate
 
-from sitelevels.surface.overlay import both, flat, less, polygons, small_triangles, together
+from sitelevels.surface.overlay import both, less, polygons, small_triangles, together
 
 steady = settings(deadline=None, max_examples=80, derandomize=True)
 YARD = shapely.box(0, 0, 4, 3)
@@ -119,9 +119,10 @@ class TestShapes:
         assert together([ring, shapely.box(1, 1, 2, 2)]).area == area(12)
 
     def test_lines_and_points_are_no_area(self) -> None:
-        assert flat(shapely.LineString([(0, 0), (1, 1)])).is_empty
+        assert together([shapely.LineString([(0, 0), (1, 1)])]).is_empty
         mixture = shapely.GeometryCollection([shapely.Point(0, 0), YARD, shapely.LineString([(5, 5), (6, 6)])])
-        assert flat(mixture).area == area(12)
+        assert together([mixture]).area == area(12)
+        assert less(mixture, shapely.box(0, 0, 1, 3)).area == area(9)
         assert both(YARD, shapely.LineString([(0, 0), (4, 3)])).is_empty
 
     def test_nothing_with_nothing(self) -> None:

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 import shapely
 
-from sitelevels import Brief, Finish, Ground, Layer, Meet, Plane, SurveyError, Wall
+from sitelevels import Brief, Finish, Ground, Layer, Meet, Plane, SurveyError, SurveyWarning, Wall
 from sitelevels.design.layers import Footing, Underside
 from sitelevels.works.dig import Dig, dig_out
 
@@ -174,7 +174,7 @@ class TestFootings:
     def test_above_the_ground_nothing_is_dug_or_filled_over_it(self) -> None:
         dig = dug(footings=[Footing("plinth", box(1, 1, 3, 1.5), 10.1)])
         assert volumes(dig) == about(0, 2.4 - 0.2, 0)
-        assert dig.displaced == pytest.approx(0.3, abs=1e-8)
+        assert dig.displaced == pytest.approx(0.15, abs=1e-8)  # no more than the layers are thick
 
     def test_a_sloping_formation_cuts_its_top_in_half(self) -> None:
         """Formation 9.80 + 0.05 (x − 2) meets the top 9.80 at x = 2: to the left a wedge ½ × 0.05 × 1 × 1 × 1 m stays."""
@@ -199,7 +199,8 @@ class TestFootings:
 
     def test_outside_the_area_or_beside_it(self) -> None:
         for shape in (box(10, 0, 12, 1), box(4, 0, 5, 3)):
-            assert volumes(dug(footings=[Footing("old", shape, 9.9)])) == about(0, 2.4, 0)
+            with pytest.warns(SurveyWarning, match="The footing 'old' lies outside the dig"):
+                assert volumes(dug(footings=[Footing("old", shape, 9.9)])) == about(0, 2.4, 0)
 
     def test_on_the_line_of_a_wall(self) -> None:
         """Half of it lies under the wall: 4 m × 0.1 m in the yard, 100 mm above the formation."""
@@ -366,7 +367,8 @@ class TestRobust:
                 continue
             about_it = shapely.Point(draw.uniform(-1, 1, 2)).buffer(1.3, quad_segs=2)
             old = Underside(0.08, about_it) if draw.uniform() < 0.5 else None
-            footings = [Footing("old", shapely.Point(draw.uniform(-2, 2, 2)).buffer(0.5, quad_segs=1), 9.95)]
+            stays = shapely.Point(draw.uniform(-2, 2, 2)).buffer(0.5, quad_segs=1)
+            footings = [Footing("old", stays, 9.95)] if stays.intersects(area) else []
             ground = Ground([-9, 9, 9, -9, *draw.uniform(-4, 4, 9)], [-9, -9, 9, 9, *draw.uniform(-4, 4, 9)],
                             10.1 + draw.uniform(-0.05, 0.05, 13))
             dig = dig_out(ground, yard, Brief(area, layers=LAYERS, underside=old, footings=footings))

@@ -34,7 +34,7 @@ def yard(*layers: Layer, finish: float = 9.95, ground: Ground = GROUND, **brief:
 def room(floor: Any, tops: dict[float, Any] | None = None, plane: Plane | None = None, spots: Any = None) -> Dig:
     """24 m² of ground at 10.000, finished level with it; one layer of 200 mm, so the formation is 9.800."""
     ground = Ground(*(spots or ([0, 6, 6, 0], [0, 0, 4, 4], [10.0] * 4)))
-    footings = [Footing("old", shape, top) for top, shape in (tops or {}).items()]
+    footings = [Footing(f"top at {top}", shape, top) for top, shape in (tops or {}).items()]
     brief = Brief(ROOM, layers=[Layer("slab", 0.20)], beyond_edge=0.0, underside=floor and Underside(floor), footings=footings)
     return dig_out(ground, Finish.plane(plane or Plane(10.0, 0, 0), ROOM), brief)
 
@@ -52,33 +52,34 @@ def in_place(found: Materials, what: str) -> float:
     return sum(heap.in_place.likely for heap in found.heaps if (heap.done, heap.what) == ("buy", what))
 
 
-class TestThickness:
-    CORNERS = [(0, 0, 0.1), (6, 0, 0.1), (6, 4, 0.1), (0, 4, 0.1)]
+CORNERS = [(0, 0, 0.1), (6, 0, 0.1), (6, 4, 0.1), (0, 4, 0.1)]
 
+
+class TestThickness:
     def test_thicker_in_the_middle_between_spots(self) -> None:
         """Four triangles of 6 m², each with a mean of (0.1 + 0.1 + 0.2) / 3; to the formation 200 mm lower the rest is soil."""
-        dig = room([*self.CORNERS, (3, 2, 0.2)])
+        dig = room([*CORNERS, (3, 2, 0.2)])
         assert (dig.concrete, dig.soil, dig.fill) == about(3.2, 4.8 - 3.2, 0.0)
 
     def test_a_spot_read_there_changes_nothing(self) -> None:
-        read = room([*self.CORNERS, (3, 2, 0.2)], spots=([0, 6, 6, 0, 3], [0, 0, 4, 4, 2], [10.0] * 5))
+        read = room([*CORNERS, (3, 2, 0.2)], spots=([0, 6, 6, 0, 3], [0, 0, 4, 4, 2], [10.0] * 5))
         assert (read.concrete, read.soil) == about(3.2, 1.6)
 
     def test_nor_does_ground_that_slopes(self) -> None:
         slope = ([0, 6, 6, 0], [0, 0, 4, 4], [10.0, 10.3, 10.34, 10.04])
-        dig = room([*self.CORNERS, (3, 2, 0.2)], spots=slope, plane=Plane(10.0, 0.05, 0.01))
+        dig = room([*CORNERS, (3, 2, 0.2)], spots=slope, plane=Plane(10.0, 0.05, 0.01))
         assert (dig.concrete, dig.soil) == about(3.2, 1.6)
 
     def test_off_the_middle(self) -> None:
         """At (2, 1): triangles on the four sides of 3, 8, 9 and 4 m², as their heights 1, 4, 3, 2 say, or less by the diagonal:
         whichever way that runs, the place lies in one of two triangles of 12 m², which alone is thicker: 12 × 0.1 / 3 more.
         """
-        assert room([*self.CORNERS, (2, 1, 0.2)]).concrete == pytest.approx(2.4 + 0.4, abs=1e-8)
+        assert room([*CORNERS, (2, 1, 0.2)]).concrete == pytest.approx(2.4 + 0.4, abs=1e-8)
 
     def test_thicker_than_the_dig_there(self) -> None:
         """400 mm in the middle: 24 × 0.6 / 3. Thickness and depth are linear from a side (100) to the middle (400): 200 mm are
         passed a third of the way, so fill is a pyramid of 200 mm over (2/3)² of the area and soil 4.8 less what is left."""
-        dig = room([*self.CORNERS, (3, 2, 0.4)])
+        dig = room([*CORNERS, (3, 2, 0.4)])
         fill = 24 * (2 / 3)**2 * 0.2 / 3
         assert (dig.concrete, dig.fill, dig.soil) == about(4.8, fill, 4.8 - (4.8 - fill))
 
@@ -90,9 +91,12 @@ class TestFootingInAFloor:
 
     @pytest.mark.parametrize(("top", "concrete", "fill", "displaced"), [
         (9.65, 7.2, 2.4, 0.0), (9.70, 7.2, 2.4, 0.0), (9.75, 6.6, 1.8, 0.0), (9.80, 6.0, 1.2, 0.0), (9.90, 4.8, 1.2, 1.2),
-        (10.0, 3.6, 1.2, 2.4), (10.1, 3.6, 1.2, 3.6)])
+        (10.0, 3.6, 1.2, 2.4), (10.1, 3.6, 1.2, 2.4)])
     def test_wherever_its_top_is(self, top: float, concrete: float, fill: float, displaced: float) -> None:
-        """Over it 12 m² are broken out down to its top, or to the underside where that is higher, and filled from there."""
+        """Over it 12 m² are broken out down to its top, or to the underside where that is higher, and filled from there.
+
+        What stands above the finished surface takes nothing from a layer.
+        """
         dig = room(0.3, {top: self.HALF})
         assert (dig.concrete, dig.soil, dig.fill, dig.displaced) == about(concrete, 0.0, fill, displaced)
         assert dig.deepest == pytest.approx(0.3, abs=1e-8)
@@ -304,10 +308,18 @@ class TestMoneyAndUnits:
 class TestSources:
     def test_of_what_was_used(self) -> None:
         """One line for each usual range: the two old things, three layers; units have no loosening of their own."""
-        said = [line.split(":")[0] for line in materials(yard(underside=Underside(0.1)), soil="clay").sources]
-        assert said == ["broken concrete, bulking 40% to 60%", "clay, bulking 30% to 60%", "broken concrete, density",
-                        "dug soil, density", "slab, tolerance", "slab, density", "slab, waste", "bed, tolerance", "bed, loose",
-                        "bed, density", "bed, waste", "base, tolerance", "base, loose", "base, density", "base, waste"]
+        said = materials(yard(underside=Underside(0.1)), soil="clay").sources
+        due = ["broken concrete, bulking 40% to 60%", "clay, bulking 30% to 60%", "broken concrete, density",
+               "dug soil, density", "slab, tolerance", "slab, density", "slab, waste 10% to 15%", "bed, tolerance 5 mm",
+               "bed, loose 1.2 to 1.3 to 1.4", "bed, density", "bed, waste 5% to 10%", "base, tolerance 20 mm",
+               "base, loose 1.15 to 1.2 to 1.5", "base, density", "base, waste"]
+        assert len(said) == len(due)
+        for line, start in zip(said, due, strict=True):
+            assert line.startswith(start)
+
+    def test_half_per_cents_are_not_lost(self) -> None:
+        (line,) = [line for line in materials(yard()).sources if line.startswith("base, waste")]
+        assert "2.5" in line
 
     def test_what_was_told_has_none(self) -> None:
         base = Layer("base", 0.10, tolerance=0.01, loose=1.3, density=2000, waste=0.01)

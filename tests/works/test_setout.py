@@ -368,7 +368,7 @@ class TestMoved:
         (("A", math.nan), "reading on peg A"), (("A",), "The check is"), ((), "The check is"),
         ("AB", "The check is"), (5, "The check is"),
         (("A", 1.7, "top of slab"), "Its surfaces are finished, top of bed, top of sub-base, formation"),
-        (("A", 1.7, []), "no surface"), (("A", 1.7, "finished", 1), "The check is"), ((["A"], 1.7), "No pegs")], ids=str)
+        (("A", 1.7, []), "no surface"), (("A", 1.7, "finished", 1), "The check is"), ((["A"], 1.7), "name of a peg")], ids=str)
     def test_checks_that_will_not_do(self, check: object, told: str) -> None:
         with pytest.raises(SurveyError, match=told):
             YARD.moved((10.0, 1.5), check=check)  # type: ignore[arg-type]

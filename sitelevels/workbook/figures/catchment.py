@@ -14,6 +14,7 @@ from ...works.catchment import Catchments
 from . import style
 
 LOOKS = (("#dcecec", ""), ("#f1e6d2", "//"), ("#cfdfd3", "\\\\"), ("#eadbe4", ".."), ("#e4e4e4", "||"), ("#d3dcea", "--"))
+SMALL = 0.08  # of the whole: what is smaller is named where its water leaves
 DEAD = ("#f3d3d0", "xx")
 WORDS = {"free edge": "over this edge", "channel": "to the channel", "level channel": "to a level channel", "gap": "into a gap",
          "dead spot": "stays: dead spot"}
@@ -41,7 +42,8 @@ def catchments(found: Catchments, *, ax: Axes | None = None, brief: Brief | None
                     fontweight="bold", zorder=8, bbox=style.BACKED)
         words = f"{number}: {word_area(area)} {WORDS.get(sink.kind, f'to {sink.place}')}"
         words += f"\nand {word_area(roof)} of roof" if roof else ""
-        middle = max(parts, key=lambda part: part.area).representative_point() if parts else shapely.Point(sink.x, sink.y)
+        large = [part for part in parts if part.area > SMALL * found.finish.area]
+        middle = max(large, key=lambda part: part.area).representative_point() if large else shapely.Point(sink.x, sink.y)
         labels.append((middle.x, middle.y, words))
     reach = 0.045 * found.finish.area**0.5
     style.label_apart(ax, labels)

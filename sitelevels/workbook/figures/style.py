@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from functools import cache
 
 import numpy as np
 import shapely
@@ -34,10 +35,26 @@ def plain_text(drawn: Artist) -> None:
         texts = [*part.get_children(), *([part.xaxis.label, part.yaxis.label] if isinstance(part, Axes) else [])]
         for text in texts:
             if isinstance(text, Text):
-                text.set_parse_math(False)
+                _plain(text)
     if isinstance(drawn, Figure):
         for text in drawn.texts:
-            text.set_parse_math(False)
+            _plain(text)
+
+
+def _plain(text: Text) -> None:
+    text.set_parse_math(False)
+    said = text.get_text()
+    if not said.isascii() or not said.isprintable():
+        shown = "".join(sign if sign == "\n" or _has_glyph(sign) else "□" for sign in said)
+        if shown != said:
+            text.set_text(shown)
+
+
+@cache
+def _has_glyph(sign: str) -> bool:
+    """Whether the letters that pictures are written in have a sign; one that they lack would be warned of and left out."""
+    from matplotlib.font_manager import findfont, get_font
+    return sign.isprintable() and bool(get_font(findfont("DejaVu Sans")).get_char_index(ord(sign)))
 
 
 def axes(ax: Axes | None, size: tuple[float, float]) -> Axes:

@@ -31,11 +31,13 @@ class DigForm(Form):
         self.peg, self.reading = (
             widgets.Text(description=said, placeholder=like, style=_NAMES, layout=widgets.Layout(width="25em"),
                          continuous_update=False)
-            for said, like in (("After a move: a peg that is set", "C1"), ("reads, set to the finished level, m", "1.345")))
+            for said, like in (("After a move: a peg that is set", "C1"), ("reads, m", "1.345")))
+        self.surface = widgets.Dropdown(description="on", options=["finished", "formation"], style=_NAMES,
+                                        layout=widgets.Layout(width="16em"))
         self.shown = widgets.HTML()
-        self.children = [row(self.backsight, button("Write the sheet", self.write)), row(self.peg, self.reading), self.message,
-                         self.shown]
-        for field in (self.backsight, self.peg, self.reading):
+        self.children = [row(self.backsight, button("Write the sheet", self.write)), row(self.peg, self.surface, self.reading),
+                         self.message, self.shown]
+        for field in (self.backsight, self.peg, self.surface, self.reading):
             field.observe(lambda _: self.follow(), "value")
         self.follow()
 
@@ -52,7 +54,7 @@ class DigForm(Form):
         pegs = self.needed().pegs(self.backsight.value)
         if not self.peg.value.strip() or not self.reading.value.strip() or pegs.backsight is None:
             return pegs
-        return pegs.moved(pegs.backsight, check=(self.peg.value.strip(), self._read()))
+        return pegs.moved(pegs.backsight, check=(self.peg.value.strip(), self._read(), self.surface.value))
 
     def _read(self) -> float:
         """The reading on the peg that is already set."""
@@ -70,7 +72,12 @@ class DigForm(Form):
             said = f"{self.needed().benchmark} read {word_level(self.backsight.value)}."
             if pegs.check is not None and not pegs.doubt:
                 said += f" Peg {self.peg.value.strip()} reads as it should, within {word_mm(abs(pegs.check), digits=1)}: go on."
-            walked = html_table(pegs.walked().readings)
+            walked = pegs.walked().readings
+            if tuple(self.surface.options) != tuple(walked.columns[1:]):
+                self.surface.options = list(walked.columns[1:])
+            walked = html_table(walked[["point", *walked.columns[:0:-1]]])  # formation first, in the order of the work
+            if bool(self.peg.value.strip()) != bool(self.reading.value.strip()):
+                said += " To check a peg after a move, give the peg and what it reads."
             self.shown.value = (f"<p>{escape(said)}</p>{scrolled(pegs._repr_html_())}<p>Readings for every layer, in m, in the "
                                 f"order in which one walks:</p>{scrolled(walked)}")
 

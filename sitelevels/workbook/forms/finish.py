@@ -19,6 +19,9 @@ _WORDS = {"least_mm": "at least, mm", "most_mm": "at most, mm", "within_mm": "wi
           "higher_mm": "higher, mm", "channel": "channel", "least": "at least", "target": "aim for", "most": "at most"}
 
 
+OUTDOOR = tuple(f"Brief.toml, [{part}" for part in ("taking_up", "units", "[post", "[hole", "rain", "soakaway"))
+
+
 class BriefForm(Form):
     """The thicknesses and limits of brief.toml; walls, points and new demands are written in the file itself."""
 
@@ -79,11 +82,15 @@ class BriefTextForm(Form):
 
     def check(self) -> bool:
         """Say what is wrong with what is typed, or what it comes to."""
-        brief = self.attempt(lambda: replace(self.needed(), brief_text=self.text.value).brief)
-        if brief is not None:
+        job = replace(self.needed(), brief_text=self.text.value)
+        brief = self.attempt(lambda: job.brief)
+        faults = () if brief is None else tuple(fault for fault in job.outdoor.faults if fault.startswith(OUTDOOR))
+        if faults:
+            self.refuse(faults)
+        elif brief is not None:
             saved = "" if self.text.value == self.needed().brief_text else " Not saved yet."
             self.say(f"The brief holds together: {brief.sentence()}{saved}")
-        return brief is not None
+        return brief is not None and not faults
 
     def save_text(self) -> None:
         """Save what is typed if it can be read as a brief; the message says what is still wrong with it."""

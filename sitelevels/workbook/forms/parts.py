@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
 from dataclasses import replace
 from html import escape
@@ -11,7 +12,7 @@ import ipywidgets as widgets
 
 from ...design.brief_file import toml, with_value
 from ...design.handbook import BULKING, COEFFICIENTS, INFILTRATION, INTENSITIES, ROUGHNESS
-from ...design.parts import SECTIONS, TEXT
+from ...design.parts import NUMBERS, PLACE, SECTIONS, TEXT
 from ...errors import SurveyError
 from ...wording import html_table
 from ..job import Job
@@ -19,6 +20,9 @@ from .base import Form, button, row, scrolled
 
 Field = tuple[str, str, str, tuple[str, ...]]  # part, key, what it is called, the names it may have
 _NAMES = {"description_width": "15em"}
+EXAMPLES = {"thickness_mm": "110", "start": "C1", "roofs": '[[12, "C1"]]', "channel_mm": "100 x 75", "fall": "1:100",
+            "pipe_fall": "1:80", "size_m": "1 x 1 x 1", "hole_seconds": "1500, 1700, 1800",
+            "storms": "[[10, 12.7], [60, 24.8]]"}  # of what is typed
 
 
 class PartsForm(Form):
@@ -45,7 +49,7 @@ class PartsForm(Form):
     def _field(self, part: str, key: str, said: str, names: tuple[str, ...]) -> widgets.Widget:
         value = self.needed().told.get(part, {}).get(key)
         told = "" if value is None else value if isinstance(value, str) else _typed_as(value)
-        kind, more = (widgets.Combobox, {"options": names}) if names else (widgets.Text, {})
+        kind, more = (widgets.Combobox, {"options": names}) if names else (widgets.Text, {"placeholder": EXAMPLES.get(key, "")})
         field = kind(value=told, description=said, style=_NAMES, continuous_update=False, layout=widgets.Layout(width="27em"),
                      **more)
         self.fields[part, key] = field
@@ -69,22 +73,17 @@ class PartsForm(Form):
         return job if text == job.brief_text else replace(job, brief_text=text)
 
     def follow(self) -> None:
-        """Show what it comes to."""
+        """Show what it comes to, and what is wrong or doubtful in it."""
         self.message.value = ""
         job = self.attempt(self.typed)
         said = None if job is None else self.attempt(lambda: self.outcome(job))
         unsaved = "<i>Not saved yet.</i>" if said and job is not self.needed() else ""
         self.shown.value = unsaved + (said or "")
-        if said and job is not None and job.outdoor.doubts:
-            self.question(job.outdoor.doubts)
-
-    def _wrong(self, job: Job) -> tuple[str, ...]:
-        """Why what a job comes to cannot be worked out."""
-        try:
-            self.outcome(job)
-        except SurveyError as error:
-            return error.problems
-        return ()
+        if said and job is not None:
+            if job.outdoor.faults:
+                self.refuse(job.outdoor.faults)
+            elif job.outdoor.doubts:
+                self.question(job.outdoor.doubts)
 
     def outcome(self, job: Job) -> str:
         """What a job comes to, as HTML."""
@@ -95,8 +94,8 @@ class PartsForm(Form):
         job = self.attempt(self.typed)
         if job is None:
             return
-        before = set(self._wrong(self.needed()))
-        wrong = [fault for fault in self._wrong(job) if fault not in before]
+        before = set(self.needed().outdoor.faults)
+        wrong = [fault for fault in job.outdoor.faults if fault not in before]
         if wrong:
             self.refuse(("Nothing was saved: what is typed cannot be worked out.", *wrong))
         elif self.save("Saved. Choose Run, then Run All Cells.", brief_text=job.brief_text):
@@ -114,9 +113,18 @@ def _typed_as(value: Any) -> str:
 
 
 def _as_toml(part: str, key: str, given: str) -> str:
-    """What is typed, as written in brief.toml: a list as it stands, a number with a point, else a text."""
-    if given.startswith("[") or SECTIONS[part][key] == TEXT:
-        return given if given.startswith("[") else toml(given)
+    """What is typed, as written in brief.toml: a list as it stands or made of what is parted by × or commas, a number, a text."""
+    wanted = SECTIONS[part][key]
+    if given.startswith("["):
+        return given
+    parts = [_number(one) for one in re.split(r"\s*[x×;]\s*|,\s+|\s+", given) if one]
+    if wanted == NUMBERS or (wanted == PLACE and len(parts) == 2 and not any(one.startswith('"') for one in parts)):
+        return f"[{', '.join(parts)}]"
+    return toml(given) if wanted in (TEXT, PLACE) else _number(given)
+
+
+def _number(given: str) -> str:
+    """A number with a point or a comma, else a text, as in brief.toml."""
     try:
         return toml(float(given.replace(",", ".")))
     except ValueError:
@@ -149,12 +157,10 @@ class MaterialsForm(PartsForm):
 
     def outcome(self, job: Job) -> str:
         """Dig, materials, units and posts."""
-        outdoor = job.outdoor
-        parts = [_sentences([outdoor.dig.sentence(), outdoor.materials.sentence()]),
-                 scrolled(html_table(outdoor.materials.words, words=True))]
-        said = [outdoor.units.sentence()] if outdoor.units is not None else []
-        said += [outdoor.post_check.sentence()] if outdoor.post_check is not None else []
-        return "".join([*parts, _sentences(said)])
+        dig, found, units, posts = map(job.outdoor.tried, ("dig", "materials", "units", "post_check"))
+        said = _sentences(part.sentence() for part in (dig, found) if part is not None)
+        table = "" if found is None else scrolled(html_table(found.words, words=True))
+        return said + table + _sentences(part.sentence() for part in (units, posts) if part is not None)
 
 
 class WaterForm(PartsForm):
@@ -165,8 +171,9 @@ class WaterForm(PartsForm):
             ("rain", "intensity_mm_h", "rain, mm/h", tuple(INTENSITIES)),
             ("rain", "coefficient", "share that runs off", tuple(COEFFICIENTS)),
             ("rain", "roofs", "roofs: m² and place", ()), ("rain", "channel_mm", "channel: width, depth, mm", ()),
-            ("rain", "pipe_mm", "pipe, mm inside", ()), ("rain", "fall", "its fall along", ()),
-            ("rain", "roughness", "its Manning's n", tuple(ROUGHNESS)))),
+            ("rain", "fall", "channel: fall along", ()),
+            ("rain", "pipe_mm", "pipe, mm inside", ()), ("rain", "pipe_fall", "pipe: its fall", ()),
+            ("rain", "roughness", "Manning's n of both", tuple(ROUGHNESS)))),
         ("Soakaway", (
             ("soakaway", "size_m", "length, width, depth, m", ()), ("soakaway", "hole_seconds", "times of the test hole, s", ()),
             ("soakaway", "rate_m_s", "or the rate, m/s, or soil", tuple(INFILTRATION)),
@@ -178,11 +185,10 @@ class WaterForm(PartsForm):
 
     def outcome(self, job: Job) -> str:
         """Where the water goes and whether it is taken."""
-        outdoor = job.outdoor
-        said = [outdoor.catchments.sentence(), *outdoor.catchments.dead]
-        if outdoor.flow is not None:
-            said += [outdoor.flow.sentence(), *(conduit.sentence(outdoor.flow) for conduit in outdoor.conduits)]
-        if outdoor.infiltration is not None:
-            said.append(outdoor.infiltration.sentence())
-        hole = outdoor.soakaway
+        names = ("catchments", "flow", "conduits", "infiltration", "soakaway")
+        rain, flow, conduits, tested, hole = map(job.outdoor.tried, names)
+        said = [] if rain is None else [rain.sentence(), *rain.dead]
+        if flow is not None:
+            said += [flow.sentence(), *(conduit.sentence(flow) for conduit in conduits or ())]
+        said += [] if tested is None else [tested.sentence()]
         return _sentences(said) + ("" if hole is None else hole._repr_html_())
