@@ -97,7 +97,7 @@ def must_be(value: object, kind: type | tuple[type, ...], name: str) -> None:
 
     >>> must_be(1.5, float, "the level")
     """
-    if not isinstance(value, kind) or getattr(value, "ndim", None) == 0:  # an array of no dimension is no list
+    if not isinstance(value, kind) or (kind is Iterable and getattr(value, "ndim", 1) == 0):  # an array of no dimension
         kinds = kind if isinstance(kind, tuple) else (kind,)
         wanted = " or ".join("None" if one is type(None) else one.__name__ for one in kinds)
         raise SurveyError(f"{name} is a {type(value).__name__}", rule=f"It must be a {wanted}.")

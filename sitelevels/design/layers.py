@@ -135,7 +135,7 @@ class Layer:
             if self.kind == UNITS:
                 raise SurveyError(f"the layer {self.name!r} is units and has a mix", rule="Units are bought, not mixed.",
                                   remedy="Say kind = \"bedding\" for what is cast in place, or leave the mix out.")
-            usual = usual | (CONCRETE_MIX if len(_mix(self.mix, of) or ()) == 3 else MORTAR_MIX)
+            usual = usual | mix_usual(_mix(self.mix, of))
         given: dict[str, Any] = {name: usual[name].range for name in ("loose", "density", "waste")
                                  if getattr(self, name) is None and name in usual}
         for name, rule, least, most in (
@@ -189,6 +189,11 @@ def _mix(mix: Any, of: str) -> tuple[float, ...] | None:
     if isinstance(mix, str) or not isinstance(mix, Sequence) or len(mix) not in (2, 3):
         raise SurveyError(f"the mix {of} is {mix!r}", rule=rule)
     return tuple(finite(part, f"the mix {of}", rule, over=0.0) for part in mix)
+
+
+def mix_usual(mix: tuple[float, ...] | None) -> dict[str, Published]:
+    """What is usual for a mix, in place of what is usual for its kind of layer."""
+    return {} if mix is None else CONCRETE_MIX if len(mix) == 3 else MORTAR_MIX
 
 
 def _price(price: Any, of: str) -> tuple[float, str] | None:

@@ -91,11 +91,13 @@ class Ground:
             if not self.covers(east, north)[0] or np.hypot(xs - east, ys - north).min() < 1e-3:
                 continue
             corners = np.stack([xs[triangles] - east, ys[triangles] - north], axis=2)
-            sides = [corners[:, one, 0] * corners[:, two, 1] - corners[:, one, 1] * corners[:, two, 0]
-                     for one, two in ((1, 2), (2, 0), (0, 1))]  # twice the area that each side encloses with the place
-            held = np.flatnonzero(np.min(sides, axis=0) >= -1e-9)  # two of them where it lies on a side
+            off = []  # how far inside each side the place lies, m
+            for one, two in ((1, 2), (2, 0), (0, 1)):
+                (ax, ay), (bx, by) = corners[:, one].T, corners[:, two].T
+                off.append((ax * by - ay * bx) / np.hypot(bx - ax, by - ay))
+            held = np.flatnonzero(np.min(off, axis=0) >= -ON_THE_EDGE)  # two of them where it lies on a side
             new = [[place if number != corner else len(xs) for number, place in enumerate(triangles[one])]
-                   for one in held for corner in range(3) if sides[corner][one] > 1e-9]
+                   for one in held for corner in range(3) if off[corner][one] > ON_THE_EDGE]
             xs, ys = np.append(xs, east), np.append(ys, north)
             levels = np.append(levels, self.level_at(east, north))
             triangles = np.concatenate([np.delete(triangles, held, axis=0), np.array(new, dtype=np.intp).reshape(-1, 3)])

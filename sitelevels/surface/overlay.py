@@ -49,6 +49,6 @@ def polygons(shape: Any) -> list[shapely.Polygon]:
 
 
 def small_triangles(area: shapely.Polygon, step: float) -> list[shapely.Polygon]:
-    """Triangles that make up a polygon, none with a side much longer than `step` m."""
+    """Triangles that make up a polygon, its sides cut every `step` m: small ones for a strip that is hardly wider than that."""
     coarse = shapely.get_parts(shapely.constrained_delaunay_triangles(area))
     return [small for one in coarse for small in shapely.get_parts(shapely.delaunay_triangles(one.segmentize(step)))]

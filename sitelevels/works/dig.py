@@ -96,6 +96,11 @@ class Dig:
         return max([part.deepest for part in self.parts] + [self.carried.deepest])
 
     @cached_property
+    def paved(self) -> Any:
+        """The paving in plan, without the strip."""
+        return together(facet.area for facet in self.finish.facets)
+
+    @cached_property
     def strip_area(self) -> float:
         """Plan area of the strip, m²."""
         return float(self.strip.area)
@@ -105,15 +110,17 @@ class Dig:
         """Volume of footings that reaches up into the layers, m³."""
         return self.displaced_between(0.0, self.brief.build_up)
 
-    def displaced_between(self, low: float, high: float) -> float:
-        """Volume of footings in m³ between two heights above the formation, in m."""
-        return self._above(low) - self._above(high)
+    def displaced_between(self, low: float, high: float, within: Any = None) -> float:
+        """Volume of footings in m³ between two heights above the formation, in m; `within` a shape in plan, else everywhere."""
+        return self._above(low, within) - self._above(high, within)
 
-    def _above(self, height: float) -> float:
-        formation = self.formation.lowered(-height)
-        return float(sum(area.area * (top.level - under.plane.level_at(area.centroid.x, area.centroid.y))
-                         for area, top, plane in _footings(formation, self.brief) if plane is None
-                         for under in [formation.facet_at(area.centroid.x, area.centroid.y)]))
+    def _above(self, height: float, within: Any) -> float:
+        formation, volume = self.formation.lowered(-height), 0.0
+        for area, top, plane in _footings(formation, self.brief):
+            for part in polygons(area if within is None else both(area, within)) if plane is None else ():
+                x, y = part.centroid.x, part.centroid.y
+                volume += part.area * (top.level - formation.facet_at(x, y).plane.level_at(x, y))
+        return volume
 
     @property
     def table(self) -> pd.DataFrame:

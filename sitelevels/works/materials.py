@@ -13,7 +13,7 @@ from typing import Any
 import pandas as pd
 
 from ..design.handbook import BULKING, DENSITIES, Range, range_of
-from ..design.layers import BEDDING, COMPACTED, DENSEST, NO_UNITS, UNITS, USUAL, Layer
+from ..design.layers import BEDDING, COMPACTED, DENSEST, NO_UNITS, UNITS, USUAL, Layer, mix_usual
 from ..errors import SurveyError, SurveyWarning, finite, must_be
 from ..wording import (
     html_table,
@@ -50,8 +50,9 @@ class Materials:
         """A new table, a row a heap: done what, then in_place and loose (m³) and mass (kg), each _low _likely _high, then pieces,
         bags, loads_ of each carrier (likely), cost_low cost_likely cost_high.
         """
+        nothing = Heap("", "", NOTHING, NOTHING, NOTHING)
         lines = []
-        for heap in self.heaps:
+        for heap in (*self.heaps, nothing):
             line: dict[str, Any] = {"done": heap.done, "what": heap.what}
             for name, spread in (("in_place", heap.in_place), ("loose", heap.loose), ("mass", heap.mass)):
                 line |= {f"{name}_{end}": value for end, value in zip(ENDS, spread.values, strict=True)}
@@ -64,7 +65,7 @@ class Materials:
             line |= {f"cost_{end}": value for end, value in zip(ENDS, costs, strict=True)}
             lines.append(line)
         whole = ("pieces", "bags", *map(_column, self.carriers))
-        return pd.DataFrame(lines).astype({**dict.fromkeys(whole, "Int64"), **{f"cost_{end}": float for end in ENDS}})
+        return pd.DataFrame(lines).iloc[:-1].astype({**dict.fromkeys(whole, "Int64"), **{f"cost_{end}": float for end in ENDS}})
 
     @property
     def words(self) -> pd.DataFrame:
@@ -127,6 +128,9 @@ class Materials:
 
     def _repr_html_(self) -> str:
         return f"<p>{escape(self.sentence())}</p>{html_table(self.words, words=True)}"
+
+
+FILL = Layer("stone", 0.1, kind=COMPACTED)  # what fills where no layer is compacted
 
 
 def materials(dig: Dig, *, soil: str = "common earth", bulking: Any = None, density: Any = None, reuse: float = 0.0,
@@ -196,31 +200,36 @@ def materials(dig: Dig, *, soil: str = "common earth", bulking: Any = None, dens
     if back > 1:
         raise SurveyError(f"the share of the rubble that goes back is {reuse!r}", rule="It is a share from 0 to 1.",
                           remedy="For per cent, divide by a hundred.")
-    base = next((layer for layer in reversed(dig.brief.layers) if layer.kind == COMPACTED), None)
+    layers = dig.brief.layers
+    base = next((place for place in reversed(range(len(layers))) if layers[place].kind == COMPACTED), None)
     if back and dig.concrete and base is None:
         warnings.warn("None of the broken concrete goes back: no layer is compacted.", SurveyWarning, stacklevel=2)
     heaps, could, left_to_buy = _rubble(dig, base, back)
-    compacted = sum(layer.thickness for layer in dig.brief.layers if layer.kind == COMPACTED)
-    put = min(max(dig.strip_dug - compacted * dig.strip_area, 0.0), dig.soil)
+    compacted = sum(layer.thickness for layer in layers if layer.kind == COMPACTED)
+    stone = compacted * dig.strip_area - (dig.displaced_between(0.0, compacted, dig.strip) if dig.brief.footings else 0.0)
+    put = min(max(dig.strip_dug - stone, 0.0), dig.soil)
     for done, what, volume in ((AWAY, SOIL, dig.soil - put), (BACK, f"{SOIL} over the strip", put)):
         if volume > CRUMB:
             solid = Range(volume, volume, volume)
             heaps.append(Heap(done, what, solid, solid * (grows + 1.0), solid * heavy))
-    top = next((layer for layer in dig.brief.layers if layer.kind == UNITS), None)
-    for layer in dig.brief.layers:
-        heaps += _bought(dig, layer, left_to_buy if layer is base else _needed(dig, layer), units if layer is top else None,
-                         bag)
+    top = next((place for place, layer in enumerate(layers) if layer.kind == UNITS), None)
+    for place, layer in enumerate(layers):
+        needed = left_to_buy if place == base else _needed(dig, place)
+        heaps += _bought(dig, layer, needed, units if place == top else None, bag)
     if dig.fill >= 0.005:
-        stone = base or Layer("stone", dig.fill, kind=COMPACTED)
-        heaps += _bought(dig, replace(stone, name=f"{stone.name}, as fill under the layers"), Range(*(dig.fill,) * 3), None, bag)
+        like = FILL if base is None else layers[base]
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore", SurveyWarning)  # a thick layer was questioned when it was made
+            like = replace(like, name=f"{like.name}, as fill under the layers")
+        heaps += _bought(dig, like, Range(*(dig.fill,) * 3), None, bag)
     sources = _sources(dig, heaps, soil if bulking is None else None, density is None, units is not None)
     return Materials(dig, tuple(heaps), loads, could, sources)
 
 
-def _rubble(dig: Dig, base: Layer | None, back: float) -> tuple[list[Heap], Range, Range]:
+def _rubble(dig: Dig, base: int | None, back: float) -> tuple[list[Heap], Range, Range]:
     """Heaps of broken concrete, how much of it could go back, and what of the base is left to buy, both in m³ compacted."""
-    grown, ratio = BULKING[RUBBLE].range + 1.0, base.loose if base else Range(1.0, 1.0, 1.0)
-    room, solid = _needed(dig, base) if base else NOTHING, dig.concrete
+    grown, ratio = BULKING[RUBBLE].range + 1.0, Range(1.0, 1.0, 1.0) if base is None else dig.brief.layers[base].loose
+    room, solid = NOTHING if base is None else _needed(dig, base), dig.concrete
 
     def put(share: float, grown: float, ratio: float, room: float) -> float:
         return min(share * solid * grown / ratio, room)
@@ -232,7 +241,7 @@ def _rubble(dig: Dig, base: Layer | None, back: float) -> tuple[list[Heap], Rang
     away = over_ends(lambda *one: solid * one[0] - put(back, *one) * one[1])
     left = over_ends(lambda *one: solid - put(back, *one) * one[1] / one[0])
     heaps = [Heap(AWAY, RUBBLE, left, away, left * density)] if away.high > CRUMB else []
-    if back and base and solid:
+    if back and base is not None and solid:
         kept = over_ends(lambda *one: put(back, *one) * one[1] / one[0])
         heaps.append(Heap(BACK, RUBBLE, over_ends(lambda *one: put(back, *one)), over_ends(lambda *one: put(back, *one) * one[1]),
                           kept * density))
@@ -253,12 +262,14 @@ def _share(value: Any, what: str, *, most: float) -> Range:
     return found
 
 
-def _needed(dig: Dig, layer: Layer) -> Range:
+def _needed(dig: Dig, place: int) -> Range:
     """Volume of a layer in place, m³: compacted ones reach out over the strip, and footings take their part of each."""
-    area = dig.finish.area + (dig.strip_area if layer.kind == COMPACTED else 0.0)
-    layers = dig.brief.layers
-    low = sum(one.thickness for one in layers[next(place for place, one in enumerate(layers) if one is layer) + 1:])
-    taken = dig.displaced_between(low, low + layer.thickness) if dig.brief.footings else 0.0
+    layer, beside = dig.brief.layers[place], dig.brief.layers[place].kind == COMPACTED
+    low = sum(one.thickness for one in dig.brief.layers[place + 1:])
+    taken = 0.0
+    if dig.brief.footings:
+        taken = dig.displaced_between(low, low + layer.thickness, None if beside else dig.paved)
+    area = dig.finish.area + (dig.strip_area if beside else 0.0)
     return Range(*(max(thick * area - taken, 0.0) for thick in layer.spread.values))
 
 
@@ -304,12 +315,14 @@ def _cost(layer: Layer, loose: Range, mass: Range, area: Range | None, pieces: i
 def _sources(dig: Dig, heaps: Iterable[Heap], soil: str | None, soil_density: bool, laid_out: bool) -> tuple[str, ...]:
     """Where each usual range that was used comes from."""
     moved = {heap.what for heap in heaps}
+    dug = any(what.startswith(SOIL) for what in moved)
     said = [f"{kind}, bulking {word_share(BULKING[kind].range.low)} to {word_share(BULKING[kind].range.high)}: "
-            f"{BULKING[kind].source}" for kind, used in ((RUBBLE, RUBBLE in moved), (soil, SOIL in moved)) if used and kind]
+            f"{BULKING[kind].source}" for kind, used in ((RUBBLE, RUBBLE in moved), (soil, dug)) if used and kind]
     said += [f"{what}, density: {DENSITIES[name].source}" for what, name, used in (
-        (RUBBLE, "concrete", RUBBLE in moved), (SOIL, "soil", soil_density and SOIL in moved)) if used]
-    for layer in dig.brief.layers:
-        usual = USUAL[layer.kind or BEDDING]
+        (RUBBLE, "concrete", RUBBLE in moved), (SOIL, "soil", soil_density and dug)) if used]
+    stone = [FILL] if any(what.startswith(FILL.name) for what in moved) else []
+    for layer in (*dig.brief.layers, *stone):
+        usual = USUAL[layer.kind or BEDDING] | mix_usual(layer.mix)
         names = ["tolerance", *(["loose"] if layer.kind != UNITS else []), *(["density"] if layer.mix is None else []),
                  *(["waste"] if not (laid_out and layer.kind == UNITS) else [])]
         said += [f"{layer.name}, {name} {_spread(name, usual[name].range)}: {usual[name].source}" for name in names
@@ -321,8 +334,12 @@ def _sources(dig: Dig, heaps: Iterable[Heap], soil: str | None, soil_density: bo
 
 
 def _spread(name: str, spread: Range) -> str:
-    word: Callable[[float], str] = word_share if name == "waste" else word_mm if name == "tolerance" else word_number
+    word: Callable[[float], str] = _per_cent if name == "waste" else word_mm if name == "tolerance" else word_number
     return " to ".join(dict.fromkeys(word(value) for value in spread.values))
+
+
+def _per_cent(share: float) -> str:
+    return f"{word_number(share * 100)}%"
 
 
 def _column(carrier: Carrier) -> str:

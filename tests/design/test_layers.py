@@ -192,6 +192,8 @@ class TestRefusals:
         with pytest.warns(SurveyWarning, match="Are those millimetres"):
             Underside(120)
         with pytest.warns(SurveyWarning, match="Are those millimetres"):
+            Brief(YARD, beyond_edge=1.5)
+        with pytest.raises(SurveyError, match=r"The dig reaches 150\.00 m past the edge"):
             Brief(YARD, beyond_edge=150)
 
 
