@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable, Sequence
 from typing import Any
 
 import numpy as np
@@ -10,12 +10,19 @@ import shapely
 
 GRID = 1e-9  # m: so fine that areas keep nine digits, so coarse that outlines which nearly coincide do
 DIGITS = 16  # last digits of the largest coordinate that the grid must not fall below: far from the origin it is coarser
+NEAR = 1000.0  # m: places no farther from the origin than this are as near as need be
 CRUMB = 1e-6  # m² for each m of outline: narrower parts are what the cutting leaves
 
 
-def _grid(*shapes: Any) -> float:
-    reach = max((abs(end) for shape in shapes for end in shape.bounds if end == end), default=0.0)
-    return max(GRID, DIGITS * float(np.spacing(reach)))
+def _overlaid(shapes: Sequence[Any], work: Callable[[list[Any], float], Any]) -> shapely.MultiPolygon:
+    """What `work` makes of shapes that were brought onto one grid, near the origin, where numbers have digits to spare."""
+    ends = [shape.bounds for shape in shapes if not shape.is_empty]
+    if not ends:
+        return shapely.MultiPolygon()
+    grid = max(GRID, DIGITS * float(np.spacing(np.abs(ends).max())))
+    origin = np.trunc(np.array(ends[0][:2]) / NEAR) * NEAR
+    moved = [_flat(shapely.transform(shape, lambda places: places - origin), grid) for shape in shapes]
+    return shapely.transform(_flat(work(moved, grid), grid), lambda places: places + origin)
 
 
 def _flat(shape: Any, grid: float) -> shapely.MultiPolygon:
@@ -25,21 +32,17 @@ def _flat(shape: Any, grid: float) -> shapely.MultiPolygon:
 
 def both(one: Any, other: Any) -> shapely.MultiPolygon:
     """Where two shapes lie over each other."""
-    grid = _grid(one, other)
-    return _flat(shapely.intersection(_flat(one, grid), _flat(other, grid), grid_size=grid), grid)
+    return _overlaid((one, other), lambda shapes, grid: shapely.intersection(*shapes, grid_size=grid))
 
 
 def less(one: Any, other: Any) -> shapely.MultiPolygon:
     """What is left of a shape outside another."""
-    grid = _grid(one, other)
-    return _flat(shapely.difference(_flat(one, grid), _flat(other, grid), grid_size=grid), grid)
+    return _overlaid((one, other), lambda shapes, grid: shapely.difference(*shapes, grid_size=grid))
 
 
 def together(shapes: Iterable[Any]) -> shapely.MultiPolygon:
     """What any of the shapes covers."""
-    given = list(shapes)
-    grid = _grid(*given)
-    return _flat(shapely.union_all([_flat(shape, grid) for shape in given], grid_size=grid), grid)
+    return _overlaid(list(shapes), lambda given, grid: shapely.union_all(given, grid_size=grid))
 
 
 def polygons(shape: Any) -> list[shapely.Polygon]:

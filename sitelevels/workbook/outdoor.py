@@ -21,7 +21,7 @@ from ..surface.shapes import Channel, Outlet
 from ..wording import whole_mm, word_area, word_level, word_mm, word_number, word_place, word_volume
 from ..works.build_up import LayersFit, layers_fit
 from ..works.dig import Dig, dig_out
-from ..works.heaps import AWAY, BARROW, BULK_BAG, BUY, SOIL, Carrier
+from ..works.heaps import AWAY, BARROW, BULK_BAG, BUY, SOIL, Carrier, word_carriers
 from ..works.materials import Materials, materials
 from ..works.packer import packers
 from ..works.pegs import pegs_at
@@ -235,8 +235,8 @@ class Outdoor(Water):
                         f"{word_number(layer.loose.likely)} (loose for what is in place) × {word_number(1 + layer.waste.likely)} "
                         f"(waste) = {word_volume(found.heap(BUY, layer.name).loose.likely)} to fetch.")
         said.append(f"Dug soil: {word_volume(soil.in_place.likely)} × {word_number(grows)} (bulking) = "
-                    f"{word_volume(soil.loose.likely)}, in barrows of {word_number(self.carriers[0].volume)} m³ "
-                    f"{self.carriers[0].loads(soil.loose, soil.mass)[1]} loads.")
+                    f"{word_volume(soil.loose.likely)}, in loads of a {word_carriers(self.carriers[:1])}: "
+                    f"{self.carriers[0].loads(soil.loose, soil.mass)[1]}.")
         return tuple(said)
 
     @property

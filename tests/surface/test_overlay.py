@@ -142,6 +142,10 @@ class TestShapes:
         found = small_triangles(shape, 0.25)
         assert sum(one.area for one in found) == area(shape.area)
         assert shapely.union_all(found).symmetric_difference(shape).area == area(0)
+        assert {len(one.exterior.coords) for one in found} == {4}
+
+    def test_triangles_of_a_narrow_strip_have_small_sides(self) -> None:
+        """A strip 150 mm wide cut every 250 mm: no side reaches farther than two steps."""
+        found = small_triangles(shapely.box(0, 0, 4, 0.15), 0.25)
         wide = [one for one in found if one.area > 1e-9]  # along a straight side rounding leaves some that cover nothing
         assert max(math.dist(*side) for one in wide for side in pairwise(one.exterior.coords)) <= 2 * 0.25
-        assert {len(one.exterior.coords) for one in found} == {4}

@@ -303,3 +303,23 @@ def test_no_random_place_is_deeper_than_the_deepest(seed: int) -> None:
     """From today's surface: the concrete, and the soil below it."""
     one = sampled(seed)
     assert one.dig.deepest >= (one.concrete + one.soil).max() - 1e-9
+
+
+@pytest.mark.parametrize("angle", [0.1, 0.7, 1.3, 2.9])
+@pytest.mark.parametrize("far", [(450_000.0, 6_200_000.0), (-3_000.0, -70_000.0)], ids=["national grid", "south-west"])
+def test_the_same_yard_far_from_the_origin(far: Place, angle: float) -> None:
+    """An L with a footing and an old floor, rounded to a millimetre, has the same volumes wherever its plan grid begins."""
+    def volumes(east: float, north: float) -> tuple[float, ...]:
+        def put(points: Outline) -> Outline:
+            return [(east + round(x, 3), north + round(y, 3)) for x, y in turned(points, angle, 0.0, 0.0)]
+
+        area = put([(0, 0), (6, 0), (6, 2), (3, 2), (3, 4), (0, 4)])
+        footing = put(rectangle(1, 1, 2, 1.5))
+        x, y = np.array([-9, 9, 9, -9, 1.0]) + east, np.array([-9, -9, 9, 9, 1.0]) + north
+        brief = Brief(area, layers=[Layer("slab", 0.05), Layer("base", 0.1)], footings=[Footing("old", footing, 9.85)],
+                      underside=Underside(0.1, put(rectangle(1.3, 1.3, 2.3, 1.8))))
+        dig = dig_out(Ground(x, y, [10.0, 10.02, 10.05, 10.0, 10.03]), Finish.plane(Plane(9.95, 0.01, 0.01, (east, north)), area),
+                      brief)
+        return dig.concrete, dig.soil, dig.fill, dig.displaced, dig.strip_area
+
+    assert volumes(*far) == pytest.approx(volumes(0.0, 0.0), abs=1e-6)

@@ -215,7 +215,7 @@ class TestManning:
         channel = rectangular_channel(0.1, 0.05, 0.01, 0.01)
         said = "The rectangular channel, 100 × 50 mm at 1:100 (10.0 mm/m), carries 4.27 l/s at 0.85 m/s (Manning's n 0.01)."
         assert channel.sentence() == said
-        assert channel.sentence(runoff(40, 50.4, 1.0)) == said + " 0.56 l/s is 14% of that."  # 0.56 / 4.275 = 0.131, never less
+        assert channel.sentence(runoff(40, 50.4, 1.0)) == said + " 0.56 l/s is 14% of that: enough."  # 0.131, never less
         # 6 l/s is 1.4035 of it: 0.01 × 1.9699 is 1:50.76, steeper than which 1:50.7 is
         assert channel.sentence(0.006) == (said + " 6.00 l/s is 141% of that: too much. This size needs 1:50.7 (19.7 mm/m) or "
                                            "steeper for it.")
