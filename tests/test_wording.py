@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from sitelevels import SurveyError, parse_fall, word_fall
-from sitelevels.wording import html_table, word_area, word_level, word_mm, word_volume
+from sitelevels.wording import html_table, word_area, word_level, word_mm, word_number, word_rate, word_time, word_volume
 
 steady = settings(deadline=None, max_examples=100, derandomize=True)
 
@@ -104,6 +104,27 @@ def test_volumes_and_areas_carry_their_unit() -> None:
     assert word_volume(-0.001) == "0.00 m³"
     assert word_area(29.74) == "29.7 m²"
     assert word_area(-0.01) == "0.0 m²"
+
+
+@pytest.mark.parametrize(("rate", "words"), [
+    (2.5e-5, "90 mm/h (2.5e-05 m/s)"), (1e-6, "3.6 mm/h (1.0e-06 m/s)"), (1e-3, "3600 mm/h (1.0e-03 m/s)"),
+    (1 / 3.6e6, "1 mm/h (2.8e-07 m/s)"), (1.234e-4, "440 mm/h (1.2e-04 m/s)")])  # 444 mm/h to two figures
+def test_how_fast_ground_takes_water(rate: float, words: str) -> None:
+    assert word_rate(rate) == words
+
+
+@pytest.mark.parametrize(("seconds", "words"), [
+    (0.4, "0 s"), (30, "30 s"), (119, "119 s"), (120, "2 min"), (300, "5 min"), (7140, "119 min"), (7200, "2.0 h"),
+    (86400, "24.0 h")])
+def test_times_below_two_minutes_are_in_seconds(seconds: float, words: str) -> None:
+    assert word_time(seconds) == words
+
+
+@pytest.mark.parametrize(("number", "figures", "words"), [
+    (150.0, 6, "150"), (1 / 80, 6, "0.0125"), (1234.0, 2, "1200"), (444.24, 2, "440"), (0.0154, 2, "0.015"), (250.0, 2, "250"),
+    (1e6, 6, "1000000"), (1.25e-5, 6, "0.0000125"), (1234567.0, 3, "1230000"), (-0.5, 3, "-0.5"), (0.0, 6, "0")])
+def test_a_number_of_few_figures_is_rounded_and_never_in_powers_of_ten(number: float, figures: int, words: str) -> None:
+    assert word_number(number, figures=figures) == words
 
 
 def test_a_table_is_escaped_and_its_empty_cells_are_empty() -> None:

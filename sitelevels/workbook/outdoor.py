@@ -18,7 +18,7 @@ from ..design.parts import Reader
 from ..errors import SurveyError
 from ..surface.overlay import both, less, polygons
 from ..surface.shapes import Channel, Outlet
-from ..wording import whole_mm, word_area, word_level, word_mm, word_number, word_place, word_volume
+from ..wording import tidy, whole_mm, word_area, word_level, word_mm, word_number, word_place, word_volume
 from ..works.build_up import LayersFit, layers_fit
 from ..works.dig import Dig, dig_out
 from ..works.heaps import AWAY, BARROW, BULK_BAG, BUY, SOIL, Carrier, word_carriers
@@ -45,7 +45,7 @@ class Outdoor(Water):
     def faults(self) -> tuple[str, ...]:
         """What keeps any part from being worked out, a sentence each."""
         found: dict[str, None] = {}
-        for name in ("fit", "dig", "units", "post_check", "materials", "catchments", "flow", "conduits", "soakaway"):
+        for name in ("fit", "dig", "holes", "units", "post_check", "materials", "catchments", "flow", "conduits", "soakaway"):
             try:
                 getattr(self, name)
             except SurveyError as error:
@@ -67,7 +67,9 @@ class Outdoor(Water):
     @cached_property
     def dig(self) -> Dig:
         """What is taken up and dug."""
-        return dig_out(self.job.ground, self.job.finish, self.job.brief)
+        ground, finish, brief = self.job.ground, self.job.finish, self.job.brief
+        found: Dig = self._heard(lambda: dig_out(ground, finish, brief))
+        return found
 
     @property
     def carriers(self) -> tuple[Carrier, ...]:
@@ -150,14 +152,15 @@ class Outdoor(Water):
     def _start(self, reader: Reader, kept: list[Edge]) -> tuple[float, float]:
         """Where the first unit starts: a joint off each wall or paving that stays, where the place lies at it."""
         x, y = reader.place("start", self.job.reduced.spots())
-        place, off = shapely.Point(x, y), np.zeros(2)
+        place, ways = shapely.Point(x, y), set()
         for first, second in kept:
             line = np.subtract(second, first) / math.dist(first, second)
             aside = np.array([-line[1], line[0]])
             middle = (np.add(first, second) / 2 + 2 * AGAINST * aside).tolist()
             if shapely.LineString([first, second]).distance(place) <= AGAINST:
-                off += aside if self.job.brief.area.contains(shapely.Point(middle)) else -aside
-        joint = reader.number("joint_mm", 0.001)
+                inward = aside if self.job.brief.area.contains(shapely.Point(middle)) else -aside
+                ways.add((tidy(inward[0]), tidy(inward[1])))  # once for all parts of a straight side
+        off, joint = np.sum([*ways, (0.0, 0.0)], axis=0), reader.number("joint_mm", 0.001)
         return x + joint * float(off[0]), y + joint * float(off[1])
 
     @property
@@ -189,8 +192,10 @@ class Outdoor(Water):
     def post_check(self) -> PostCheck | None:
         """What the posts stand on and how they cut the units; None where there are none."""
         layout = self.tried("units")
-        found: PostCheck | None = self._read(self._reader("post", {}), lambda _: check_posts(
-            self.posts, self.job.brief.area, layout) if self.posts else None)
+        posts, area = self.posts, self.job.brief.area
+        found: PostCheck | None = None
+        if posts:
+            found = self._read(self._reader("post", {}), lambda _: check_posts(posts, area, layout))
         return found
 
     def pegs(self, backsight: float | None = None) -> PegTable:
@@ -223,8 +228,7 @@ class Outdoor(Water):
         """One peg's reading, one layer and the soil, each as the sum that one would do on paper."""
         pegs, dig, found = self.pegs(), self.dig, self.materials
         peg, known = pegs.pegs[0], pegs.backsight or (pegs.hpc, 0.0)
-        soil = found.heap(AWAY, SOIL)
-        grows = soil.loose.likely / soil.in_place.likely
+        soil = next((heap for heap in found.heaps if (heap.done, heap.what) == (AWAY, SOIL)), None)
         said = [f"Peg {peg.point}: {word_level(known[0])} + {word_level(known[1])} = {word_level(pegs.hpc)} is the plane of "
                 f"collimation. Finished {word_level(peg.finished)} less {word_mm(self.job.brief.build_up)} of layers is the "
                 f"formation, {word_level(peg.formation)}; {word_level(pegs.hpc)} − {word_level(peg.formation)} = "
@@ -234,6 +238,9 @@ class Outdoor(Water):
             said.append(f"The {layer.name}: {word_area(dig.finish.area)} × {word_mm(layer.thickness)} × "
                         f"{word_number(layer.loose.likely)} (loose for what is in place) × {word_number(1 + layer.waste.likely)} "
                         f"(waste) = {word_volume(found.heap(BUY, layer.name).loose.likely)} to fetch.")
+        if soil is None:
+            return tuple(said)
+        grows = soil.loose.likely / soil.in_place.likely
         said.append(f"Dug soil: {word_volume(soil.in_place.likely)} × {word_number(grows)} (bulking) = "
                     f"{word_volume(soil.loose.likely)}, in loads of a {word_carriers(self.carriers[:1])}: "
                     f"{self.carriers[0].loads(soil.loose, soil.mass)[1]}.")

@@ -28,7 +28,8 @@ COLOURS = {"met": style.MET, "too close to call": style.TOO_CLOSE, "not met": st
 def _letter(letter: str, bold: bool) -> float:
     """Width of a letter at 100 pt."""
     font = FontProperties(size=100, weight="bold" if bold else "normal")
-    return float(text_to_path.get_text_width_height_descent(letter, font, False)[0])
+    shown = letter if style.has_glyph(letter) else style.NO_GLYPH
+    return float(text_to_path.get_text_width_height_descent(shown, font, False)[0])
 
 
 def wide(words: str, size: float = style.TEXT, *, bold: bool = False) -> float:

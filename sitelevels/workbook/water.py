@@ -45,12 +45,17 @@ class Water:
 
     def _read(self, reader: Reader, read: Callable[[Reader], Any]) -> Any:
         """What is read out of a part, a refusal told of the part."""
+        try:
+            return self._heard(lambda: read(reader))
+        except SurveyError as error:
+            raise error.at(reader.where) from None
+
+    def _heard(self, act: Callable[[], Any]) -> Any:
+        """What `act` gives; what it questions is kept among the doubts."""
         with warnings.catch_warnings(record=True) as doubts:
             warnings.simplefilter("always", SurveyWarning)
             try:
-                return read(reader)
-            except SurveyError as error:
-                raise error.at(reader.where) from None
+                return act()
             finally:
                 self._doubts.update(dict.fromkeys(str(doubt.message) for doubt in doubts))
 
@@ -73,10 +78,9 @@ class Water:
     @cached_property
     def catchments(self) -> Catchments:
         """Where the rain goes."""
-        shape, roofs = self.job.shape, self.roofs
+        shape, roofs, finish, brief = self.job.shape, self.roofs, self.job.finish, self.job.brief
         outlets = [("outlet", *shape.point)] if isinstance(shape, Outlet) else []
-        found: Catchments = self._read(self._reader("rain"), lambda _: catchments(
-            self.job.finish, self.job.brief, outlets=outlets, roof=roofs))
+        found: Catchments = self._read(self._reader("rain"), lambda _: catchments(finish, brief, outlets=outlets, roof=roofs))
         return found
 
     @cached_property
@@ -107,7 +111,7 @@ class Water:
 
     def _channel_fall(self, reader: Reader) -> float:
         """The fall that is told, or that of the channel in the finished surface; where they differ, that is questioned."""
-        along = [facet.plane.fall_towards(*facet.along) for facet in self.job.finish.facets if facet.along is not None]
+        along = [abs(facet.plane.fall_towards(*facet.along)) for facet in self.job.finish.facets if facet.along is not None]
         if not along or "fall" not in reader.entry:
             return along[0] if along and "fall" not in reader.entry else reader.fall("fall")
         fall = reader.fall("fall")

@@ -102,6 +102,15 @@ price_per = "bulk bag"
     def test_name_and_thickness_are_asked_for(self, text: str, reduced: ReducedLevels) -> None:
         assert problems(text, reduced)[0].startswith("brief.toml, [[layer]] number 1")
 
+    @pytest.mark.parametrize(("text", "key"), [("[[layer]]\nthickness_mm = 5\n", "name"),
+                                               ('[[layer]]\nname = "a"\n', "thickness_mm"),
+                                               ('[[footing]]\ncorners_m = [[0, 0], [1, 0], [1, 1]]\ntop_m = 9\n', "name"),
+                                               ('[old_floor]\ncorners = ["C1", "C2", "C3"]\n', "thickness_mm")])
+    def test_a_key_that_is_not_there_is_missing_and_never_none(self, text: str, key: str, reduced: ReducedLevels) -> None:
+        (said,) = problems(text, reduced)
+        assert f": {key} is missing." in said
+        assert "None" not in said
+
 
 class TestOldFloor:
     def test_one_thickness(self, reduced: ReducedLevels) -> None:
@@ -124,8 +133,11 @@ class TestOldFloor:
         assert floor.area is not None
         assert floor.area.area == 6.0
 
+    def test_a_part_without_keys_is_none(self, reduced: ReducedLevels) -> None:
+        assert told("[old_floor]\n", reduced).underside is None
+
     @pytest.mark.parametrize("line", [
-        "", "thickness_mm = 0", "thickness_mm = -1", "thickness_mm = nan", 'thickness_mm = "100"', "thickness_mm = []",
+        "thickness_mm = 0", "thickness_mm = -1", "thickness_mm = nan", 'thickness_mm = "100"', "thickness_mm = []",
         "thickness_mm = [100]", "thickness_mm = [[100]]", 'thickness_mm = [["S9", 100]]', 'thickness_mm = [["N1", 100]]',
         'thickness_mm = [["S1", "100"]]', "thickness_mm = [[1, 2, 3, 4]]", 'thickness_mm = [["S1", 1, 100]]',
         "thickness_mm = [[1, 2, -3]]", "thickness_mm = [[inf, 2, 30]]", 'thickness_mm = ["S1"]', "thickness_mm = [[5, 100]]",

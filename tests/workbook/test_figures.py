@@ -43,6 +43,15 @@ def marks(ax: Axes, *symbols: str) -> dict[tuple[float, float], str]:
             for x, y in zip(line.get_xdata(), line.get_ydata(), strict=True)}
 
 
+def test_a_sign_without_a_glyph_is_a_box(hand: Any) -> None:
+    hand.write(brief=hand.brief.replace('"house"', '"Haus \u6771"'), book=hand.book.replace(",house,", ",Haus \u6771,"))
+    ax = figures.plan(hand.open())
+    ax.figure.canvas.draw()
+    shown = {text.get_text() for text in ax.texts}
+    assert "Haus □" in shown
+    assert not any("\u6771" in text for text in shown)
+
+
 @pytest.mark.parametrize("name", PICTURES)
 class TestEveryPicture:
     def test_axes_given_are_used_and_returned(self, name: str, hand: Any) -> None:

@@ -211,6 +211,26 @@ class TestBriefTextForm:
         form.save_text()
         assert len(demo.open().brief.demands) == 9
 
+    @pytest.mark.parametrize(("more", "words"), [
+        ('[rain]\nintensity_mm_h = "heavy"\n', "'heavy' is not in the handbook"),
+        ('[taking_up]\nsoil = "moon"\n', "moon"), ("[units]\nlength_mm = 500\n", "width_mm is missing"),
+        ("[soakaway]\nsize_m = [1, 1, 1]\n", "how fast the ground takes water"),
+        ('[[post]]\nname = "P"\nat = [1, 1]\n', "size_mm is missing")])
+    def test_faults_of_the_outdoor_parts_are_told_and_may_be_saved(self, hand: Any, more: str, words: str) -> None:
+        form = forms.BriefTextForm(hand.open())
+        form.text.value += more
+        assert words in refused(form)
+        assert "holds together" not in form.message.value
+        form.save_text()
+        assert "Saved as it stands" in form.message.value
+        assert words in refused(form)
+        assert hand.brief.endswith(more)
+
+    def test_outdoor_parts_that_are_right_are_no_fault(self, hand: Any) -> None:
+        form = forms.BriefTextForm(hand.open())
+        form.text.value += "[rain]\nintensity_mm_h = 36\n[units]\nlength_mm = 500\nwidth_mm = 500\njoint_mm = 0\n"
+        assert "The brief holds together" in went_well(form)
+
     def test_the_demonstration_itself_is_never_changed(self, demo: Any) -> None:
         folder = demo.path.rename(demo.path.parent / "pottery-yard")
         form = forms.BriefTextForm(workbook.open_job(folder))

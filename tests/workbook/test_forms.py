@@ -148,6 +148,38 @@ class TestDigForm:
         assert how in form.shown.value
         assert "go on." not in form.shown.value
 
+    def test_a_peg_may_be_checked_on_any_layer(self, hand: Any) -> None:
+        form = forms.DigForm(hand.open())
+        assert form.surface.value == "finished"
+        assert form.surface.options == ("finished", "top of bed", "top of hardcore", "formation")
+        form.peg.value, form.reading.value = "C1", "1,680"  # HPC 11.500 m; the formation lies at 9.820 m
+        assert "The laser or the benchmark has moved" in form.shown.value
+        form.surface.value = "formation"
+        assert "Peg C1 reads as it should, within 0.0 mm" in form.shown.value
+        form.surface.value = "top of bed"  # at 9.960 m, due at 1.540 m
+        assert "peg C1, top of bed, reads 1.680 m where 1.540 m is due, 140.0 mm lower" in form.shown.value
+
+    def test_a_doubt_is_told_after_writing_too(self, hand: Any) -> None:
+        form = forms.DigForm(hand.open())
+        form.peg.value, form.reading.value = "C1", "1.508"
+        form.write()
+        assert "Written: " in went_well(form)
+        alert = form.message.value.partition("role='alert'")[2]
+        assert "The laser or the benchmark has moved" in alert
+        assert "Open the sheet" in alert
+
+    def test_what_was_not_worked_out_is_told_after_writing(self, hand: Any) -> None:
+        form = forms.DigForm(hand.write(brief=hand.brief + '[rain]\nintensity_mm_h = "heavy"\n').open())
+        form.write()
+        assert "Written: " in went_well(form)
+        assert "Not worked out: brief.toml, [rain]" in form.message.value.partition("role='alert'")[2]
+        assert (hand.path / "sheet" / "sheet.pdf").exists()
+
+    def test_nothing_doubtful_is_no_alert(self, hand: Any) -> None:
+        form = forms.DigForm(hand.open())
+        form.write()
+        assert "role='alert'" not in form.message.value
+
     def test_after_a_move_the_peg_is_due_at_the_new_height(self, hand: Any) -> None:
         form = forms.DigForm(hand.open())
         form.backsight.value = 1.300

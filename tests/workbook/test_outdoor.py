@@ -43,6 +43,16 @@ class TestDigging:
     def test_nothing_buried(self, yard: Any) -> None:
         assert not outdoor(yard).fit.rooms
 
+    def test_of_a_footing_only_what_lies_under_the_paving_counts(self, yard: Any) -> None:
+        """It reaches from 3 to 6 m, the paving ends at 4 m; at 2 m out 9.950 − 9.700 − 0.180 m are left."""
+        found = outdoor(yard, '[[footing]]\nname = "pad"\ncorners_m = [[3, 1], [6, 1], [6, 2], [3, 2]]\ntop_m = 9.7\n').fit
+        assert sorted(room.likely for room in found.rooms) == pytest.approx([0.070, 0.070, 0.095, 0.095])
+        assert re.search(r"Tightest at pad, x [34] y 2:", found.sentence())
+
+    def test_a_footing_outside_the_paving_is_not_in_the_way(self, yard: Any) -> None:
+        found = outdoor(yard, '[[footing]]\nname = "pad"\ncorners_m = [[5, 1], [6, 1], [6, 2], [5, 2]]\ntop_m = 9.99\n')
+        assert not found.fit.rooms
+
     def test_corners_of_a_footing_count_as_buried(self, yard: Any) -> None:
         found = outdoor(yard, '[[footing]]\nname = "pad"\ncorners_m = [[1, 1], [2, 1], [2, 2], [1, 2]]\ntop_m = 9.7\n')
         assert len(found.fit.rooms) == 4
@@ -71,6 +81,10 @@ class TestMaterials:
         assert (barrow, bag, skip) == (4, 1, 1)  # 0.312 m³ or 384 kg: 3.9 barrows by volume, 3.84 by mass
         assert found.materials.cost.likely == 200
 
+    def test_a_barrow_of_a_litre_is_the_least(self, yard: Any) -> None:
+        found = outdoor(yard, "[taking_up]\nbarrow_litres = 1\n")
+        assert found.materials.away(found.carriers[0])[1] == 312  # 0.312 m³
+
     def test_units_to_buy_are_those_laid_out(self, yard: Any) -> None:
         found = outdoor(yard, UNITS + 'start = "C1"\nbreakage_percent = 0\n')
         assert (found.units.whole, found.units.cut, found.units.order) == (48, 0, 48)
@@ -83,6 +97,13 @@ class TestUnitsAndPosts:
         found = outdoor(yard)
         assert (found.units, found.cuts, found.post_check, found.flow, found.soakaway, found.infiltration) == (None,) * 6
         assert (found.posts, found.holes, found.conduits, found.roofs) == ((), (), (), [])
+
+    def test_a_post_over_a_metre_is_a_doubt(self, yard: Any) -> None:
+        found = outdoor(yard, '[[post]]\nname = "P"\nat = [2.0, 1.5]\nsize_mm = 1200\n')
+        with warnings.catch_warnings():
+            warnings.simplefilter("error")
+            assert found.post_check is not None
+        assert any("1.20 m wide" in doubt for doubt in found.doubts)
 
     def test_breakage(self, yard: Any) -> None:
         assert outdoor(yard, UNITS).units.order == 51  # 48 and 5 %: 50.4
@@ -188,15 +209,94 @@ class TestPegs:
             outdoor(yard).pegs(reading)
 
 
+CHANNEL = ('[finish]\nshape = "channel"\nline = [[0.0, 2.0], [4.0, 2.0]]\nlevel_m = 9.93\nfall = "1:100"\nleft = "1:50"\n'
+           'right = "1:50"\n')
+
+
+class TestFolds:
+    @staticmethod
+    def folded(yard: Any, more: str) -> Any:
+        """A channel along the yard, 2 m out."""
+        yard.write(brief=re.sub(r"\[finish\]\n(.*\n){4}", CHANNEL, yard.brief))
+        return outdoor(yard, UNITS + 'start = "C1"\n' + more)
+
+    def test_units_are_cut_beside_a_channel(self, yard: Any) -> None:
+        """100 mm wide: the rows from 1.5 to 2 m and from 2 to 2.5 m lose 50 mm each; 4 of 6 rows of 8 stay whole."""
+        found = self.folded(yard, "[rain]\nchannel_mm = [100, 75]\n")
+        assert [fold.bounds for fold in found.folds] == [pytest.approx((0, 1.95, 4, 2.05))]
+        assert (found.units.whole, found.units.cut) == (32, 16)
+        assert found.cuts[["length", "width", "count"]].to_numpy().tolist() == [["500 mm", "450 mm", 16]]
+
+    def test_units_are_cut_along_a_fold(self, yard: Any) -> None:
+        """Where the channel has no width yet, a line of 2 mm: 1 mm of either row."""
+        found = self.folded(yard, "")
+        assert [fold.bounds for fold in found.folds] == [pytest.approx((0, 1.999, 4, 2.001))]
+        assert found.cuts[["length", "width", "count"]].to_numpy().tolist() == [["500 mm", "499 mm", 16]]
+
+    def test_a_gully_in_the_channel_parts_it(self, yard: Any) -> None:
+        """200 mm wide in the middle, 2 mm clear: (4 − 0.204) × 0.1 m² of channel are left, in two parts."""
+        found = self.folded(yard, '[rain]\nchannel_mm = [100, 75]\n[[hole]]\nname = "gully"\nat = [2.0, 2.0]\nsize_mm = 200\n')
+        assert [fold.area for fold in found.folds] == pytest.approx([1.898 * 0.1] * 2)
+        assert (found.units.whole, found.units.cut) == (32, 16)  # the gully meets four that the channel cuts already
+
+    def test_one_plane_has_none(self, yard: Any) -> None:
+        assert outdoor(yard, UNITS).folds == ()
+
+
+class TestStart:
+    JOINTED = UNITS.replace("joint_mm = 0", "joint_mm = 10")
+
+    @pytest.mark.parametrize(("kept", "start"), [("", (0.0, 0.01)), ('kept = [["C1", "C4"]]\n', (0.01, 0.01))])
+    def test_at_a_side_that_stays_it_begins_a_joint_off_it(self, yard: Any, kept: str, start: tuple[float, float]) -> None:
+        """C1 lies at the house along y = 0, and where that paving stays at x = 0 too."""
+        yard.change("beyond_edge_mm", f"{kept}beyond_edge_mm")
+        assert outdoor(yard, self.JOINTED + 'start = "C1"\n').units.start == pytest.approx(start, abs=1e-9)
+
+    def test_away_from_the_sides_it_begins_where_told(self, yard: Any) -> None:
+        x, y = outdoor(yard, self.JOINTED + "start = [1.0, 1.0]\n").units.start
+        assert (x % 0.51, y % 0.51) == pytest.approx((1.0 % 0.51, 1.0 % 0.51), abs=1e-9)
+
+    def test_where_a_straight_side_that_stays_has_a_corner(self, yard: Any) -> None:
+        """One joint off the house, not one for each part of its side."""
+        yard.change('corners = ["C1", "C2", "C3", "C4"]', "corners_m = [[0, 0], [2, 0], [4, 0], [4, 3], [0, 3]]")
+        assert outdoor(yard, self.JOINTED + "start = [2.0, 0.0]\n").units.start[1] == pytest.approx(0.01, abs=1e-9)
+
+
+class TestByHand:
+    def test_the_sums_on_paper(self, yard: Any) -> None:
+        peg, bed, soil = outdoor(yard).by_hand
+        for words in ("Peg C1", "10.000 m + 1.500 m = 11.500 m", "9.820 m", "11.500 m − 9.820 m = 1.680 m"):
+            assert words in peg
+        # loose 1.3 times what lies in place, and a tenth for waste: 12 x 0.040 x 1.3 x 1.1 = 0.6864 m³
+        for words in ("bed: 12.0 m² × 40 mm × 1.3", "× 1.1", "= 0.69 m³"):
+            assert words in bed
+        assert "0.24 m³ × 1.3 (bulking) = 0.31 m³" in soil
+        assert re.search(r"\b6\b", soil.partition("= 0.31 m³")[2])  # barrows of 0.06 m³: 5.2
+
+    def test_of_a_job_without_bedding(self, yard: Any) -> None:
+        yard.change('name = "bed"\n', 'name = "bed"\nmix = [1, 4]\n')
+        assert len(outdoor(yard).by_hand) == 2
+
+    def test_where_nothing_is_dug(self, yard: Any) -> None:
+        """100 mm higher all is fill: there is no soil to reckon with."""
+        peg, bed = outdoor(yard.change("level_at_wall_m = 10.000", "level_at_wall_m = 10.100")).by_hand
+        assert "= 1.580 m" in peg
+        assert "bed" in bed
+
+
 class TestRefusals:
     @pytest.mark.parametrize(("attribute", "more", "where", "what"), [
         ("materials", '[taking_up]\nsoil = "moon"\n', "[taking_up]", "moon"),
         ("materials", "[taking_up]\nbarrow_litres = 0\n", "[taking_up]", "barrow"),
-        ("materials", "[taking_up]\nreuse_percent = 150\n", "[taking_up]", "share"),
-        ("units", "[units]\nlength_mm = 500\njoint_mm = 0\n", "[units]", "width_mm"),
+        ("materials", "[taking_up]\nreuse_percent = 150\n", "[taking_up]",
+         "reuse_percent is 150. It is per cent: nought to 100."),
+        ("materials", "[taking_up]\nreuse_percent = -1\n", "[taking_up]", "reuse_percent is -1. It is per cent"),
+        ("materials", "[taking_up]\nbarrow_litres = 0.9\n", "[taking_up]", "0.001 at the least"),
+        ("units", UNITS + "breakage_percent = 101\n", "[units]", "breakage_percent is 101. It is per cent: nought to 100."),
+        ("units", "[units]\nlength_mm = 500\njoint_mm = 0\n", "[units]", "width_mm is missing"),
         ("units", UNITS.replace("stack", "herringbone"), "[units]", "herringbone"),
         ("units", UNITS + 'start = "C9"\n', "[units]", "C9"),
-        ("posts", '[[post]]\nname = "P"\nat = [1, 1]\n', "[[post]] number 1", "size_mm"),
+        ("posts", '[[post]]\nname = "P"\nat = [1, 1]\n', "[[post]] number 1", "size_mm is missing"),
         ("posts", '[[post]]\nat = [1, 1]\nsize_mm = 100\n', "[[post]] number 1", "name"),
         ("posts", '[[post]]\nname = "P"\nat = "Z"\nsize_mm = 100\n', "[[post]] number 1", "Z"),
         ("posts", '[[post]]\nname = "P"\nat = [1, 1]\nsize_mm = [1, 2, 3]\n', "[[post]] number 1", "size_mm"),
@@ -206,12 +306,14 @@ class TestRefusals:
         ("roofs", '[rain]\nroofs = [["C1", 6.0]]\n', "[rain]", "C1"),
         ("roofs", '[rain]\nroofs = [[6.0, "Z"]]\n', "[rain]", "Z"),
         ("flow", '[rain]\nintensity_mm_h = "heavy"\n', "[rain]", "heavy"),
-        ("conduits", "[rain]\nchannel_mm = [100, 50]\n", "[rain]", "fall"),
+        ("conduits", "[rain]\nchannel_mm = [100, 50]\n", "[rain]", "fall is missing"),
         ("conduits", '[rain]\nchannel_mm = [100]\nfall = "1:100"\n', "[rain]", "channel_mm"),
         ("conduits", '[rain]\npipe_mm = -5\nfall = "1:100"\n', "[rain]", "pipe"),
         ("soakaway", HOLE, "[soakaway]", "how fast"),
         ("soakaway", "[soakaway]\nrate_m_s = 5e-5\n", "[soakaway]", "soakaway"),
-        ("soakaway", HOLE + "rate_m_s = 5e-5\nvoid_percent = 130\n", "[soakaway]", "stones"),
+        ("soakaway", HOLE + "rate_m_s = 5e-5\nvoid_percent = 130\n", "[soakaway]",
+         "void_percent is 130. It is per cent: nought to 100."),
+        ("soakaway", HOLE + "rate_m_s = 5e-5\nvoid_percent = 0\n", "[soakaway]", "stones"),
         ("soakaway", HOLE + "rate_m_s = 5e-5\nstorms = [[10]]\n", "[soakaway]", "storm"),
         ("places", 'pegs = ["Z"]\n', "[setting_out]", "Z"),
         ("places", "grid_m = 0.01\n", "[setting_out]", "mm"),

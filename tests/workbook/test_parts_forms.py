@@ -56,7 +56,7 @@ class TestOpening:
 
 
 class TestTyping:
-    @pytest.mark.parametrize(("value", "meant"), [("80", 80), ("80.5", 80.5), ("80,5", 80.5), (" 80 ", 80), ("0,5", 0.5)])
+    @pytest.mark.parametrize(("value", "meant"), [("80", 80), ("80.5", 80.5), ("80,5", 80.5), (" 80 ", 80), ("1,5", 1.5)])
     def test_numbers_with_a_point_or_a_comma(self, hand: Any, value: str, meant: float) -> None:
         form = typed(forms.MaterialsForm(hand.open()), {("taking_up", "barrow_litres"): value})
         form.save_parts()
@@ -92,6 +92,44 @@ class TestTyping:
         again = forms.WaterForm(hand.open())
         assert again.shown.value == form.shown.value
 
+    @pytest.mark.parametrize(("key", "value", "meant"), [
+        (("rain", "channel_mm"), "100 x 75", [100, 75]), (("rain", "channel_mm"), "100×75", [100, 75]),
+        (("rain", "channel_mm"), "100; 75", [100, 75]), (("rain", "channel_mm"), "100, 75", [100, 75]),
+        (("rain", "channel_mm"), " 100  75 ", [100, 75]), (("rain", "channel_mm"), "[100, 75]", [100, 75]),
+        (("soakaway", "size_m"), "1,2 x 0,8 x 1", [1.2, 0.8, 1]),
+        (("soakaway", "hole_seconds"), "1500, 1700, 1800", [1500, 1700, 1800])])
+    def test_lists_typed_without_brackets(self, hand: Any, key: tuple[str, str], value: str, meant: list[float]) -> None:
+        given = {("rain", "fall"): "1:100"} if key[0] == "rain" else SOAKAWAY
+        form = typed(forms.WaterForm(hand.open()), {**given, key: value})
+        form.save_parts()
+        went_well(form)
+        assert told(hand)[key[0]][key[1]] == meant
+
+    @pytest.mark.parametrize(("value", "meant"), [("2 1.5", [2, 1.5]), ("2, 1.5", [2, 1.5]), ("2,0 1,5", [2, 1.5]),
+                                                  ("[2, 1.5]", [2, 1.5]), ("C3", "C3")])
+    def test_places(self, hand: Any, value: str, meant: Any) -> None:
+        form = typed(forms.MaterialsForm(hand.open()), {**UNITS, ("units", "start"): value})
+        form.save_parts()
+        went_well(form)
+        assert told(hand)["units"]["start"] == meant
+
+    def test_a_name_of_two_words_is_a_name(self, hand: Any) -> None:
+        hand.write(book=hand.book.replace("C3", "far corner"), brief=hand.brief.replace("C3", "far corner"))
+        form = typed(forms.MaterialsForm(hand.open()), {**UNITS, ("units", "start"): "far corner"})
+        form.save_parts()
+        went_well(form)
+        assert told(hand)["units"]["start"] == "far corner"
+
+    def test_empty_fields_show_an_example_that_will_do(self, hand: Any) -> None:
+        form = forms.WaterForm(hand.open())
+        examples = {key: field.placeholder for key, field in form.fields.items() if field.placeholder.strip("\u200b")}
+        for key in (("rain", "channel_mm"), ("rain", "roofs"), ("rain", "fall"), ("rain", "pipe_fall"), ("soakaway", "size_m"),
+                    ("soakaway", "hole_seconds"), ("soakaway", "storms")):
+            assert examples[key]
+        typed(form, {**examples, ("soakaway", "void_percent"): "30"})
+        assert "the field" not in form.message.value.lower()
+        assert form.typed().outdoor.faults == ()
+
     def test_a_named_rain(self, hand: Any) -> None:
         form = typed(forms.WaterForm(hand.open()), {("rain", "intensity_mm_h"): "paved areas", ("rain", "coefficient"): "roof"})
         form.save_parts()
@@ -125,20 +163,46 @@ class TestFaults:
         form.fields[key].value = ""
         assert form.message.value == ""
 
-    @pytest.mark.parametrize(("key", "value"), [(("rain", "channel_mm"), "100, 50"), (("rain", "channel_mm"), '["a", "b"]'),
+    @pytest.mark.parametrize(("key", "value"), [(("rain", "channel_mm"), "100 by 50"), (("rain", "channel_mm"), '["a", "b"]'),
                                                 (("rain", "roofs"), '[6.0, "C1"]'), (("soakaway", "storms"), "[10, 20]"),
-                                                (("rain", "pipe_mm"), "wide"), (("soakaway", "size_m"), "1 x 1 x 1")])
+                                                (("rain", "pipe_mm"), "wide"), (("soakaway", "size_m"), "1 x 1 x deep"),
+                                                (("soakaway", "hole_seconds"), "25 min, 30 min, 31 min")])
     def test_of_water(self, hand: Any, key: tuple[str, str], value: str) -> None:
         form = typed(forms.WaterForm(hand.open()), {key: value})
         assert form.fields[key].description in refused(form)
         assert form.fields[key].value == value
+
+    def test_what_is_missing_is_said_to_be(self, hand: Any) -> None:
+        form = typed(forms.MaterialsForm(hand.open()), {("units", "length_mm"): "500"})
+        assert "width_mm is missing" in refused(form)
+        assert "None" not in form.message.value
+
+    def test_a_share_over_a_hundred(self, hand: Any) -> None:
+        form = typed(forms.MaterialsForm(hand.open()), {("taking_up", "reuse_percent"): "150"})
+        assert "reuse_percent is 150" in refused(form).replace("150.0", "150")
+        assert "It is per cent: nought to 100." in refused(form)
+
+    def test_a_fault_of_another_part_stands_in_the_message_and_hides_nothing(self, hand: Any) -> None:
+        hand.write(brief=hand.brief + '[rain]\nintensity_mm_h = "heavy"\n')
+        form = typed(forms.MaterialsForm(hand.open()), UNITS)
+        assert "'heavy' is not in the handbook" in refused(form)
+        assert "48 whole units" in form.shown.value
+
+    def test_a_doubt_is_told_and_hides_nothing(self, hand: Any) -> None:
+        given = {key: value for key, value in SOAKAWAY.items() if key[1] != "rate_m_s"}
+        form = typed(forms.WaterForm(hand.open()), {**given, ("soakaway", "hole_seconds"): "[1000]"})
+        assert "The hole was filled once" in refused(form)
+        assert "0.18 m³ to be stored" in form.shown.value  # 1e-3 / 3 / (1000 / 150) = 5e-5 m/s
+        form.save_parts()
+        assert "Saved." in went_well(form)
+        assert "The hole was filled once" in refused(form)
 
     def test_every_fault_at_once(self, hand: Any) -> None:
         form = typed(forms.MaterialsForm(hand.open()), {("taking_up", "barrow_litres"): "x", ("area", "beyond_edge_mm"): "y"})
         assert form.message.value.count("<li>") == 2
 
     @pytest.mark.parametrize(("given", "words"), [
-        ({("taking_up", "soil"): "<b>moon</b>"}, "<b>moon</b>"), ({("taking_up", "barrow_litres"): "-5"}, "over nought"),
+        ({("taking_up", "soil"): "<b>moon</b>"}, "<b>moon</b>"), ({("taking_up", "barrow_litres"): "-5"}, "0.001 at the least"),
         ({**UNITS, ("units", "start"): "C9"}, "C9"), ({**UNITS, ("units", "bond"): "herringbone"}, "stack, running, either"),
         ({("units", "length_mm"): "5", ("units", "width_mm"): "5", ("units", "joint_mm"): "0"}, "200,000")])
     def test_what_the_sums_refuse_is_a_sentence_that_names_the_part(self, hand: Any, given: dict[tuple[str, str], str],
@@ -147,7 +211,8 @@ class TestFaults:
         assert words in refused(form)
         assert f"[{next(iter(given))[0]}]" in refused(form)
         assert "<b>moon" not in form.message.value
-        assert form.shown.value == ""
+        assert "Dig 0.2" in form.shown.value  # what can be worked out all the same
+        assert "whole units" not in form.shown.value
 
 
 class TestSaving:
@@ -176,6 +241,25 @@ class TestSaving:
         form.save_parts()
         went_well(form)
         assert demo.brief == before.replace('soil = "loam"', 'soil = "clay"')
+
+    def test_a_fault_that_was_there_before_may_be_saved_with_the_rest(self, hand: Any) -> None:
+        hand.write(brief=hand.brief + '[rain]\nintensity_mm_h = "heavy"\n')
+        form = typed(forms.MaterialsForm(hand.open()), {("taking_up", "soil"): "clay"})
+        form.save_parts()
+        assert "Saved." in went_well(form)
+        assert "'heavy' is not in the handbook" in refused(form)
+        assert told(hand)["taking_up"] == {"soil": "clay"}
+
+    def test_a_new_fault_is_not_saved(self, hand: Any) -> None:
+        hand.write(brief=hand.brief + '[rain]\nintensity_mm_h = "heavy"\n')
+        before = hand.files()
+        form = typed(forms.MaterialsForm(hand.open()), {("taking_up", "soil"): "moon"})
+        form.save_parts()
+        said = refused(form)
+        assert said.startswith("Nothing was saved")
+        assert "moon" in said
+        assert "heavy" not in said
+        assert hand.files() == before
 
     def test_nothing_to_save(self, hand: Any) -> None:
         before = hand.files()

@@ -43,6 +43,15 @@ class TestWhatItSays:
         assert float(slabs["area_m2"]) == pytest.approx(13.2)
         assert float(bed["in_place_m3_likely"]) == pytest.approx(0.48)  # 12 m² x 40 mm
 
+    def test_the_table_has_units_in_its_headings(self, bare: Any) -> None:
+        soil, *_ = table(workbook.save_sheet(added(bare, "[taking_up]\nskip_m3 = 4\n").open()), "materials")
+        spread = [f"{name}_{end}" for name in ("in_place_m3", "loose_m3", "mass_kg") for end in ("low", "likely", "high")]
+        assert list(soil)[:2 + len(spread)] == ["done", "what", *spread]
+        assert {"area_m2", "pieces", "bags", "loads_barrow", "loads_bulk_bag", "loads_skip"} <= set(soil)
+        assert not {"area", "in_place_likely", "loose_likely", "mass_likely"} & set(soil)
+        assert [float(soil[f"loose_m3_{end}"]) for end in ("low", "likely", "high")] == [0.288, 0.312, 0.348]
+        assert (soil["loads_barrow"], soil["loads_bulk_bag"], soil["loads_skip"]) == ("6", "1", "1")
+
     def test_a_price(self, bare: Any) -> None:
         page = drawn(bare.change('name = "slabs"\n', 'name = "slabs"\nprice = 20\nprice_per = "m2"\n').open())[1]
         in_order(page)
@@ -59,6 +68,52 @@ class TestWhatItSays:
         assert "0.18 m³ to be stored, 0.30 m³ of room between the stones: enough" in told
         bare.change("channel_mm = [100, 50]", "channel_mm = [20, 5]").change("[1.0, 1.0, 1.0]", "[0.5, 0.5, 0.5]")
         assert flowing(drawn(bare.open())[1]).count("NOT ENOUGH") == 2
+
+    def test_water_stands_before_laying_and_what_is_too_near_before_all(self, bare: Any) -> None:
+        added(bare, UNITS.format(500, 500) + "[rain]\nintensity_mm_h = 36\nchannel_mm = [100, 50]\nfall = \"1:100\"\n"
+                    "[soakaway]\nsize_m = [1.0, 1.0, 1.0]\nrate_m_s = 5e-5\nto_building_m = 4\nto_boundary_m = 3\n"
+                    "storms = [[5, 5], [10, 20], [20, 20.5]]\n")
+        page = drawn(bare.open())[1]
+        in_order(page)
+        told = flowing(page)
+        order = ["Water and laying", "Building: too near, at 4.00 m", "Water: not given how far", "channel carries",
+                 "Soakaway 1.00 m × 1.00 m × 1.00 m", "Rain on 12.0 m²", "48 whole units", "Before you dig"]
+        assert [told.count(words) > 0 for words in order] == [True] * len(order)
+        assert sorted(order, key=told.index) == order
+        assert "Boundary" not in told.partition("Before you dig")[0]  # 3 m is far enough
+
+    def test_barrows_off_and_bags_in(self, bare: Any) -> None:
+        """Soil 0.312 m³ in barrows of 0.06 m³; bed 0.686 m³ of 1.13 t in bags of 0.5 m³ or 0.85 t; units come as they are."""
+        lines: dict[float, list[tuple[float, str]]] = {}
+        for text in texts(drawn(added(bare, UNITS.format(500, 500)).open())[1]):
+            if text.axes is not None:
+                x, y = text.get_position()
+                lines.setdefault(round(float(y), 4), []).append((float(x), text.get_text()))
+        cells = {row[1]: row[2:] for row in ([cell for _, cell in sorted(line)] for line in lines.values()) if len(row) > 3}
+        assert cells["dug soil"][-1] == "6 barrows"
+        assert cells["bed"][-1] == "2 bags"
+        assert cells["slabs"][-1].startswith("51 units")  # 48 and 5 %: 50.4; no loads
+        assert not any("bag" in cell or "barrow" in cell for cell in cells["slabs"])
+
+    def test_a_part_that_is_wrong_is_told_and_the_rest_is_there(self, bare: Any) -> None:
+        added(bare, UNITS.format(500, 500).replace('"C1"', '"Z"') + '[taking_up]\nsoil = "moon"\n')
+        page = drawn(bare.open())[1]
+        in_order(page)
+        told = flowing(page)
+        assert "NOT WORKED OUT: brief.toml, [units]: the points Z were not read" in told
+        assert "NOT WORKED OUT: brief.toml, [taking_up]: the kind of soil is 'moon'" in told
+        for words in ("Dig 0.24 m³ of soil", "Rain on 12.0 m²", *workbook.CAUTIONS):
+            assert words in told
+        folder = workbook.save_sheet(bare.open())
+        assert (table(folder, "materials"), table(folder, "cuts")) == ([], [])
+        assert (folder / "materials.csv").read_text(encoding="utf-8-sig").startswith("done,what")
+        assert (folder / "cuts.csv").read_text(encoding="utf-8-sig").startswith("piece,unit")
+        assert not (folder / "cuts.pdf").exists()
+        assert len(table(folder, "pegs")) == 4
+
+    def test_a_doubt_is_told(self, bare: Any) -> None:
+        added(bare, "[soakaway]\nsize_m = [1.0, 1.0, 1.0]\nhole_seconds = [1000]\nstorms = [[5, 5], [10, 20], [20, 20.5]]\n")
+        assert "LOOK AGAIN: The hole was filled once" in flowing(drawn(bare.open())[1])
 
     def test_lifts(self, bare: Any) -> None:
         bare.change('name = "hardcore"\nthickness_mm = 100', 'name = "hardcore"\nthickness_mm = 300\nkind = "compacted"')
@@ -127,6 +182,29 @@ class TestCuts:
         assert "Cut wet and wear a mask" in told
         assert "30 whole units and 5 cut pieces" in told
         assert "Order 35" in told
+
+    def test_where_each_piece_lies_and_its_outline(self, bare: Any) -> None:
+        """A cover of 200 mm in the corner of the unit from 1.0 m, a post of 100 mm in the middle of the one from 2.0 m.
+
+        The first leaves an L: (0.25 × 0.25 − 0.04 × 0.1) / 0.21 = 0.27857 m from its corner to its middle.
+        """
+        added(bare, UNITS.format(500, 500) + '[[hole]]\nname = "cover"\nat = [1.1, 1.1]\nsize_mm = 200\n'
+                    '[[post]]\nname = "P"\nat = [2.25, 0.25]\nsize_mm = 100\n')
+        found = {row["shape"]: row for row in table(workbook.save_sheet(bare.open()), "cuts")}
+        notched, holed = found["L or notched"], found["with a hole"]
+        assert [float(notched[name]) for name in ("plan_x", "plan_y")] == pytest.approx([1.27857, 1.27857], abs=6e-5)
+        assert [float(holed[name]) for name in ("plan_x", "plan_y")] == pytest.approx([2.25, 0.25], abs=6e-5)
+        assert set(notched["outline_mm"].split("; ")) == {"200 0", "500 0", "500 500", "0 500", "0 200", "200 200"}
+        outer, inner = holed["outline_mm"].split(" / ")
+        assert set(outer.split("; ")) == {"0 0", "500 0", "500 500", "0 500"}
+        assert set(inner.split("; ")) == {"200 200", "300 200", "300 300", "200 300"}
+
+    def test_a_straight_piece_has_no_outline(self, bare: Any) -> None:
+        cuts = table(workbook.save_sheet(added(bare, UNITS.format(600, 600)).open()), "cuts")
+        assert [row["outline_mm"] for row in cuts] == [""] * 5
+        # 400 mm wide at the end of each row of 600 mm: middles at 3.8 m along
+        assert {(float(row["plan_x"]), float(row["plan_y"])) for row in cuts} == {(3.8, y) for y in (0.3, 0.9, 1.5, 2.1, 2.7)}
+        assert {"saw_x", "saw_y"} <= set(cuts[0])
 
     def test_the_demonstration(self, demo: Any) -> None:
         page = cuts_page(demo.open())

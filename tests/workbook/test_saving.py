@@ -118,14 +118,26 @@ class TestLinks:
             workbook.save_sheet(hand.open())
         assert list(precious.iterdir()) == []
 
-    @pytest.mark.parametrize("name", ["sheet.pdf", "pegs.csv", "verdicts.csv", "levels.csv"])
-    def test_files_of_the_sheet(self, hand: Any, precious: Path, name: str) -> None:
+    @pytest.mark.parametrize("kind", ["link", "folder"])
+    @pytest.mark.parametrize("name", ["sheet.pdf", "pegs.csv", "verdicts.csv", "levels.csv", "cuts.pdf"])
+    def test_files_of_the_sheet_are_refused_before_anything_is_written(self, hand: Any, precious: Path, name: str,
+                                                                       kind: str) -> None:
         (precious / "file").write_text("keep")
         (hand.path / "sheet").mkdir()
-        (hand.path / "sheet" / name).symlink_to(precious / "file")
-        workbook.save_sheet(hand.open())
+        if kind == "link":
+            (hand.path / "sheet" / name).symlink_to(precious / "file")
+        else:
+            (hand.path / "sheet" / name).mkdir()
+        with pytest.raises(SurveyError, match=f"(?i){name} in the folder sheet is a folder or a link.*Remove it"):
+            workbook.save_sheet(hand.open())
         assert (precious / "file").read_text() == "keep"
-        assert not (hand.path / "sheet" / name).is_symlink()
+        assert [place.name for place in (hand.path / "sheet").iterdir()] == [name]
+
+    def test_every_such_file_is_named_at_once(self, hand: Any) -> None:
+        for name in ("cuts.csv", "sheet.pdf"):
+            (hand.path / "sheet" / name).mkdir(parents=True)
+        with pytest.raises(SurveyError, match=r"(?i)cuts\.csv, sheet\.pdf in the folder sheet"):
+            workbook.save_sheet(hand.open())
 
     @pytest.mark.parametrize("name", ["brief.toml", "survey.csv", "brief-before.toml", "survey-before.csv",
                                       "survey-not-saved.csv"])

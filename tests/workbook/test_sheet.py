@@ -80,6 +80,30 @@ class TestWhatItSays:
     def test_one_walks_from_peg_to_peg(self, hand: Any) -> None:
         assert list(rows(drawn(hand.open())[2])) in (["C1", "C2", "C3", "C4"], ["C1", "C4", "C3", "C2"])  # never across
 
+    def test_under_an_old_floor_the_dig_goes_down_and_comes_up_again(self, hand: Any) -> None:
+        """The floor ends 95 mm down, at 9.785 m at C1 and 9.620 m at C3; the formations lie 35 and 125 mm above that."""
+        page = drawn(hand.write(brief=hand.brief + "[old_floor]\nthickness_mm = 95\n").open())[2]
+        in_order(page)
+        assert {name: cells[0] for name, cells in rows(page).items()} == {
+            "C1": "dig 95 mm fill 35 mm", "C2": "dig 95 mm fill 35 mm", "C3": "dig 95 mm fill 125 mm",
+            "C4": "dig 95 mm fill 125 mm"}
+        assert said(page).count("dig 95 mm\nfill") == 4  # on two lines
+
+    def test_invert_of_a_channel(self, hand: Any) -> None:
+        """HPC 11.500 m; beside the channel 9.930 and 9.890 m, its invert 75 mm below."""
+        finish = FINISH.sub('[finish]\nshape = "channel"\nline = [[0.0, 2.0], [4.0, 2.0]]\nlevel_m = 9.930\n'
+                            'fall = "1:100"\nleft = "1:50"\nright = "1:50"\n', hand.brief)
+        hand.write(brief=finish)
+        assert "invert" not in said(drawn(hand.open())[2])
+        page = drawn(hand.write(brief=finish + "[rain]\nchannel_mm = [100, 75]\n").open())[2]
+        in_order(page)
+        told = flowing(page)
+        assert "The invert of the channel lies 75 mm below the paving beside it" in told
+        assert "reads 1.645 m at the channel start, 1.685 m at the channel end" in told
+
+    def test_how_near_a_peg_must_read_after_a_move(self, hand: Any) -> None:
+        assert "it must read what this page then says, within 7 mm." in flowing(drawn(hand.open())[2])  # 5 mm x root 2 = 7.07
+
     def test_string_above_the_finish(self, hand: Any) -> None:
         page = drawn(hand.change("backsight_m = 1.500", "backsight_m = 1.500\nstring_mm = 50").open())[2]
         assert ("measure down 50 mm to the finished surface, 90 mm to the top of bed, 130 mm to the top of hardcore, "
@@ -273,6 +297,16 @@ class TestLargeAndOdd:
         assert off_the_paper(first) == []
         assert written_over(first) == []
         assert "THIS SURFACE DOES NOT DO WHAT WAS ASKED: 8 demand(s) not met" in said(first)
+
+    def test_a_sign_without_a_glyph_is_a_box(self, hand: Any) -> None:
+        hand.write(brief=hand.brief.replace("Worked by hand", "Hof \u6771").replace('"house"', '"Haus \U0001f9f1"'),
+                   book=hand.book.replace(",house,", ",Haus \U0001f9f1,"))
+        workbook.save_sheet(hand.open())
+        first, *others = drawn(hand.open())
+        assert "Haus □" in flowing(first)
+        for page in (first, *others):
+            assert "Hof □" in said(page)
+            in_order(page)
 
     @pytest.mark.parametrize("name", ["5 $ wall", "$x_1$ wall", r"$\\oops$", "$ and $ again"])
     def test_a_dollar_sign_is_a_dollar_sign(self, hand: Any, name: str) -> None:

@@ -170,6 +170,15 @@ class TestRefusals:
         with pytest.raises(SurveyError, match="reaches outside the area"):
             catchments(Finish.plane(Plane(10, 0, -0.02), [(9, 9), (12, 9), (12, 12)]), Brief(YARD))
 
+    def test_a_wall_through_the_area(self) -> None:
+        with pytest.raises(SurveyError, match="area lies on both sides of the wall 'middle'"):
+            catchments(Finish.plane(Plane(10, 0, -0.02), YARD), Brief(YARD, walls=[Wall("middle", (0, 2), (6, 2), dpc=10.2)]))
+
+    def test_an_outline_of_very_many_corners(self) -> None:
+        round_yard = shapely.Point(3, 2).buffer(2, quad_segs=200)
+        with pytest.raises(SurveyError, match=r"corners. No more than 600 are followed. Draw the outline with fewer"):
+            catchments(Finish.plane(Plane(10, 0, -0.02), round_yard), Brief(round_yard))
+
     def test_a_gap_is_warned_of_and_takes_what_comes_to_it(self) -> None:
         finish = Finish([Facet(Plane(10, 0, -0.02), shapely.box(0, 0, 6, 1.5)),
                          Facet(Plane(10, 0, -0.02), shapely.box(0, 2, 6, 4))])

@@ -11,7 +11,7 @@ import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from sitelevels.errors import SurveyError
+from sitelevels.errors import SurveyError, SurveyWarning
 from sitelevels.works.posts import Post, check_posts
 from sitelevels.works.units import UnitLayout, lay_out_units
 
@@ -164,6 +164,20 @@ class TestRefusals:
     def test_of_a_post(self, changes: dict[str, Any]) -> None:
         with pytest.raises(SurveyError):
             Post(**{"name": "A", "at": (1, 1), **changes})
+
+    @pytest.mark.parametrize("size", [100, 20.001, (0.1, 25), 0.0049, (0.1, 0.004)])
+    def test_a_size_typed_in_another_unit_is_refused(self, size: Any) -> None:
+        with pytest.raises(SurveyError, match=r"The size of post A is .* by .* m\. 5 mm to 20 m\. Give it in m: 100 mm is 0\.1"):
+            Post("A", at=(1, 1), size=size)
+
+    @pytest.mark.parametrize("size", [1.01, (0.1, 2.5), 20.0])
+    def test_a_post_over_a_metre_is_questioned(self, size: Any) -> None:
+        with pytest.warns(SurveyWarning, match=r"post A is [\d.]+ m wide\. Are those millimetres"):
+            Post("A", at=(1, 1), size=size)
+
+    @pytest.mark.parametrize("size", [0.005, 1.0])
+    def test_the_ends_are_neither(self, size: float) -> None:
+        assert Post("A", at=(1, 1), size=size).shape.area == pytest.approx(size**2, rel=1e-9)
 
     def test_shown_in_a_notebook(self) -> None:
         check = check_posts([Post("<b>", at=(1, 1)), Post("c", at=(2, 1))], YARD)

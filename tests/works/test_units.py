@@ -18,6 +18,7 @@ from matplotlib.figure import Figure
 from sitelevels.errors import SurveyError, SurveyWarning
 from sitelevels.workbook.figures import in_words
 from sitelevels.workbook.figures.units import units as picture
+from sitelevels.works import units
 from sitelevels.works.offcuts import cut_from_units
 from sitelevels.works.posts import Post
 from sitelevels.works.units import UnitLayout, lay_out_units
@@ -190,6 +191,17 @@ class TestTries:
                      - (0.25, 0.1) + 1e-9, [0.61, 0.31])
         assert np.abs(off).max() < 1e-8
 
+    @pytest.mark.parametrize(("work", "tries"), [(1e9, 36), (900, 9), (1, 3)])
+    def test_the_more_there_is_to_lay_the_fewer_are_tried(self, work: int, tries: int, monkeypatch: pytest.MonkeyPatch) -> None:
+        """4.9 × 4.7 m are 92.1 units of 0.5 m and 5 places of an outline: 97.1 go into 900 nine times; three at the least.
+
+        Against 0.5 m the starts along and across are at 0, 0.4, 0.2, 0.45, 0.25, 0.15 and 0, 0.2, 0.1, 0.35, 0.25, 0.45 m: 36.
+        """
+        monkeypatch.setattr(units, "MOST_WORK", work)
+        layout = lay_out_units(box(4.9, 4.7), (0.5, 0.5), joint=0, bonds=("stack",))
+        assert len(layout.tries) == tries
+        assert layout.laid_area == pytest.approx(4.9 * 4.7, rel=1e-9)
+
     def test_another_layout_and_its_counts(self) -> None:
         layout = lay_out_units([(0, 0), (3.1, 0), (3.1, 1.4), (1.7, 1.4), (1.7, 2.9), (0, 2.9)], (0.6, 0.3), joint=0.01)
         for number in (1, 2, 17, len(layout.tries)):
@@ -238,6 +250,8 @@ class TestRefusals:
         ({"waste": 1.5}, "over 100 %"),
         ({"waste": -0.1}, "the waste is -0.1"),
         ({"kerf": -1}, "the kerf"),
+        ({"kerf": 4}, "the kerf is 4000 mm. The unit is 300 mm wide. Give it in m"),
+        ({"kerf": 0.3}, "the kerf is 300 mm"),
         ({"along": (0, 0)}, "no length"),
         ({"bonds": ("herringbone",)}, "stack, running"),
         ({"bonds": ()}, "stack, running"),

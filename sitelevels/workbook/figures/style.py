@@ -24,6 +24,7 @@ WALL, SLAB, BED, SUB_BASE = "#d9b9a3", "#9aa3a8", "#d8cfae", "#c7b299"
 MET, TOO_CLOSE, NOT_MET = "#2f6f4f", "#b7791f", "#a3282f"
 LAYERS = (SLAB, BED, SUB_BASE)
 TEXT = 9  # pt on A4
+NO_GLYPH = "□"  # stands for a sign that the letters lack
 BACKED = {"boxstyle": "square,pad=0.08", "facecolor": "white", "edgecolor": "none", "alpha": 0.85}
 
 Floats = NDArray[np.float64]
@@ -45,13 +46,13 @@ def _plain(text: Text) -> None:
     text.set_parse_math(False)
     said = text.get_text()
     if not said.isascii() or not said.isprintable():
-        shown = "".join(sign if sign == "\n" or _has_glyph(sign) else "□" for sign in said)
+        shown = "".join(sign if sign == "\n" or has_glyph(sign) else NO_GLYPH for sign in said)
         if shown != said:
             text.set_text(shown)
 
 
 @cache
-def _has_glyph(sign: str) -> bool:
+def has_glyph(sign: str) -> bool:
     """Whether the letters that pictures are written in have a sign; one that they lack would be warned of and left out."""
     from matplotlib.font_manager import findfont, get_font
     return sign.isprintable() and bool(get_font(findfont("DejaVu Sans")).get_char_index(ord(sign)))

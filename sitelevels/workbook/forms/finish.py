@@ -19,7 +19,7 @@ _WORDS = {"least_mm": "at least, mm", "most_mm": "at most, mm", "within_mm": "wi
           "higher_mm": "higher, mm", "channel": "channel", "least": "at least", "target": "aim for", "most": "at most"}
 
 
-OUTDOOR = tuple(f"Brief.toml, [{part}" for part in ("taking_up", "units", "[post", "[hole", "rain", "soakaway"))
+OUTDOOR = tuple(f"brief.toml, [{part}" for part in ("taking_up", "units", "[post", "[hole", "rain", "soakaway"))
 
 
 class BriefForm(Form):

@@ -117,7 +117,7 @@ def _as_toml(part: str, key: str, given: str) -> str:
     wanted = SECTIONS[part][key]
     if given.startswith("["):
         return given
-    parts = [_number(one) for one in re.split(r"\s*[x×;]\s*|,\s+|\s+", given) if one]
+    parts = [_number(one) for one in re.split(r"\s*[x×;]\s*|,\s+|\s+|(?<=\d\d),(?=\d\d\d)", given) if one]
     if wanted == NUMBERS or (wanted == PLACE and len(parts) == 2 and not any(one.startswith('"') for one in parts)):
         return f"[{', '.join(parts)}]"
     return toml(given) if wanted in (TEXT, PLACE) else _number(given)
