@@ -147,7 +147,7 @@ def check_posts(posts: Iterable[Post], area: Any, layout: UnitLayout | None = No
 
     >>> check = check_posts([Post("A", at=(0.5, 0.5)), Post("B", at=(1.5, 0.5))], [(0, 0), (2, 0), (2, 1), (0, 1)])
     >>> check.sentence()
-    'A to B: 1100 mm outside to outside, 900 mm clear.'
+    'From A to B: 1100 mm outside to outside, 900 mm clear.'
     """
     must_be(posts, Iterable, "the list of posts")
     must_be(layout, (UnitLayout, type(None)), "the layout")
