@@ -22,7 +22,7 @@ FIT = 1e-6  # m: what a saw does not see
 FAR = 1e18
 NOTHING = 1e-15  # m²: what the last binary digits leave
 SLIVER = 1 / 3  # of the unit's size in that direction; common practice, no source
-SLIP = 0.005  # m: a strip narrower than this is left to the joint, no saw cuts it
+SHAVING = 0.005  # m: a strip narrower than this is left to the joint, no saw cuts it
 STRAIGHT, NOTCHED, SLANTED, HOLED = "straight cut", "L or notched", "slanted", "with a hole"
 
 Bools = NDArray[np.bool_]
@@ -243,7 +243,7 @@ def _legs(starts: Floats, ends: Floats, side: Floats) -> Floats:
 class Piece:
     """A unit or a part of one: its polygon in plan, its kind, and its size along the unit in m.
 
-    `kind` is "whole", "cut", "slip" (narrower than 5 mm and left to the joint) or "hair" (what the last digits of coordinates
+    `kind` is "whole", "cut", "shaving" (narrower than 5 mm and left to the joint) or "hair" (what the last digits of coordinates
     leave; kept so that areas add up). `shape` is "whole", "straight cut", "L or notched", "slanted" or "with a hole"; `sliver`
     says that it is narrower somewhere than a third of the unit in that direction.
     """
@@ -274,7 +274,7 @@ class Try:
     @property
     def rank(self) -> tuple[Any, ...]:
         """The smaller, the better."""
-        return self.slivers, self.cut, self.units, self.trimmed, int(self.uneven / SLIP)
+        return self.slivers, self.cut, self.units, self.trimmed, int(self.uneven / SHAVING)
 
 
 @dataclass(frozen=True, eq=False)
@@ -354,7 +354,7 @@ class Grid:
     def tried(self, bond: str, turned: bool, start: Pair) -> Try:
         """The counts of one start."""
         corners, whole, _, (size, _, share, least) = self.divided(bond, turned, start)
-        cut = least >= SLIP - NEAR
+        cut = least >= SHAVING - NEAR
         side, low = self.side(turned), np.array(self.area.bounds[:2])
         first = (start - low) % (side + self.joint) - self.joint  # what is left before the first joint, at either edge
         last = (np.array(self.area.bounds[2:]) - start) % (side + self.joint)
@@ -376,9 +376,9 @@ class Grid:
         full[flush] = np.where(shapely.get_type_id(clipped) == 3, clipped, full[flush])
         beside = ~whole & ~self.touched(corners, side, -NEAR) & self.touched(corners, side, NEAR)
         hairs = self.cut(corners[beside], side)
-        cut = least >= SLIP - NEAR
+        cut = least >= SHAVING - NEAR
         parts, kind = np.concatenate([full, parts, hairs]), ["whole"] * len(full)
-        kind += np.select([cut, least > NEAR], ["cut", "slip"], "hair").tolist() + ["hair"] * len(hairs)
+        kind += np.select([cut, least > NEAR], ["cut", "shaving"], "hair").tolist() + ["hair"] * len(hairs)
         low_x, low_y, high_x, high_y = shapely.bounds(hairs).T
         size = np.concatenate([np.tile(side, (len(full), 1)), size, np.stack([high_x - low_x, high_y - low_y], axis=1)])
         size = size[:, ::-1] if tried.turned else size

@@ -17,7 +17,7 @@ from ..errors import SurveyError, SurveyWarning, finite, finite_list, must_be
 from ..surface.facet import polygon_of
 from ..surface.plane import Floats
 from ..wording import html_table, whole_mm, whole_up, word_area, word_distance, word_mm, word_place, word_share
-from .offcuts import FIT, NEAR, SLIP, CuttingPlan, Grid, Pair, Piece, Try
+from .offcuts import FIT, NEAR, SHAVING, CuttingPlan, Grid, Pair, Piece, Try
 
 LONGEST = 3.0  # m: a unit longer than this was more likely typed in mm
 OFF_EDGE = 0.005  # m: how far an edge that is kept may lie off the outline
@@ -61,7 +61,7 @@ class UnitLayout:
 
     @property
     def cut(self) -> int:
-        """Cut pieces, slips apart."""
+        """Cut pieces, shavings apart."""
         return self.tried.cut
 
     @property
@@ -71,7 +71,7 @@ class UnitLayout:
 
     @property
     def trimmed(self) -> int:
-        """Slips narrower than 5 mm, left to the joint."""
+        """Shavings narrower than 5 mm, left to the joint."""
         return self.tried.trimmed
 
     @property
@@ -101,12 +101,12 @@ class UnitLayout:
 
     @cached_property
     def laid_area(self) -> float:
-        """Plan area of all pieces in m², slips included and joints not."""
+        """Plan area of all pieces in m², shavings included and joints not."""
         return float(sum(piece.polygon.area for piece in self.pieces))
 
     @property
     def sizes(self) -> pd.DataFrame:
-        """A new table of pieces to the millimetre, slips apart: length width shape count sliver."""
+        """A new table of pieces to the millimetre, shavings apart: length width shape count sliver."""
         rows = [(whole_mm(one.length), whole_mm(one.width), one.shape, one.sliver) for one in self.pieces
                 if one.kind in ("whole", "cut")]
         table = pd.DataFrame(rows, columns=["length", "width", "shape", "sliver"])
@@ -132,11 +132,11 @@ class UnitLayout:
         """What to lay and to order, in words."""
         way = "turned across, " if self.turned else ""
         narrow = "no piece is narrower than" if not self.slivers else f"{_count(self.slivers, 'piece')} narrower than"
-        slips = f" {_count(self.trimmed, 'strip')} under {word_mm(SLIP)} wide left to the joint." if self.trimmed else ""
+        strips = f" {_count(self.trimmed, 'strip')} under {word_mm(SHAVING)} wide left to the joint." if self.trimmed else ""
         sawn = f" The cut pieces come out of {_count(self.cutting.units, 'unit')}." if self.cut else ""
         return (f"{_count(self.whole, 'whole unit')} and {_count(self.cut, 'cut piece')} in {self.bond} bond, {way}from a corner "
                 f"at {word_place(*self.start)}; {narrow} a third of the unit (common practice, no source).{sawn} Order "
-                f"{self.order}, which is {self.units} and {word_share(self.waste)} for breakage.{slips}")
+                f"{self.order}, which is {self.units} and {word_share(self.waste)} for breakage.{strips}")
 
     def __repr__(self) -> str:
         return f"UnitLayout: {self.sentence()}"

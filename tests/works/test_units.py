@@ -208,7 +208,7 @@ class TestTries:
             other = layout.layout(number)
             row = layout.table.iloc[number - 1]
             kinds = [piece.kind for piece in other.pieces]
-            assert (row.whole, row.cut, row.trimmed) == (kinds.count("whole"), kinds.count("cut"), kinds.count("slip"))
+            assert (row.whole, row.cut, row.trimmed) == (kinds.count("whole"), kinds.count("cut"), kinds.count("shaving"))
             assert row.slivers == sum(piece.sliver for piece in other.pieces)
             assert row.units == other.units
             assert (row.start_x, row.start_y) == other.start
