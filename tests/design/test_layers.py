@@ -171,7 +171,8 @@ class TestRefusals:
             Layer("bed", 0.05, **given)
         assert "bed" in str(caught.value)
 
-    @pytest.mark.parametrize("value", [np.array(1.2), Range, object(), b"12", {1.2, 1.3, 1.4}.__iter__()], ids=lambda value: type(value).__name__)
+    @pytest.mark.parametrize("value", [np.array(1.2), Range, object(), b"12", {1.2, 1.3, 1.4}.__iter__()],
+                             ids=lambda value: type(value).__name__)
     def test_odd_ranges_get_a_sentence(self, value: Any) -> None:
         with pytest.raises(SurveyError):
             Layer("bed", 0.05, loose=value)
