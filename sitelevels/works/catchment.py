@@ -120,7 +120,8 @@ class Catchments:
     def _repr_html_(self) -> str:
         said = (self.sentence(), *self.dead)
         table = self.table.rename(columns={"x": "x, m", "y": "y, m", "area": "area, m²", "roof": "roof, m²"})
-        return "".join(f"<p>{escape(one)}</p>" for one in said) + html_table(table)
+        facets = html_table(self.by_facet.rename(columns={"area": "area, m²"})) if len(self.finish.facets) > 1 else ""
+        return "".join(f"<p>{escape(one)}</p>" for one in said) + html_table(table) + facets
 
 
 def catchments(finish: Finish, brief: Brief, *, outlets: Iterable[Any] = (), roof: Iterable[Any] = (),

@@ -86,8 +86,8 @@ class PartsForm(Form):
                 self.question(job.outdoor.doubts)
 
     def outcome(self, job: Job) -> str:
-        """What a job comes to, as HTML."""
-        raise NotImplementedError
+        """What a job comes to, as HTML: nothing, unless a form says more."""
+        return ""
 
     def save_parts(self) -> None:
         """Write what was changed into brief.toml, if it can be worked out; what was wrong before may be saved."""
