@@ -271,6 +271,35 @@ class Cover(AtSpots):
 
 
 @dataclass(frozen=True)
+class Thickness(AtSpots):
+    """Leave `least` to `most` m between the base at each of `points` and the finished level: the thickness of a screed."""
+
+    points: tuple[Spot, ...]
+    least: float
+    most: float | None = None
+    title = "thickness"
+    bounds: ClassVar = {"least": Bound("let the screed be as thin as {new} at {where} instead of {old}", least=True),
+                        "most": Bound("let the screed be as thick as {new} at {where} instead of {old}")}
+    shown_by = "a rule at a hole through the screed, or a probe while it is wet"
+
+    def __post_init__(self) -> None:
+        super().__post_init__()
+        ordered("Thickness", ("least", self.least), ("most", self.most))
+
+    @property
+    def who(self) -> str:
+        named = [spot.point for spot in self.points]
+        return ", ".join(named) if len(named) <= 3 else f"{len(named)} spots of the base"
+
+    def words(self) -> str:
+        most = "" if self.most is None else f" and at most {word_mm(self.most)}"
+        return f"at least {word_mm(self.least)}{most} of screed over {self.who}"
+
+    def conditions(self, brief: Brief, corners: Corners = ()) -> list[Condition]:
+        return [replace(one, staff_on="line") for one in self._each(low=self.least, high=self.most, below=False)]
+
+
+@dataclass(frozen=True)
 class KeepBelow(AtSpots):
     """Stay at least `by` m below one point: an air brick, a weep hole, a sill."""
 
