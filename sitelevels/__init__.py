@@ -17,13 +17,14 @@ from .surface.shapes import Channel, Outlet
 from .design.published import LIMITS, Limit
 from .design.conditions import Spot
 from .design.demands import (AccessCover, Clearance, ClosedEdge, Cover, FallAlong, FallAway, FallToDrain, Gully, KeepBelow,
-                             MaxGradient, Meet, Step)
+                             MaxGradient, Meet, Step, Thickness)
 from .design.handbook import Published, Range
 from .design.layers import Footing, Layer, Underside, room_in
 from .design.brief import Brief, Wall
 from .design.budget import ErrorBudget
 from .design.propagation import LevelErrors
-from .design.check import Verdicts, check_finish
+from .design.verdicts import Verdicts
+from .design.check import check_finish
 from .design.solve import Solution, solve_finish
 from .design.sensitivity import Sensitivity, sensitivity
 from .design.next_shot import NextShot, next_shot
@@ -50,7 +51,7 @@ __all__ = [
     "adjust_network", "NetworkAdjustment", "from_ties", "from_offsets", "ties_covariance", "level_sd",
     "Plane", "fit_plane", "PlaneFit", "Ground", "Facet", "Finish", "Channel", "Outlet",
     "Brief", "Wall", "Layer", "Spot", "Clearance", "FallAway", "FallAlong", "Meet", "Step", "Cover", "KeepBelow", "Gully",
-    "MaxGradient", "FallToDrain", "AccessCover", "ClosedEdge", "Limit", "LIMITS",
+    "MaxGradient", "Thickness", "FallToDrain", "AccessCover", "ClosedEdge", "Limit", "LIMITS",
     "ErrorBudget", "LevelErrors", "check_finish", "Verdicts", "solve_finish", "Solution",
     "sensitivity", "Sensitivity", "next_shot", "NextShot", "shot_plan", "ShotPlan",
     "cut_and_fill", "Earthworks", "Range", "Published", "room_in", "layer_tops", "layers_fit", "LayersFit", "Underside",

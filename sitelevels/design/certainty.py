@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -29,20 +29,20 @@ class Certainty:
     """How errors move numbers: `effect` (k, q) of the `inputs` on each, in m or m/m for a unit of it.
 
     The first `survey` inputs are those of the survey; the others come in on the day of building, or with the surface itself.
-    `scatter` (k,) is the part of each variance that the residuals of a plane had to tell, with so many `spare` spots.
+    `scatter` (k,) is the part of each variance that the residuals of a plane had to tell, with `spare` (k,) spots beyond three.
     """
 
     effect: Floats
     inputs: Inputs
     survey: int
     scatter: Floats | None = None
-    spare: int = 0
+    spare: Floats | None = None
 
     @property
     def freedom(self) -> Floats:
         """Effective degrees of freedom of each u (k,), by the formula of Welch and Satterthwaite (JCGM 100:2008, G.4.1)."""
         found = np.full(len(self.u), np.inf)
-        if self.scatter is not None:
+        if self.scatter is not None and self.spare is not None:
             np.divide(self.spare * self.u**4, self.scatter**2, out=found, where=self.scatter > LEAST**2)
         return found
 
@@ -50,6 +50,11 @@ class Certainty:
     def u(self) -> Floats:
         """Standard uncertainty of each number (k,), m or m/m."""
         return np.sqrt(self.effect**2 @ self.inputs.total)
+
+    def of(self, rows: Sequence[int]) -> Certainty:
+        """That of some of the numbers."""
+        return replace(self, effect=self.effect[rows], scatter=None if self.scatter is None else self.scatter[rows],
+                       spare=None if self.spare is None else self.spare[rows])
 
     @property
     def by_kind(self) -> Floats:
@@ -177,7 +182,7 @@ def as_it_is(asked: Sequence[Asked], errors: LevelErrors, points: Sequence[str],
     scatter = there**2 @ np.append(np.full(len(points), uneven**2 + seen),
                                    np.full(len(asked), uneven**2 + seen * min(2 / spare, 1.0)))
     return Certainty(np.concatenate([hangs @ errors.effect, there], axis=1), errors.inputs.joined(own), len(errors.inputs.names),
-                     scatter, spare)
+                     scatter, np.full(len(asked), float(spare)))
 
 
 def with_missing(errors: LevelErrors, asked: Sequence[Asked]) -> LevelErrors:

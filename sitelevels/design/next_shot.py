@@ -17,9 +17,10 @@ from ..surface.plane import Floats
 from ..wording import html_table, word_place, word_share
 from .asked import ROUNDING
 from .certainty import Certainty, as_it_is, biggest_kind
-from .check import MET, TOO_CLOSE, Verdicts, certainty_of
+from .check import SurfaceVerdicts, certainty_of
 from .further import turned_round, with_shots, with_spots
 from .propagation import LevelErrors
+from .verdicts import MET, TOO_CLOSE
 
 SHOT = ("dpc", "threshold", "edge", "buried", "benchmark", "gully", "cover", "airbrick")
 """Features of the points that a verdict may hang on."""
@@ -50,7 +51,7 @@ class NextShot:
     what it would be after turning the instrument, `kind` and `share` what brings most of the variance now.
     """
 
-    verdicts: Verdicts
+    verdicts: SurfaceVerdicts
     number: int
     tried: tuple[tuple[str, str, float], ...]
     shots: tuple[tuple[str, str], ...] | None
@@ -127,12 +128,12 @@ class NextShot:
         return f"<p>{escape(self.words)}</p>" + html_table(table, words=True)
 
 
-def next_shot(verdicts: Verdicts, *, demand: int | None = None) -> NextShot:
+def next_shot(verdicts: SurfaceVerdicts, *, demand: int | None = None) -> NextShot:
     """The one more shot that would most reduce the uncertainty of the closest verdict.
 
     Parameters
     ----------
-    verdicts : Verdicts
+    verdicts : SurfaceVerdicts
         Of `check_finish` with the errors of a book.
     demand : int, optional
         The number of a demand in `verdicts.table`; if not given, of those too close to call that levels can decide the one
@@ -144,7 +145,7 @@ def next_shot(verdicts: Verdicts, *, demand: int | None = None) -> NextShot:
 
     Raises SurveyError where errors are not counted, or the levels come from no book.
     """
-    must_be(verdicts, Verdicts, "the verdicts")
+    must_be(verdicts, SurfaceVerdicts, "the verdicts")
     if verdicts.errors is None or len(verdicts.errors.points) < 2:
         raise SurveyError("the verdicts count no errors of a level book",
                           remedy="Give budget=ErrorBudget().errors(reduced) to check_finish.")
@@ -156,7 +157,7 @@ def next_shot(verdicts: Verdicts, *, demand: int | None = None) -> NextShot:
     return _Further(verdicts, int(demand), verdicts.errors).found()
 
 
-def _closest(verdicts: Verdicts) -> int:
+def _closest(verdicts: SurfaceVerdicts) -> int:
     """The demand to settle first: too close to call and nearest to being sure, or else the one nearest to trouble."""
     ratios = [one.margin / one.u if one.u else np.inf for one in verdicts.worst]
     open_ = [number for number, (verdict, _) in enumerate(verdicts.judged)
@@ -171,7 +172,7 @@ def _closest(verdicts: Verdicts) -> int:
 class _Further:
     """What further shots would do to one demand, by its number."""
 
-    verdicts: Verdicts
+    verdicts: SurfaceVerdicts
     number: int
     errors: LevelErrors
 

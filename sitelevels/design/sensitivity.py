@@ -16,11 +16,12 @@ from ..surface.ground import Ground
 from ..wording import html_table, word_chance, word_mm, word_number, word_share, word_twenty, word_volume
 from .brief import Wall
 from .budget import ErrorBudget
-from .check import MET, NOT_MET, TOO_CLOSE, Finding, Verdicts, check_finish
+from .check import SurfaceVerdicts, check_finish
 from .conditions import AtSpots, Demand
 from .further import closed, turned_round
 from .propagation import KINDS, MOSTLY, LevelErrors
 from .simulation import TRIALS, Trials, simulate
+from .verdicts import MET, NOT_MET, TOO_CLOSE, Finding
 from .volume import moved_to, volume_slopes
 
 CHANGES = ("as it is", "a better instrument", "every reading twice", "closing shots", "read again, turned half round")
@@ -33,7 +34,7 @@ SHOWN = 8  # inputs by name in a table or picture; the rest together
 class Sensitivity:
     """What moves each verdict. Made by `sensitivity`."""
 
-    verdicts: Verdicts
+    verdicts: SurfaceVerdicts
     ground: Ground | None
     count: int
     seed: int
@@ -262,12 +263,12 @@ class Sensitivity:
         return f"<p>{escape(self.verdicts.basis)}</p>" + html_table(table, words=True)
 
 
-def sensitivity(verdicts: Verdicts, *, ground: Ground | None = None, trials: int = TRIALS, seed: int = 1) -> Sensitivity:
+def sensitivity(verdicts: SurfaceVerdicts, *, ground: Ground | None = None, trials: int = TRIALS, seed: int = 1) -> Sensitivity:
     """What moves each verdict, from verdicts with errors counted.
 
     Parameters
     ----------
-    verdicts : Verdicts
+    verdicts : SurfaceVerdicts
         Of `check_finish` with a budget.
     ground : Ground, optional
         The ground today, for what each of its spots does to the volume.
@@ -278,7 +279,7 @@ def sensitivity(verdicts: Verdicts, *, ground: Ground | None = None, trials: int
 
     Raises SurveyError for verdicts that count no errors, and for no trials.
     """
-    must_be(verdicts, Verdicts, "the verdicts")
+    must_be(verdicts, SurfaceVerdicts, "the verdicts")
     must_be(ground, (Ground, type(None)), "the ground")
     if verdicts.errors is None:
         raise SurveyError("the verdicts count no errors", remedy="Give check_finish a budget.")
@@ -290,7 +291,7 @@ def sensitivity(verdicts: Verdicts, *, ground: Ground | None = None, trials: int
     return Sensitivity(verdicts, ground, int(trials), int(seed))
 
 
-def check_again(verdicts: Verdicts, errors: LevelErrors) -> Verdicts:
+def check_again(verdicts: SurfaceVerdicts, errors: LevelErrors) -> SurfaceVerdicts:
     """The same surface against the same brief with other errors."""
     finish = verdicts.finish
     if verdicts.surveyed:

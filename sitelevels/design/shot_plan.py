@@ -20,11 +20,12 @@ from ..survey.reduction import reduce_book
 from ..wording import html_table, whole_cm, word_distance, word_level, word_mm, word_place
 from .brief import Brief, Wall
 from .budget import ErrorBudget
-from .check import Finding, Verdicts, check_finish
+from .check import SurfaceVerdicts, check_finish
 from .conditions import AtSpots
 from .demands import AccessCover, Cover, FallAway, FallToDrain, Gully, KeepBelow, Step
 from .further import turned_round
 from .propagation import LevelErrors
+from .verdicts import Finding
 
 MARGIN, FALL_MARGIN = 0.010, 0.002  # m and m/m: how far inside its limit the ground is taken to turn out
 MOST_ROWS = 34  # of a booking page on A4
@@ -61,7 +62,7 @@ class ShotPlan:
     brief: Brief
     budget: ErrorBudget
     shots: tuple[Shot, ...]
-    verdicts: Verdicts
+    verdicts: SurfaceVerdicts
     margin: float
     fall_margin: float
     setups: int
@@ -252,21 +253,21 @@ def _read(budget: ErrorBudget, named: Sequence[Named], ground: Sequence[Named], 
     return budget.errors(reduce_book(LevelBook(tuple(rows))))
 
 
-def _judged(brief: Brief, errors: LevelErrors) -> Verdicts:
+def _judged(brief: Brief, errors: LevelErrors) -> SurfaceVerdicts:
     """The demands held against a plane that falls as they would have it; only its uncertainties count."""
     fall = next((one.target or one.least for one in brief.demands if isinstance(one, FallAway)), 1 / 60)
     x, y = brief.outward(brief.walls[0]) if brief.walls else (0.0, 1.0)
     return check_finish(Finish.plane(Plane(0.0, -fall * x, -fall * y), brief.area), brief, budget=errors)
 
 
-def _floor(verdicts: Verdicts, row: int) -> float:
+def _floor(verdicts: SurfaceVerdicts, row: int) -> float:
     """What the give or take at a place would be after a perfect survey, m or m/m."""
     sure = verdicts.certainty
     assert sure is not None
     return float(verdicts.everywhere[row].k * np.sqrt(sure.effect[row, sure.survey:]**2 @ sure.inputs.total[sure.survey:]))
 
 
-def _provable(verdicts: Verdicts, margin: float, fall_margin: float) -> tuple[bool, ...]:
+def _provable(verdicts: SurfaceVerdicts, margin: float, fall_margin: float) -> tuple[bool, ...]:
     """Whether k·u leaves room inside the margins, and inside both limits where there are two, at every place of a demand."""
     def enough(one: Finding) -> bool:
         return one.give <= (margin if one.demand.unit == "mm" else fall_margin) and not one.beyond

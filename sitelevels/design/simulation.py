@@ -10,7 +10,7 @@ import numpy as np
 from ..surface.plane import Floats
 from .asked import ROUNDING
 from .certainty import as_it_is
-from .check import Verdicts, certainty_of
+from .check import SurfaceVerdicts, certainty_of
 
 TRIALS = 100_000
 BLOCK = 4_096  # trials at once, so that memory is bounded
@@ -33,7 +33,7 @@ class Trials:
     inside: Floats
 
 
-def simulate(verdicts: Verdicts, *, count: int = TRIALS, seed: int = 1) -> Trials:
+def simulate(verdicts: SurfaceVerdicts, *, count: int = TRIALS, seed: int = 1) -> Trials:
     """The chain from readings to verdicts, again and again, the surface held fixed.
 
     Each trial draws every input that bears on a demand, from a normal distribution, and judges what is then found; the true
@@ -64,7 +64,7 @@ def simulate(verdicts: Verdicts, *, count: int = TRIALS, seed: int = 1) -> Trial
     return Trials(count, seed, *(totals / count))
 
 
-def _drawn(verdicts: Verdicts) -> Callable[[np.random.Generator, int, Floats], tuple[Floats, Floats]]:
+def _drawn(verdicts: SurfaceVerdicts) -> Callable[[np.random.Generator, int, Floats], tuple[Floats, Floats]]:
     """A function that draws so many trials: the numbers that would be found, and those that would be true, (trials, places)."""
     errors = verdicts.errors
     assert errors is not None

@@ -22,7 +22,7 @@ from .asked import facets_for
 from .brief import Brief
 from .budget import ErrorBudget
 from .certainty import nothing_read
-from .check import TOO_CLOSE, check_finish
+from .check import check_finish
 from .conditions import Condition, Demand
 from .conflict import Conflict, Quarrel, find_quarrel
 from .cures import Cure, try_cures
@@ -31,6 +31,7 @@ from .propagation import LevelErrors
 from .published import LIMITS
 from .rows import SAME, STEEP, Rows, moved, rows_of, tangents
 from .search import Search
+from .verdicts import TOO_CLOSE
 from .volume import Volume
 
 AIMS = ("target fall", "least dig")

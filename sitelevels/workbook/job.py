@@ -15,7 +15,7 @@ from ..design.brief import Brief
 from ..design.brief_file import brief_of, read_brief, toml, with_value
 from ..design.budget import ErrorBudget
 from ..design.budget_file import budget_of, headings_of
-from ..design.check import Verdicts, check_finish
+from ..design.check import SurfaceVerdicts, check_finish
 from ..design.choice import Choice, Choosing
 from ..design.finish_file import chosen_finish, chosen_shape
 from ..design.propagation import LevelErrors
@@ -238,7 +238,7 @@ class Job:
         return self.errors if "errors" in self.told else None
 
     @cached_property
-    def verdicts(self) -> Verdicts:
+    def verdicts(self) -> SurfaceVerdicts:
         """Whether it does what the brief demands, errors counted where the job has an error budget."""
         return check_finish(self.finish, self.brief, budget=self.counted)
 

@@ -322,5 +322,5 @@ class TestWhichDemandAndRefusals:
         for budget in (None, ErrorBudget()):
             with pytest.raises(SurveyError, match="no errors of a level book"):
                 next_shot(check_finish(yard.finish, yard.brief, budget=budget))
-        with pytest.raises(SurveyError, match="must be a Verdicts"):
+        with pytest.raises(SurveyError, match="must be a SurfaceVerdicts"):
             next_shot(Row(1, "A"))  # type: ignore[arg-type]

@@ -18,7 +18,18 @@ from scipy.stats import multivariate_normal, norm
 
 from sitelevels import AccessCover, Brief, Clearance, ClosedEdge, ErrorBudget, Finish, Plane, Verdicts, Wall, check_finish
 from sitelevels.design.conditions import AtSpots, Demand
-from sitelevels.design.demands import Cover, FallAlong, FallAway, FallToDrain, Gully, KeepBelow, MaxGradient, Meet, Step
+from sitelevels.design.demands import (
+    Cover,
+    FallAlong,
+    FallAway,
+    FallToDrain,
+    Gully,
+    KeepBelow,
+    MaxGradient,
+    Meet,
+    Step,
+    Thickness,
+)
 from sitelevels.design.propagation import LevelErrors
 from sitelevels.errors import SurveyError
 from sitelevels.survey.book import LevelBook, Row
@@ -111,7 +122,7 @@ BY_HAND: list[tuple[Demand, float]] = [
     (Meet([spot("old")]), against("old")), (AccessCover([spot("frame")]), against("frame")),
     (Step([spot("sill")], 0.075, 0.15), against("sill")), (Step([spot("grate")], 0, 0.03, up=True), against("grate")),
     (Cover([spot("pipe")], 0.15), against("pipe", BURIED)), (KeepBelow(spot("vent"), 0.075), against("vent")),
-    (Gully(spot("grate")), against("grate"))]
+    (Gully(spot("grate")), against("grate")), (Thickness([spot("pipe")], 0.025), against("pipe", BURIED))]
 
 
 class TestUncertaintyByHand:

@@ -9,7 +9,7 @@ import ipywidgets as widgets
 
 from ...design.brief import Brief
 from ...design.brief_file import toml, with_value
-from ...design.check import Verdicts, check_finish
+from ...design.check import SurfaceVerdicts, check_finish
 from ...design.choice import Choice, Choosing
 from ...design.demands import Clearance
 from ...design.finish_file import at_wall
@@ -35,7 +35,7 @@ class SurfaceForm(Form):
         self.said, self.shown = widgets.HTML(), widgets.HTML()
         self.picture, self.map = (widgets.Image(format="png", layout=PICTURE) for _ in range(2))
         self.children = [self.message]
-        self.verdicts: Verdicts | None = None
+        self.verdicts: SurfaceVerdicts | None = None
         self.best: Solution | None = None
         self.start: Surface | None = None
         self.moving = False
