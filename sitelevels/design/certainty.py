@@ -136,10 +136,10 @@ def fall_shares(condition: Condition, facet: Facet) -> tuple[Floats, Floats]:
     """Corners of a facet (k, 2) and what each adds (k,) to the fall that a condition speaks of, for 1 m of its level."""
     corners = np.array(facet.area.exterior.coords[:-1])
     from_middle = corners - corners.mean(axis=0)
-    return corners, -np.linalg.pinv(from_middle).T @ np.array(_way(condition, facet))
+    return corners, -np.linalg.pinv(from_middle).T @ np.array(fall_way(condition, facet))
 
 
-def _way(condition: Condition, facet: Facet) -> tuple[float, float]:
+def fall_way(condition: Condition, facet: Facet) -> tuple[float, float]:
     """Unit vector of the fall that a condition speaks of; that of the steepest way down for the true fall."""
     way = condition.way_on(facet) or facet.plane.direction
     length = math.hypot(*way)
@@ -173,7 +173,7 @@ def as_it_is(asked: Sequence[Asked], errors: LevelErrors, points: Sequence[str],
             weights = condition.sign * (fit.weights[0] + x * fit.weights[1] + y * fit.weights[2])
             there[number, len(points) + number] = 1.0
         else:
-            dx, dy = _way(condition, facet)
+            dx, dy = fall_way(condition, facet)
             weights = -(dx * fit.weights[1] + dy * fit.weights[2])
         np.add.at(hangs[number], rows, weights)
         there[number, :len(points)] = weights

@@ -228,6 +228,28 @@ class Ground:
         level = base[triangle] + gradients[triangle, 0] * (xs - self.x[corner]) + gradients[triangle, 1] * (ys - self.y[corner])
         return float(level[0]) if wanted_x.ndim == 0 else level.reshape(wanted_x.shape)
 
+    def shares_at(self, x: float, y: float) -> tuple[NDArray[np.intp], Floats, tuple[float, float]]:
+        """Which three spots the level at a place hangs on, the share of each, and the place itself.
+
+        For a place outside the hull they are those of the nearest place on it, which is given back.
+        """
+        import shapely
+        here = shapely.Point(float(x), float(y))
+        if not self.covers(x, y)[0]:
+            hull = shapely.Polygon(self.hull)
+            here = shapely.get_point(shapely.shortest_line(hull, here), 0)
+        triangle = int(self._triangle_of(np.array([here.x]), np.array([here.y]))[0])
+        corners = self.triangles[triangle]
+        places = np.column_stack([self.x, self.y])[corners] - (here.x, here.y)
+        shares = np.linalg.solve(np.vstack([places.T, np.ones(3)]), [0.0, 0.0, 1.0])
+        return corners, frozen(shares), (here.x, here.y)
+
+    @cached_property
+    def spacing(self) -> float:
+        """The usual distance in m from a spot to its neighbours: the median side of the triangles."""
+        places = self._centred[self.triangles]
+        return float(np.median(np.hypot(*(places - np.roll(places, 1, axis=1)).transpose(2, 0, 1))))
+
     def facet_gradients(self) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
         """Gradients (m, 2) of the triangles in m/m, positive uphill, and the level in m (m,) at the first corner of each."""
         return self._facets

@@ -1,0 +1,173 @@
+"""Whether a level book is that of the surface that was laid: its spots, its datum, and the marks that both books hold."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+import shapely
+from numpy.typing import NDArray
+
+from ..errors import SurveyError
+from ..surface.facet import REACH
+from ..surface.finish import Finish
+from ..surface.plane import Floats
+from ..survey.book import GROUND_FEATURES
+from ..survey.reduction import ReducedLevels
+from ..wording import word_change, word_distance, word_level, word_mm
+from .brief import Brief
+from .conditions import AtSpots
+
+SAME = 0.003  # m: a point that was read again lies this near its old level
+SHIFTED = 0.010  # m: marks that all lie this far off tell of another datum
+DOUBTED = 0.005  # m: one that lies this far off is asked about
+MOVED = 0.1  # m: a point of one name whose places lie farther apart is another point
+OTHER = 0.1  # m: no surface is laid this far off its design by mistake: another datum, or another book
+ALIKE = 3.0  # a shift of more than this many times the scatter is common to all spots
+
+
+@dataclass(frozen=True, eq=False)
+class LaidSpots:
+    """The spots of a laid surface: `table` point x y facet (number) level design deviation (m), and doubts in sentences.
+
+    `again` holds the marks of the first survey that were read again, with by how much they lie higher now (m).
+    """
+
+    table: pd.DataFrame
+    again: Mapping[str, float]
+    doubts: tuple[str, ...]
+
+
+def laid_spots(reduced: ReducedLevels, finish: Finish, brief: Brief, survey: ReducedLevels | None) -> LaidSpots:
+    """The spots of a book that lie on the finish, where it is the book of that surface.
+
+    Raises SurveyError where it is not: no spot or most of them off the area, marks that all lie higher or lower than in the
+    first survey, spots that all lie off the design alike or wildly, or that repeat the first survey of the old ground.
+    """
+    spots = reduced.spots()
+    spots = spots[spots["feature"].isin(GROUND_FEATURES)].reset_index(drop=True)
+    known = {str(point) for point in reduced.book.known}
+    spots = spots[~spots["point"].isin(known)].reset_index(drop=True)
+    placeless = spots.loc[spots["x"].isna(), "point"].tolist()
+    spots = spots[spots["x"].notna()].reset_index(drop=True)
+    if spots.empty:
+        raise SurveyError("the book of the laid surface has no spot with a place", where="laid book",
+                          rule="Spots of the paving have x and y, and no feature, or the feature ground or corner.",
+                          remedy="Fill in x and y.")
+    doubts = [f"{', '.join(placeless)}: no x and y, so not used."] if placeless else []
+    again = read_again(reduced, brief)
+    doubts += _marks(reduced, brief, survey, again)
+    places = spots[["x", "y"]].to_numpy()
+    off = np.array([shapely.distance(facet.area, shapely.points(places)) for facet in finish.facets])
+    inside = off.min(axis=0) <= REACH
+    _in_the_area(spots, places, inside, finish)
+    if not inside.all():
+        doubts.append(f"{', '.join(spots['point'][~inside])}: more than {word_mm(REACH)} outside the area, so not used.")
+    spots = spots[inside].reset_index(drop=True)
+    spots["facet"] = off[:, inside].argmin(axis=0)
+    spots["design"] = finish.level_at(spots["x"].to_numpy(), spots["y"].to_numpy())
+    spots["deviation"] = spots["level"] - spots["design"]
+    _not_the_old_ground(spots, survey)
+    doubts += _datum(spots["deviation"].to_numpy())
+    return LaidSpots(spots[["point", "x", "y", "facet", "level", "design", "deviation"]], again, tuple(doubts))
+
+
+def _in_the_area(spots: pd.DataFrame, places: Floats, inside: NDArray[np.bool_], finish: Finish) -> None:
+    """Refuse a book most of whose spots lie elsewhere."""
+    if inside.mean() >= 0.5:
+        return
+    out = ", ".join(spots["point"][~inside].head(3))
+    turned = np.min([shapely.distance(facet.area, shapely.points(places[:, ::-1])) for facet in finish.facets], axis=0) <= REACH
+    swapped = turned.mean() >= 0.8
+    raise SurveyError(f"{int((~inside).sum())} of {len(spots)} spots lie outside the area, {out} among them", where="laid book",
+                      rule="The spots of a laid surface lie on it.",
+                      remedy="With x and y changed about they lie inside: change the two columns about." if swapped else
+                      "Is it the book of another job, or are the places measured from another corner?")
+
+
+def marks_of(brief: Brief) -> dict[str, float]:
+    """Levels of the marks that a brief names: DPC shots, thresholds, paving that stays."""
+    marks = {point: level for wall in brief.walls for point, (_, level) in zip(wall.points, wall.shots, strict=True)}
+    return marks | {spot.point: spot.level for demand in brief.demands if isinstance(demand, AtSpots) for spot in demand.spots}
+
+
+def read_again(reduced: ReducedLevels, brief: Brief) -> dict[str, float]:
+    """The marks of a brief that a book holds too, with by how much they lie higher there, m."""
+    before, now = marks_of(brief), reduced.spots()
+    return {str(point): float(level) - before[point] for point, level in zip(now["point"], now["level"], strict=True)
+            if point in before and point not in reduced.book.known}
+
+
+def _marks(reduced: ReducedLevels, brief: Brief, survey: ReducedLevels | None, again: Mapping[str, float]) -> list[str]:
+    """Doubts about marks that both books hold; refuses another datum."""
+    before = marks_of(brief)
+    for point, level in reduced.book.known.items():
+        old = before.get(point) if survey is None or point not in survey.about else survey.level(point)
+        if old is not None and abs(level - old) > DOUBTED:
+            raise SurveyError(f"the level of {point} is given as {word_level(level)} and was {word_level(old)} in the first "
+                              "survey", where="laid book", rule="Both books need one datum.",
+                              remedy="Correct the level of the benchmark in the one or the other.")
+    places: dict[str, tuple[float, float]] = {}
+    if survey is not None:
+        named = survey.spots()
+        places = {str(point): (x, y) for point, x, y in zip(named["point"], named["x"], named["y"], strict=True)
+                  if not math.isnan(x)}
+    now = reduced.spots()
+    moved = [str(point) for point, x, y in zip(now["point"], now["x"], now["y"], strict=True)
+             if (before_at := places.get(str(point))) and math.dist(before_at, (x, y)) > MOVED]
+    common = [point for point in now["point"] if point in places]
+    if moved and len(moved) > len(common) / 2:
+        raise SurveyError(f"{len(moved)} of the {len(common)} points that both books name stand elsewhere, "
+                          f"{', '.join(moved[:3])} among them", where="laid book", rule="A point keeps its name and its place.",
+                          remedy="Is it the book of another job? Else give new spots new names.")
+    doubts = [f"{point}: stands more than {word_mm(MOVED)} from where the first survey has it. Is it the same point?"
+              for point in moved]
+    if not again:
+        return [*doubts, "No mark of the first survey was read again, so a shift of the datum would not show: read a DPC mark or "
+                         "the sill too."]
+    shift = np.array(list(again.values()))
+    middle = float(np.median(shift))
+    if abs(middle) > SHIFTED and np.abs(shift - middle).max() <= max(DOUBTED, 0.2 * abs(middle)):
+        raise SurveyError(f"the marks that were read again, {', '.join(again)}, lie {word_change(abs(middle), 'mm')} "
+                          f"{'higher' if middle > 0 else 'lower'} than in the first survey", where="laid book",
+                          rule="Both books need one datum.",
+                          remedy="Look at the level of the benchmark, at its backsight, and at whether it was moved.")
+    return doubts + [f"{point}: lies {word_change(abs(by), 'mm')} {'higher' if by > 0 else 'lower'} than in the first survey. "
+                     "Was it moved, or read wrongly?" for point, by in again.items() if abs(by) > DOUBTED]
+
+
+def _not_the_old_ground(spots: pd.DataFrame, survey: ReducedLevels | None) -> None:
+    """Refuse a book that repeats the first survey."""
+    if survey is None:
+        return
+    named = survey.spots()
+    before = dict(zip(named["point"], named["level"], strict=True))
+    both = spots[spots["point"].isin(before)]
+    same = [abs(level - before[point]) <= SAME for point, level in zip(both["point"], both["level"], strict=True)]
+    if len(same) >= 5 and np.mean(same) >= 0.8 and both["deviation"].abs().median() > SAME:
+        raise SurveyError(f"{sum(same)} of {len(same)} spots have the level that the old ground had there", where="laid book",
+                          rule="It is the book of the finished surface, read after it was laid.",
+                          remedy="Were the two books changed about?")
+
+
+def _datum(deviation: Floats) -> list[str]:
+    """Doubts about how far all spots lie off the design; refuses another datum, or another surface."""
+    middle = float(np.median(deviation))
+    scatter = 1.4826 * float(np.median(np.abs(deviation - middle)))  # of a normal distribution, its standard deviation
+    way = "above" if middle > 0 else "below"
+    if abs(middle) > OTHER and abs(middle) > ALIKE * scatter:
+        raise SurveyError(f"every spot lies about {word_distance(abs(middle))} {way} the design, all alike within some "
+                          f"{word_mm(max(scatter, 0.001))}", where="laid book",
+                          rule="A surface is not laid so far off; this is another datum.",
+                          remedy="Look at the level of the benchmark, its backsight, and which design it is held against.")
+    if scatter > OTHER:
+        raise SurveyError(f"the spots lie up to {word_distance(float(np.abs(deviation).max()))} off the design, this way and "
+                          "that", where="laid book", rule="A laid surface follows its design.",
+                          remedy="Is it the book of another surface, or was another design saved since?")
+    if abs(middle) > OTHER / 4 and abs(middle) > ALIKE * scatter:
+        return [f"Every spot lies about {word_change(abs(middle), 'mm')} {way} the design. Was it laid so, or is it another "
+                "datum?"]
+    return []
