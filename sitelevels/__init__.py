@@ -14,6 +14,8 @@ from .surface.ground import Ground
 from .surface.facet import Facet
 from .surface.finish import Finish
 from .surface.shapes import Channel, Outlet
+from .surface.straightedge import Straightedge, straightedge
+from .surface.ponding import Basin, Ponding, ponding
 from .design.published import LIMITS, Limit
 from .design.conditions import Spot
 from .design.demands import (AccessCover, Clearance, ClosedEdge, Cover, FallAlong, FallAway, FallToDrain, Gully, KeepBelow,
@@ -26,6 +28,12 @@ from .design.propagation import LevelErrors
 from .design.verdicts import Verdicts
 from .design.check import check_finish
 from .design.solve import Solution, solve_finish
+from .design.workmanship import LIPPING, REGULARITY, SCREEDS, Regularity
+from .design.laid import Laid, check_laid
+from .design.mending import Mending, where_to_lift
+from .design.lipping import lipping, lips_by_levels
+from .design.flatness import Flatness, flatness
+from .design.puddles import StandingWater, standing_water
 from .design.sensitivity import Sensitivity, sensitivity
 from .design.next_shot import NextShot, next_shot
 from .design.shot_plan import ShotPlan, shot_plan
@@ -42,6 +50,8 @@ from .works.packer import fall_of_packer, packer, packers
 from .works.runoff import Conduit, Flow, pipe, rectangular_channel, runoff
 from .works.catchment import Catchments, catchments
 from .works.soakaway import Infiltration, Soakaway, infiltration, soakaway
+from .works.screed import Screed, base_to_screed
+from .works.datum import Departure, departure_from_datum
 
 __all__ = [
     "parse_fall", "word_fall", "SurveyError", "SurveyWarning",
@@ -60,4 +70,7 @@ __all__ = [
     "pegs_at", "walking_order", "set_out", "PegTable", "packer", "packers", "fall_of_packer",
     "runoff", "Flow", "rectangular_channel", "pipe", "Conduit", "catchments", "Catchments",
     "infiltration", "Infiltration", "soakaway", "Soakaway",
+    "check_laid", "Laid", "where_to_lift", "Mending", "straightedge", "Straightedge", "flatness", "Flatness", "Regularity",
+    "REGULARITY", "ponding", "Ponding", "Basin", "standing_water", "StandingWater", "lipping", "lips_by_levels", "LIPPING",
+    "base_to_screed", "Screed", "SCREEDS", "departure_from_datum", "Departure",
 ]

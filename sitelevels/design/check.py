@@ -21,7 +21,7 @@ from .propagation import LevelErrors, names_of
 from .verdicts import MET, NOT_MET, TOO_CLOSE, Finding, Verdicts
 
 
-@dataclass(frozen=True, eq=False, kw_only=True)
+@dataclass(frozen=True, eq=False, kw_only=True, repr=False)
 class SurfaceVerdicts(Verdicts):
     """What was found for each demand on a finished surface. Made by `check_finish`.
 

@@ -139,7 +139,7 @@ class Demand(ABC):
 
     `title` is its short name and `unit` ("mm" or "mm/m") that of its numbers when shown; `bounds` are its limits by field,
     `limits` the names of the entries of LIMITS that bear on them. `shown_by` is what shows it once it is laid, where levels
-    are not sure enough.
+    are not sure enough; `to_mend` what mends it where no surface is turned or moved for it, with {place}.
     """
 
     title: ClassVar[str] = ""
@@ -147,6 +147,7 @@ class Demand(ABC):
     bounds: ClassVar[dict[str, Bound]] = {}
     limits: ClassVar[tuple[str, ...]] = ()
     shown_by: ClassVar[str] = "a long spirit level on the laid surface, read both ways round"
+    to_mend: ClassVar[str] = ""
 
     def __init_subclass__(cls) -> None:
         cls.limits = tuple(name for bound in cls.bounds.values() for name in bound.limits)

@@ -78,10 +78,10 @@ class Laid(Verdicts):
 
     @property
     def covariance(self) -> Floats | None:
-        """Covariance of the levels of `spots` (n, n), m²; None where errors are not counted."""
+        """Covariance of the levels of the spots of `ground` (n, n), m²; None where errors are not counted."""
         if self.errors is None:
             return None
-        rows = [self.errors.where[point] for point in self.spots["point"]]
+        rows = [self.errors.where[point] for point in self.ground.points or ()]
         return np.asarray(self.errors.covariance[np.ix_(rows, rows)])
 
     @property

@@ -22,6 +22,7 @@ NUMBERS = "a list in [ ] of numbers"
 ROOFS = 'a list of roofs, each its area in m² and where its water lands, as [[6.0, "C1"]]'
 STORMS = "a list of storms, each its minutes and mm, as [[10, 12.7], [30, 19.8]]"
 MIXED = "a number, or a list in [ ]"
+JOINTS = 'a list of joints, each its name and the lip in mm, as [["by the door", 2.5]]'
 
 SECTIONS = {  # what each key of the parts that stand once must be
     "job": {"name": TEXT, "note": TEXT, "invented": YES},
@@ -42,6 +43,9 @@ SECTIONS = {  # what each key of the parts that stand once must be
              "roughness": NAMED, "fall": TEXT, "pipe_fall": TEXT},
     "soakaway": {"size_m": NUMBERS, "void_percent": NUMBER, "rate_m_s": NAMED, "hole_seconds": NUMBERS, "storms": STORMS,
                  "factor": NUMBER, "to_building_m": NUMBER, "to_boundary_m": NUMBER, "to_water_m": NUMBER},
+    "laid": {"paving": TEXT, "measured_by": TEXT, "joints_mm": JOINTS},
+    "screed": {"kind": TEXT, "least_mm": NUMBER, "most_mm": NUMBER, "outlet": PLACE, "edge": LIST, "fall": TEXT, "steepest": TEXT,
+               "mix": NUMBERS, "pads_m": NUMBER, "line_m": NUMBER},
     "setting_out": {"benchmark": TEXT, "backsight_m": NUMBER, "pegs": LIST, "edges_m": NUMBER, "grid_m": NUMBER,
                     "string_mm": NUMBER},
 }
@@ -63,7 +67,7 @@ def is_a(wanted: str, value: Any) -> bool:
     """Whether a value is what a key asks for."""
     if wanted == LIST:
         return isinstance(value, list) and all(isinstance(one, (str, list)) for one in value)
-    if wanted in (ROOFS, STORMS):
+    if wanted in (ROOFS, STORMS, JOINTS):
         return isinstance(value, list) and all(isinstance(one, list) for one in value)
     if wanted == MIXED:
         return is_number(value) or is_a(LIST, value)

@@ -122,6 +122,8 @@ class Finding:
     @property
     def _change(self) -> str:
         """What would bring it to its limit, or as far inside as it takes to be sure."""
+        if self.demand.to_mend:
+            return self.demand.to_mend.format(place=self.condition.place)
         low, high = self.condition.low, self.condition.high
         below, above = self.condition.room(self.found)
         too_small = below < above
@@ -137,7 +139,7 @@ class Finding:
         return f"{way} the fall {of}{self.condition.place} to {wanted}, a change of {word_change(sure - self.margin, 'mm/m')}."
 
 
-@dataclass(frozen=True, eq=False, kw_only=True)
+@dataclass(frozen=True, eq=False, kw_only=True, repr=False)
 class Verdicts:
     """What was found for each demand.
 
@@ -251,7 +253,8 @@ class Verdicts:
 
     def __repr__(self) -> str:
         close = "" if self.budget is None else f", {self.too_close} too close to call"
-        return f"Verdicts on {len(self.worst)} demands, {self.failed} not met{close}"
+        count = len(self.worst)
+        return f"Verdicts on {count} demand{'s' * (count != 1)}, {self.failed} not met{close}"
 
     def _repr_html_(self) -> str:
         return self.html()

@@ -12,22 +12,23 @@ from ..errors import SurveyError
 from .saving import write_whole
 
 THROWN = "survey-thrown-away.txt"
-_NAME = re.compile(r"survey-draft-[0-9a-f]{8}\.txt")
 _UNIT = re.compile(r"# typed in (m|cm|mm|ft)\n")
 
 
 class Draft:
-    """The file that holds what one form has typed. Its name is its own and never used again, so that two forms keep both.
+    """The file that holds what one form has typed of a book, under a name of its own, so that two forms keep both.
 
     It is no .csv, because what is typed may hold what a spreadsheet would run.
     """
 
-    def __init__(self, folder: Path) -> None:
+    def __init__(self, folder: Path, book: str = "survey") -> None:
         self.folder = folder
         self.path: Path | None = None
+        self.book = book
+        self.thrown = THROWN.replace("survey", book)
 
     def _new(self) -> Path:
-        return self.folder / f"survey-draft-{secrets.token_hex(4)}.txt"
+        return self.folder / f"{self.book}-draft-{secrets.token_hex(4)}.txt"
 
     def keep(self, text: str, unit: str) -> None:
         """Keep a text and its unit, the file whole whatever happens. Raises SurveyError where it cannot be written."""
@@ -43,8 +44,9 @@ class Draft:
     def waiting(self, saved: str) -> list[Path]:
         """Other drafts in the folder that hold something else than is saved, the newest first."""
         found = []
+        named = re.compile(rf"{self.book}-draft-[0-9a-f]{{8}}\.txt")
         for path in self.folder.iterdir():
-            if _NAME.fullmatch(path.name) and path != self.path and path.is_file() and not path.is_symlink():
+            if named.fullmatch(path.name) and path != self.path and path.is_file() and not path.is_symlink():
                 try:
                     if _parted(path)[0] != saved:
                         found.append((path.stat().st_mtime, path))
@@ -63,8 +65,8 @@ class Draft:
         return _parted(own)
 
     def throw_away(self, path: Path) -> bool:
-        """True, once a draft is put aside as survey-thrown-away.txt, where the last of them can still be found."""
-        _moving(lambda: os.replace(path, self.folder / THROWN))
+        """True, once a draft is put aside as `thrown`, where the last of them can still be found."""
+        _moving(lambda: os.replace(path, self.folder / self.thrown))
         return True
 
 

@@ -6,7 +6,7 @@ import os
 from pathlib import Path
 
 from ..errors import SurveyError
-from .job import DEMONSTRATION, FOLDER_NAME, NAMES, Job, open_job
+from .job import DEMONSTRATION, FOLDER_NAME, NAMES, SCREEDED, Job, open_job
 from .saving import write_whole
 
 
@@ -43,6 +43,12 @@ def choose_job(name: str) -> Job:
     job = open_job(data_folder() / name)
     write_whole(data_folder() / ".chosen", name.encode())
     return job
+
+
+def screed_job() -> Job:
+    """The job chosen in notebook 0-start where it asks for a screed; else the demonstration of one."""
+    job = current_job()
+    return job if job.screeding.there else open_job(data_folder() / SCREEDED)
 
 
 def current_job() -> Job:

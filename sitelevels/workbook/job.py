@@ -34,10 +34,13 @@ from ..survey.tape import places_from_ties
 from ..wording import parse_fall, word_fall, word_level, word_volume
 from ..works.earthworks import Earthworks, cut_and_fill
 from ..works.setout import PegTable
+from .as_built import AsBuilt
 from .outdoor import Outdoor
 from .saving import as_written, save_texts, write_whole
+from .screeding import Screeding
 
-DEMONSTRATION = "pottery-yard"
+DEMONSTRATION, SCREEDED = "pottery-yard", "seed-store"
+DEMONSTRATIONS = (DEMONSTRATION, SCREEDED)
 NAMES = "Up to 61 letters, digits, spaces, dots and dashes, with no dot or space at either end."
 _STARTER = Path(__file__).with_name("starter")
 FOLDER_NAME = re.compile(r"\w([\w .-]{0,59}[\w-])?")
@@ -47,14 +50,15 @@ FOLDER_NAME = re.compile(r"\w([\w .-]{0,59}[\w-])?")
 class Job:
     """A job folder as it was when opened; what it leads to is worked out when asked for.
 
-    `brief_text`, `survey_text` and, where it is there, `ties_text` are its files as read. Every other attribute may raise
-    SurveyError.
+    `brief_text`, `survey_text` and, where they are there, `ties_text` and `laid_text` are its files as read. Every other
+    attribute may raise SurveyError.
     """
 
     folder: Path
     brief_text: str
     survey_text: str
     ties_text: str = ""
+    laid_text: str = ""
 
     @cached_property
     def told(self) -> dict[str, Any]:
@@ -268,6 +272,16 @@ class Job:
         """Digging, materials, units and water of the surface that was chosen."""
         return Outdoor(self)
 
+    @cached_property
+    def as_built(self) -> AsBuilt:
+        """What was laid, held against what was asked."""
+        return AsBuilt(self)
+
+    @cached_property
+    def screeding(self) -> Screeding:
+        """A screed on its ground as the base."""
+        return Screeding(self)
+
     def earthworks_of(self, finish: Finish) -> Earthworks:
         """Cut and fill down to the formation of any finished surface."""
         return cut_and_fill(self.ground, finish.lowered(self.brief.build_up), self.brief.area)
@@ -291,11 +305,12 @@ class Job:
         return self.outdoor.pegs(backsight)
 
     def is_as_on_disk(self) -> bool:
-        """Whether the two files are still as they were read."""
+        """Whether the files that a form changes are still as they were read."""
         return all((self.folder / name).is_file() and (self.folder / name).read_bytes() in as_written(text)
-                   for name, text in (("brief.toml", self.brief_text), ("survey.csv", self.survey_text)))
+                   for name, text in (("brief.toml", self.brief_text), ("survey.csv", self.survey_text),
+                                      *([("laid.csv", self.laid_text)] if self.laid_text else [])))
 
-    def saved(self, *, brief_text: str | None = None, survey_text: str | None = None) -> Job:
+    def saved(self, *, brief_text: str | None = None, survey_text: str | None = None, laid_text: str | None = None) -> Job:
         """Write changed files into the folder and open it again; the versions before are kept beside them.
 
         Raises SurveyError, overwriting nothing, if a file has changed since this job was opened; the new versions are then
@@ -304,7 +319,8 @@ class Job:
         if brief_text is not None:
             read_brief(brief_text)
         save_texts([(self.folder / name, before, text) for name, before, text in (
-            ("brief.toml", self.brief_text, brief_text), ("survey.csv", self.survey_text, survey_text))
+            ("brief.toml", self.brief_text, brief_text), ("survey.csv", self.survey_text, survey_text),
+            ("laid.csv", self.laid_text, laid_text))
             if text is not None and text != before])
         return open_job(self.folder)
 
@@ -333,8 +349,8 @@ def open_job(folder: str | Path) -> Job:
     if not place.is_dir():
         raise SurveyError(f"there is no job folder {place.name!r}",
                           remedy="Check the spelling, or start a job in notebook 0-start.")
-    ties = place / "ties.csv"
-    job = Job(place, _read(place / "brief.toml"), _read(place / "survey.csv"), _read(ties) if ties.exists() else "")
+    ties, laid = (_read(path) if path.exists() else "" for path in (place / "ties.csv", place / "laid.csv"))
+    job = Job(place, _read(place / "brief.toml"), _read(place / "survey.csv"), ties, laid)
     job.told  # noqa: B018 - a brief that cannot be read is refused now
     return job
 
@@ -350,14 +366,13 @@ def new_job(folder: str | Path, like: str | Path | Job | None = None) -> Job:
     if place.exists() and (not place.is_dir() or any(place.iterdir())):
         raise SurveyError(f"there is something called {place.name!r} already", remedy="Choose another name.")
     if like is None:
-        brief_text, survey_text, ties_text = _read(_STARTER / "brief.toml"), _read(_STARTER / "survey.csv"), ""
+        source = Job(place, _read(_STARTER / "brief.toml"), _read(_STARTER / "survey.csv"))
     else:
         source = like if isinstance(like, Job) else open_job(like)
-        brief_text, survey_text, ties_text = source.brief_text, source.survey_text, source.ties_text
-    brief_text = with_value(brief_text, "job", 1, "name", toml(place.name))
+    brief_text = with_value(source.brief_text, "job", 1, "name", toml(place.name))
     place.mkdir(parents=True, exist_ok=True)
     write_whole(place / "brief.toml", brief_text.encode())
-    write_whole(place / "survey.csv", survey_text.encode())
-    if ties_text:
-        write_whole(place / "ties.csv", ties_text.encode())
+    for name, text in (("survey.csv", source.survey_text), ("ties.csv", source.ties_text), ("laid.csv", source.laid_text)):
+        if text:
+            write_whole(place / name, text.encode())
     return open_job(place)

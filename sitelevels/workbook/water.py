@@ -21,8 +21,8 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True, eq=False)
-class Water:
-    """Where the rain of a job goes. Any attribute may raise SurveyError; what brief.toml leaves out is None."""
+class Worked:
+    """What a part of a job comes to, worked out when asked for."""
 
     job: Job
     _doubts: dict[str, None] = field(default_factory=dict)
@@ -58,6 +58,11 @@ class Water:
                 return act()
             finally:
                 self._doubts.update(dict.fromkeys(str(doubt.message) for doubt in doubts))
+
+
+@dataclass(frozen=True, eq=False)
+class Water(Worked):
+    """Where the rain of a job goes. Any attribute may raise SurveyError; what brief.toml leaves out is None."""
 
     @cached_property
     def roofs(self) -> list[tuple[float, float, float]]:

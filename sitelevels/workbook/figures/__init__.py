@@ -5,10 +5,13 @@ from .choice import choice
 from .earth import earthworks
 from .falls import falls
 from .ground import plan, residuals
+from .laid import laid, straightedge
+from .screed import screed
 from .section import section
 from .sensitivity import sensitivity, shot_plan
 from .style import in_words
 from .units import units
+from .water import puddle_chance, puddles
 
-__all__ = ["catchments", "choice", "earthworks", "falls", "in_words", "plan", "residuals", "section", "sensitivity", "shot_plan",
-           "units"]
+__all__ = ["catchments", "choice", "earthworks", "falls", "in_words", "laid", "plan", "puddle_chance", "puddles", "residuals",
+           "screed", "section", "sensitivity", "shot_plan", "straightedge", "units"]

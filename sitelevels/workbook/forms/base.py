@@ -21,7 +21,7 @@ from traitlets import Float, validate
 from ...errors import SurveyError
 from ...wording import word_number
 from ..figures import style
-from ..job import DEMONSTRATION, Job
+from ..job import DEMONSTRATIONS, Job
 from .grid import Quiet
 
 GOOD, BAD = f"var(--jp-success-color1, {style.MET})", f"var(--jp-error-color1, {style.NOT_MET})"  # readable in a dark theme too
@@ -94,7 +94,7 @@ class Form(widgets.VBox):  # type: ignore[misc]
 
     def save(self, said: str, *, since: Job | None = None, **texts: str) -> bool:
         """Save changed files of the job as it was `since`, and say so. The demonstration stays as it is."""
-        if self.needed().folder.name == DEMONSTRATION:
+        if self.needed().folder.name in DEMONSTRATIONS:
             self.refuse(("Nothing was saved: the demonstration stays as it is. In notebook 0-start, start a job of your own from "
                          "it, and change that.",))
             return False

@@ -13,7 +13,7 @@ from ...errors import SurveyError
 from ...survey.faults import LONGEST_READING
 from ...wording import html_table, word_level, word_mm
 from ...works.setout import PegTable
-from ..job import DEMONSTRATION, Job
+from ..job import DEMONSTRATIONS, Job
 from ..sheet import save_sheet
 from .base import Form, Number, button, row, scrolled
 
@@ -87,7 +87,7 @@ class DigForm(Form):
         if pegs is None:
             return
         job = self.needed()
-        if job.folder.name != DEMONSTRATION:
+        if job.folder.name not in DEMONSTRATIONS:
             reading = toml(float(self.backsight.value))
             text = self.attempt(lambda: with_value(job.brief_text, "setting_out", 1, "backsight_m", reading))
             if text is None or not self.save("", brief_text=text):

@@ -12,7 +12,7 @@ import ipywidgets as widgets
 
 from ...design.brief_file import toml, with_value
 from ...design.handbook import BULKING, COEFFICIENTS, INFILTRATION, INTENSITIES, ROUGHNESS
-from ...design.parts import NUMBERS, PLACE, SECTIONS, TEXT
+from ...design.parts import LIST, NUMBERS, PLACE, SECTIONS, TEXT
 from ...errors import SurveyError
 from ...wording import html_table
 from ..job import Job
@@ -80,10 +80,15 @@ class PartsForm(Form):
         unsaved = "<i>Not saved yet.</i>" if said and job is not self.needed() else ""
         self.shown.value = unsaved + (said or "")
         if said and job is not None:
-            if job.outdoor.faults:
-                self.refuse(job.outdoor.faults)
-            elif job.outdoor.doubts:
-                self.question(job.outdoor.doubts)
+            part = self.part_of(job)
+            if part.faults:
+                self.refuse(part.faults)
+            elif part.doubts:
+                self.question(part.doubts)
+
+    def part_of(self, job: Job) -> Any:
+        """What the fields belong to, with its `faults` and `doubts`."""
+        return job.outdoor
 
     def outcome(self, job: Job) -> str:
         """What a job comes to, as HTML: nothing, unless a form says more."""
@@ -94,8 +99,8 @@ class PartsForm(Form):
         job = self.attempt(self.typed)
         if job is None:
             return
-        before = set(self.needed().outdoor.faults)
-        wrong = [fault for fault in job.outdoor.faults if fault not in before]
+        before = set(self.part_of(self.needed()).faults)
+        wrong = [fault for fault in self.part_of(job).faults if fault not in before]
         if wrong:
             self.refuse(("Nothing was saved: what is typed cannot be worked out.", *wrong))
         elif self.save("Saved. Choose Run, then Run All Cells.", brief_text=job.brief_text):
@@ -117,7 +122,9 @@ def _as_toml(part: str, key: str, given: str) -> str:
     wanted = SECTIONS[part][key]
     if given.startswith("["):
         return given
-    parts = [_number(one) for one in re.split(r"\s*[x×;]\s*|,\s+|\s+|(?<=\d\d),(?=\d\d\d)", given) if one]
+    if wanted == LIST:
+        return f"[{', '.join(toml(one) for one in re.split(r'[ ,;]+', given) if one)}]"
+    parts = [_number(one) for one in re.split(r"\s*[x×;:]\s*|,\s+|\s+|(?<=\d\d),(?=\d\d\d)", given) if one]
     if wanted == NUMBERS or (wanted == PLACE and len(parts) == 2 and not any(one.startswith('"') for one in parts)):
         return f"[{', '.join(parts)}]"
     return toml(given) if wanted in (TEXT, PLACE) else _number(given)

@@ -9,7 +9,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import replace
 from html import escape
 from pathlib import Path
-from typing import Any
+from typing import Any, ClassVar
 
 import ipywidgets as widgets
 
@@ -22,8 +22,8 @@ from ...survey.reading import with_known_level
 from ...survey.reduction import ReducedLevels
 from ...survey.slips import MOST_TOLD, Suspicions, suspect_slips
 from ...wording import html_table, word_level
-from ..drafts import THROWN, Draft
-from ..job import DEMONSTRATION, Job
+from ..drafts import Draft
+from ..job import DEMONSTRATIONS, Job
 from .base import BAD, Form, button, row, scrolled
 from .grid import Grid
 
@@ -40,21 +40,24 @@ _ROWS = 400  # a longer book is pasted and looked at as text
 class BookForm(Form):
     """A box to paste a whole book into, a grid to type and correct it in, and the reduction beside it.
 
-    What is typed is kept in a draft as each cell is left, and offered again when the form is opened after a mishap.
+    What is typed is kept in a draft as each cell is left, and offered again when the form is opened after a mishap. `file` is the
+    part of a job that holds the book.
     """
+
+    file: ClassVar[str] = "survey_text"
 
     def __init__(self, job: Job) -> None:
         super().__init__(job)
-        self.draft = Draft(job.folder)
+        self.draft = Draft(job.folder, self.file.removesuffix("_text"))
         job = self.needed()  # as another form of this notebook may have saved it
-        self._base = job.survey_text  # what this form started from, or saved
+        self._base = str(getattr(job, self.file))  # what this form started from, or saved
         self._past: list[str] = []
         self._future: list[str] = []
         self._faults: tuple[SurveyError, ...] = ()
         self._suspected: Suspicions | None = None
         self._offered = ""
         self._waiting: Path | None = None
-        self.text = widgets.Textarea(value=job.survey_text, continuous_update=False, description="Book",
+        self.text = widgets.Textarea(value=self._base, continuous_update=False, description="Book",
                                      layout=widgets.Layout(width="98%", height="9em"))
         self.grid = Grid(worked_headings=["HPC, m", "level, m"])
         self._base_unit = self._stored_unit()
@@ -151,7 +154,7 @@ class BookForm(Form):
     def _keep(self) -> None:
         if (self.text.value, self.unit.value) == (self._base, self._base_unit):
             self.draft.drop()
-        elif self.needed().folder.name != DEMONSTRATION:
+        elif self.needed().folder.name not in DEMONSTRATIONS:
             self.draft.keep(self.text.value, self.unit.value)
 
     def undo(self) -> None:
@@ -181,7 +184,15 @@ class BookForm(Form):
             self._base_unit = self.unit.value = self._stored_unit()
         elif self.unit.value != self._stored_unit():
             brief_text = with_value(brief_text, "survey", 1, "unit", f'"{self.unit.value}"')
-        return replace(self.needed(), brief_text=brief_text, survey_text=self.text.value)
+        return self._with(replace(self.needed(), brief_text=brief_text), self.text.value)
+
+    def _with(self, job: Job, text: str) -> Job:
+        """The job with another text of the book."""
+        return replace(job, laid_text=text) if self.file == "laid_text" else replace(job, survey_text=text)
+
+    def _levels_of(self, job: Job) -> ReducedLevels:
+        """The reduced levels of the book."""
+        return job.reduced
 
     def _stored_unit(self) -> str:
         unit = self.needed().told.get("survey", {}).get("unit", "m")
@@ -189,7 +200,7 @@ class BookForm(Form):
 
     def _reduced(self) -> ReducedLevels:
         try:
-            return self._typed().reduced
+            return self._levels_of(self._typed())
         except SurveyError as error:
             self._faults = error.parts
             raise
@@ -217,9 +228,9 @@ class BookForm(Form):
         else:
             hand = len(reduced.hand_levels)
             agree = f" {hand} hand-worked levels agree." if hand else ""
-            unsaved = self._typed().survey_text != self._base
+            unsaved = self.text.value != self._base
             demo = " This is the demonstration: what you change here is not kept." if unsaved and (
-                self.needed().folder.name == DEMONSTRATION) else ""
+                self.needed().folder.name in DEMONSTRATIONS) else ""
             self.say(f"{len(reduced.table)} rows read and reduced; no check failed.{agree}"
                      f"{demo or (' Not saved yet, but kept as you type.' if unsaved else '')}")
         told = "".join(f"<p>{escape(one)}</p>" for one in (reduced.book.known_words, *reduced.steadiness))
@@ -271,10 +282,10 @@ class BookForm(Form):
     def _offer_a_level(self) -> None:
         """Where all that is missing is a known level, offer to call the first point 10.000 m."""
         try:
-            book = self._typed().book
+            book = self._typed().book if self.file == "survey_text" else None  # what was laid keeps the datum of the first
         except Exception:  # told already
             return
-        if not book.known:
+        if book is not None and not book.known:
             self._offered = book.rows[0].point
             self.offer.description = f"Call {self._offered} {word_level(_OFFERED)}"
             self.offer.layout.display = ""
@@ -308,7 +319,7 @@ class BookForm(Form):
         if (waiting := self._waiting) is not None:
             thrown = self.attempt(lambda: self.draft.throw_away(waiting))
             if thrown:
-                self.say(f"It is put aside as {THROWN}.")
+                self.say(f"It is put aside as {self.draft.thrown}.")
             told = self.message.value
             self._look_for_drafts()
             self.message.value = told
@@ -318,9 +329,9 @@ class BookForm(Form):
         good, typed = self.check(), self.attempt(self._typed)
         if typed is None:
             return
-        if self.save("", since=replace(self.needed(), survey_text=self._base), survey_text=_safe(typed.survey_text),
-                     brief_text=typed.brief_text):
-            self._base, self._base_unit = self.needed().survey_text, self._stored_unit()
+        if self.save("", since=self._with(self.needed(), self._base),
+                     **{self.file: _safe(self.text.value), "brief_text": typed.brief_text}):
+            self._base, self._base_unit = str(getattr(self.needed(), self.file)), self._stored_unit()
             self.text.value = self._base
             self.attempt(self.draft.drop)
             self.check()

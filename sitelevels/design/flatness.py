@@ -1,0 +1,173 @@
+"""Which classes of surface regularity a surface keeps, by straightedge, and what errors of the readings alone would show."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from html import escape
+from typing import Any
+
+import numpy as np
+import pandas as pd
+import shapely
+
+from ..errors import SurveyError, must_be
+from ..surface.facet import polygon_of
+from ..surface.finish import Finish
+from ..surface.ground import Ground
+from ..surface.plane import Floats
+from ..surface.straightedge import BETWEEN, Straightedge, straightedge
+from ..wording import html_table, whole_up, word_distance, word_mm, word_place, word_share
+from .budget import ErrorBudget
+from .laid import Laid
+from .verdicts import MET, NOT_MET, TOO_CLOSE
+from .workmanship import REGULARITY, TESTS, Regularity
+
+LENGTHS = (1.0, 2.0, 3.0)  # m: the straightedges that classes speak of
+
+
+@dataclass(frozen=True, eq=False)
+class Bar:
+    """The straightedge of one length: `found` where its gap is greatest, `offset` where its equal offset is.
+
+    `gap_alone`, `offset_alone` (m) are what errors of the readings alone would show, None where they are not counted.
+    """
+
+    length: float
+    found: Straightedge
+    offset: Straightedge
+    gap_alone: float | None = None
+    offset_alone: float | None = None
+
+    def shown(self, kind: Regularity) -> tuple[float, float | None]:
+        """What a class speaks of, and what errors alone would show of it, m."""
+        return (self.offset.equal_offset, self.offset_alone) if kind.offset else (self.found.gap, self.gap_alone)
+
+
+@dataclass(frozen=True, eq=False)
+class Flatness:
+    """Straightedges over a surface. Made by `flatness`: `bars` by length, those that fit; `area` in m²; `sure` a chance."""
+
+    bars: tuple[Bar, ...]
+    area: float
+    sure: float
+
+    def bar(self, length: float) -> Bar | None:
+        """The bar of that length in m; None where none fits."""
+        return next((one for one in self.bars if one.length == length), None)
+
+    def verdict(self, kind: Regularity) -> str:
+        """Whether a class is kept: errors add to what was found, or take from it, at most what they show alone.
+
+        Empty where its straightedge fits nowhere.
+        """
+        bar = self.bar(kind.length)
+        if bar is None:
+            return ""
+        shown, alone = bar.shown(kind)
+        give = alone or 0.0
+        return MET if shown + give <= kind.limit else NOT_MET if shown - give > kind.limit else TOO_CLOSE
+
+    @property
+    def table(self) -> pd.DataFrame:
+        """A new table, a row a class: name length limit found alone (m) offset verdict source; `alone` empty without errors."""
+        lines = []
+        for kind in REGULARITY.values():
+            bar = self.bar(kind.length)
+            shown, alone = (None, None) if bar is None else bar.shown(kind)
+            lines.append((kind.name, kind.length, kind.limit, shown, alone, kind.offset, self.verdict(kind), kind.source))
+        return pd.DataFrame(lines, columns=["name", "length", "limit", "found", "alone", "offset", "verdict", "source"])
+
+    @property
+    def words(self) -> pd.DataFrame:
+        """The same for reading, the classes whose straightedge fits."""
+        lines = []
+        for kind in REGULARITY.values():
+            if (bar := self.bar(kind.length)) is not None:
+                shown, alone = bar.shown(kind)
+                lines.append((kind.name, kind.words, word_mm(shown, digits=1), "" if alone is None else word_mm(alone, digits=1),
+                              self.verdict(kind), kind.source))
+        return pd.DataFrame(lines, columns=["class", "limit", "found", "readings alone would show", "verdict", "source"])
+
+    @property
+    def bars_words(self) -> pd.DataFrame:
+        """Each straightedge for reading: the greatest gap and where, and the equal offset and where."""
+        lines = [(word_distance(one.length), word_mm(one.found.gap, digits=1),
+                  "" if one.gap_alone is None else word_mm(one.gap_alone, digits=1), word_place(*one.found.where),
+                  f"{word_mm(one.offset.equal_offset, digits=1)} {'hump' if one.offset.hump else 'hollow'}",
+                  "" if one.offset_alone is None else word_mm(one.offset_alone, digits=1), word_place(*one.offset.offset_where))
+                 for one in self.bars]
+        return pd.DataFrame(lines, columns=["straightedge", "greatest gap", "readings alone", "at", "ends held off equally",
+                                            "readings alone ", "at "])
+
+    def sentence(self) -> str:
+        """What was found, how far it can be believed, and what to do on site, in words."""
+        if not self.bars:
+            return f"No straightedge of {word_distance(min(LENGTHS))} fits on any flat part. {BETWEEN}"
+        bar = self.bar(2.0) or self.bars[-1]
+        said = (f"Under {word_distance(bar.length)} the greatest gap is {word_mm(bar.found.gap, digits=1)}, at "
+                f"{word_place(*bar.found.where)}.")
+        if bar.gap_alone is not None:
+            said += (f" On a surface that is truly flat, errors of the readings alone would show up to "
+                     f"{word_mm(bar.gap_alone, digits=1)} in {word_share(self.sure)} of surveys.")
+        tests = whole_up(self.area / TESTS.range.likely)
+        return (f"{said} {BETWEEN} A real straightedge with a wedge or a feeler under it does: where no number was agreed, at "
+                f"least {tests} test{'s' * (tests > 1)} for this area ({TESTS.source}).")
+
+    def __repr__(self) -> str:
+        return f"Flatness: {self.sentence()}"
+
+    def _repr_html_(self) -> str:
+        return (f"<p>{escape(self.sentence())}</p>{html_table(self.bars_words, words=True)}"
+                f"<p>The classes:</p>{html_table(self.words, words=True)}")
+
+
+def flatness(surface: Laid | Ground, *, within: Any = None, covariance: Floats | None = None,
+             sure: float = ErrorBudget().sure) -> Flatness:
+    """Straightedges of 1, 2 and 3 m over a surface, each flat part by itself, held against classes of regularity.
+
+    Parameters
+    ----------
+    surface : Laid or Ground
+        A laid surface with its parts and errors; or triangulated spots, with the area they belong to and their covariance.
+    within : list of corners, polygon or Finish, optional
+        Of a Ground: where the bar may lie (plan, m).
+    covariance : (n, n), optional
+        Of the levels of a Ground, m².
+    sure : float
+        The chance with which errors alone show no more than is said; that of the budget for a laid surface.
+
+    Raises SurveyError for something else, and what `straightedge` refuses other than a bar that is too long.
+    """
+    must_be(surface, (Laid, Ground), "the surface")
+    if isinstance(surface, Ground):
+        areas = [facet.area for facet in within.facets] if isinstance(within, Finish) else [
+            shapely.Polygon(surface.hull) if within is None else polygon_of(within)]
+        parts = [(surface, one, covariance) for one in areas]
+        area = sum(one.area for one in areas)
+    else:
+        parts = []
+        for part, facet in zip(surface.parts, surface.design.facets, strict=True):
+            rows = [] if surface.errors is None else [surface.errors.where[point] for point in part.ground.points or ()]
+            parts.append((part.ground, facet.area, surface.errors.covariance[np.ix_(rows, rows)] if surface.errors else None))
+        area = surface.design.area
+        sure = surface.budget.sure if surface.budget else sure
+    bars = (_bar(length, parts, sure) for length in LENGTHS)
+    return Flatness(tuple(one for one in bars if one is not None), area, sure)
+
+
+def _bar(length: float, parts: Sequence[tuple[Ground, shapely.Polygon, Floats | None]], sure: float) -> Bar | None:
+    """The straightedge of one length over all parts on which it fits; None where it fits on none."""
+    found, alone = [], []
+    for ground, area, covariance in parts:
+        try:
+            one = straightedge(ground, length=length, within=area)
+        except SurveyError:
+            continue  # too long for this part
+        found.append(one)
+        if covariance is not None:
+            alone.append(one.errors_alone(covariance, sure=sure))
+    if not found:
+        return None
+    gap, offset = (max(values) for values in zip(*alone, strict=True)) if alone else (None, None)
+    return Bar(length, max(found, key=lambda one: one.gap), max(found, key=lambda one: one.equal_offset), gap, offset)

@@ -1,0 +1,206 @@
+"""What was laid: the second level book of a job held against its design, for straightness, standing water and lips."""
+
+from __future__ import annotations
+
+import warnings
+from dataclasses import dataclass
+from functools import cached_property
+from typing import TYPE_CHECKING, Any
+
+import pandas as pd
+import shapely
+
+from ..design.conditions import Spot
+from ..design.demands import Meet, Step
+from ..design.flatness import Flatness, flatness
+from ..design.laid import Laid, check_laid
+from ..design.lipping import lipping, lips_by_levels
+from ..design.mending import Mending, where_to_lift
+from ..design.puddles import StandingWater, standing_water
+from ..design.verdicts import Verdicts
+from ..errors import SurveyError, SurveyWarning
+from ..surface.ponding import Ponding, ponding
+from ..surface.shapes import Channel, Outlet
+from ..survey.book import LevelBook
+from ..survey.reading import read_book
+from ..survey.reduction import ReducedLevels, reduce_book
+from ..wording import word_level, word_mm
+from .water import Worked
+
+if TYPE_CHECKING:
+    from .job import Job
+
+PAVING = "flags and natural stone"
+
+
+@dataclass(frozen=True, eq=False)
+class AsBuilt(Worked):
+    """What a job came to once it was laid. Any attribute may raise SurveyError; `ready` says whether it can be judged."""
+
+    @property
+    def there(self) -> bool:
+        """Whether the job has a book of what was laid."""
+        return bool(self.job.laid_text.strip())
+
+    @cached_property
+    def faults(self) -> tuple[str, ...]:
+        """What keeps it from being judged, a sentence each."""
+        try:
+            self.check  # noqa: B018 - worked out to see whether it can be
+        except SurveyError as error:
+            return error.problems
+        return ()
+
+    @property
+    def ready(self) -> bool:
+        """Whether it can be held against the design."""
+        return not self.faults
+
+    @property
+    def missing(self) -> str:
+        """What keeps it from being judged, in one piece."""
+        return " ".join(self.faults)
+
+    @cached_property
+    def book(self) -> LevelBook:
+        """The level book of what was laid, with levels of benchmarks and places of points that the first survey has."""
+        if not self.there:
+            raise SurveyError("there is no book of what was laid", where="laid.csv",
+                              remedy="Type or paste it above, or put laid.csv into the job's folder.")
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore", SurveyWarning)  # kept as book.doubts
+            book = read_book(self.job.laid_text + "\n", unit=self.job.told.get("survey", {}).get("unit", "m"))
+        named = self.job.reduced.about
+        rows = {row.point for row in book.rows}
+        if not book.known:
+            for point, level in self.job.book.known.items():
+                if point in rows:
+                    book = book.with_known(point, level)
+                    self._doubts[f"{point} is taken to lie at {word_level(level)}, as in the first survey."] = None
+        missing = {row.point for row in book.rows if row.x is None or row.y is None}
+        places = {point: (named[point]["x"], named[point]["y"]) for point in missing & set(named)
+                  if named[point]["x"] is not None and named[point]["y"] is not None}
+        if places:
+            self._doubts[f"No x and y are booked for {', '.join(sorted(places))}: they are taken from the first survey."] = None
+        return book.with_places(places) if places else book
+
+    @cached_property
+    def reduced(self) -> ReducedLevels:
+        """Its reduced levels."""
+        survey = self.job.told.get("survey", {})
+        adjust = survey.get("adjust", "setups")
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore", SurveyWarning)  # kept as reduced.doubts
+            return reduce_book(self.book, adjust=None if adjust == "none" else adjust)
+
+    @cached_property
+    def check(self) -> Laid:
+        """The laid surface held against the design and every demand."""
+        job = self.job
+        return check_laid(self.reduced, job.finish, job.brief, budget=job.budget, survey=job.errors)
+
+    @property
+    def doubts(self) -> tuple[str, ...]:
+        """Sentences on what is possible but questionable."""
+        check = self.check
+        return (*self.reduced.doubts, *self.book.doubts, *check.doubts, *self._doubts)
+
+    @cached_property
+    def mending(self) -> Mending:
+        """Where to lift and lay again."""
+        layout = self.job.outdoor.tried("units")
+        return where_to_lift(self.check, units=() if layout is None else [piece.polygon for piece in layout.pieces])
+
+    @cached_property
+    def flatness(self) -> Flatness:
+        """Straightedges over it."""
+        return flatness(self.check)
+
+    @property
+    def doors(self) -> tuple[Spot, ...]:
+        """Thresholds that the brief names."""
+        return tuple(spot for demand in self.job.brief.demands if isinstance(demand, Step) for spot in demand.at)
+
+    @cached_property
+    def pond(self) -> Ponding:
+        """Where rain stands on it."""
+        return pond_on(self.job, self.check.ground)
+
+    @cached_property
+    def before(self) -> Ponding:
+        """Where rain stood on the old ground."""
+        return pond_on(self.job, self.job.ground)
+
+    @cached_property
+    def water(self) -> StandingWater:
+        """How sure that is, against the limit."""
+        check = self.check
+        return standing_water(self.pond, covariance=check.covariance, doors=self.doors, sure=self.job.budget.sure)
+
+    @property
+    def kept_words(self) -> str:
+        """Whether paving that stays holds water on the new, in a sentence."""
+        rows = [one for one in self.check.everywhere if isinstance(one.demand, Meet) and one.found < 0]
+        if not rows:
+            return "Water runs off over every side that has no wall; nothing that stays was read to lie higher."
+        worst = min(rows, key=lambda one: one.found)
+        return (f"Water is taken to run off over every side that has no wall. The paving that stays lies "
+                f"{word_mm(-worst.found, digits=1)} higher than the new at {worst.condition.place}: water stands there up to "
+                "that depth unless something drains it, such as a channel or an open joint.")
+
+    @property
+    def _told(self) -> dict[str, Any]:
+        return dict(self.job.told.get("laid", {}))
+
+    @cached_property
+    def lips(self) -> Verdicts | None:
+        """Lips measured at joints; None where none were."""
+        told = self._told
+        joints = told.get("joints_mm")
+        if not joints:
+            return None
+        rows = [(one[0], one[1]) if len(one) == 2 else (one, None) for one in joints]
+        try:
+            return lipping(pd.DataFrame(rows, columns=["joint", "lip_mm"]), paving=told.get("paving", PAVING),
+                           by=told.get("measured_by", "rule"), budget=self.job.budget)
+        except SurveyError as error:
+            raise error.at("brief.toml, [laid]") from None
+
+    @property
+    def lips_words(self) -> tuple[str, ...]:
+        """The same, in sentences."""
+        found, warning = self.lips_seen
+        if found is None:
+            return ("No two spots stand on either side of one joint.",)
+        return (*(f"{one.condition.place}: {one.found_words} by levels, give or take {one.wide(one.give)}: {one.verdict}."
+                  for one in found.everywhere), warning)
+
+    @property
+    def farthest(self) -> pd.DataFrame:
+        """The spots farthest off the design, as words."""
+        return self.check.spots_words.head(8)
+
+    @cached_property
+    def lips_seen(self) -> tuple[Verdicts | None, str]:
+        """What levels say of lips where two spots stand beside one joint, and the warning that they cannot show it."""
+        check = self.check
+        assert check.errors is not None
+        with warnings.catch_warnings(record=True) as said:
+            warnings.simplefilter("always", SurveyWarning)
+            found = lips_by_levels(check.errors, check.spots["point"], check.design, paving=self._told.get("paving", PAVING))
+        return found, " ".join(str(one.message) for one in said)
+
+
+def pond_on(job: Job, ground: Any) -> Ponding:
+    """Where rain would stand on a surface with the walls, closed edges and drains of a job."""
+    brief, shape = job.brief, job.shape
+    outlets: list[Any] = []
+    if isinstance(shape, Channel):
+        outlets.append(shape.ends(brief.area))
+    elif isinstance(shape, Outlet):
+        outlets.append(shape.point)
+    gullies = job.reduced.spots("gully")
+    outlets += [(x, y) for x, y in zip(gullies["x"], gullies["y"], strict=True)
+                if x == x and brief.area.distance(shapely.Point(x, y)) < 0.1]
+    walls = [*brief.walls, *brief.closed]
+    return ponding(ground, brief.area, walls=walls, outlets=outlets, free=brief.free or "rest")

@@ -1,0 +1,102 @@
+"""What was laid: how far its spots lie off the design in plan, and the straightedge over the greatest gap."""
+
+from __future__ import annotations
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+
+from ...design.laid import Laid
+from ...design.mending import Lift, Mending
+from ...surface.straightedge import SAME, Straightedge
+from ...wording import word_change, word_distance, word_mm, word_place, word_times
+from . import style
+from .water import beside, in_walls, plan_of, spans
+
+MANY, NAMED = 60, 25  # so many spots are all given their number; of more, the farthest off alone
+PLACES = 201  # along a bar at which the surface under it is drawn
+
+
+def laid(check: Laid, *, mending: Mending | None = None, ax: Axes | None = None) -> Axes:
+    """Each laid spot as a cross with how far it lies off the design in mm; what is to be lifted is ringed and told."""
+    ax = plan_of(ax, check.brief)
+    spots = check.spots
+    off = spots["deviation"].to_numpy()
+    most = max(float(np.abs(off).max()), 0.001)
+    lifts = {lift.point: lift for lift in (mending.lifts if mending else ())}
+    ax.plot(spots["x"], spots["y"], "+", color=style.INK, markersize=8, markeredgewidth=0.8, linestyle="none", clip_on=False,
+            zorder=4)
+    order = sorted(range(len(off)), key=lambda row: (spots["point"].iloc[row] not in lifts, -abs(off[row])))
+    labels = []
+    for rank, row in enumerate(order):
+        point, x, y, by = str(spots["point"].iloc[row]), float(spots["x"].iloc[row]), float(spots["y"].iloc[row]), float(off[row])
+        number = word_mm(abs(by)).removesuffix(" mm")
+        if number != "0":
+            ax.plot([x], [y], "^" if by > 0 else "v", color=style.EARTH if by > 0 else style.WATER,
+                    markersize=4 + 6 * abs(by) / most, clip_on=False, zorder=5)
+        if point in lifts:
+            ax.plot([x], [y], "o", markersize=15, markerfacecolor="none", markeredgecolor=style.NOT_MET, markeredgewidth=1.6,
+                    clip_on=False, zorder=6)
+            labels.append((x, y, f"{point}: {_lifted(lifts[point])}", 9.0))
+        elif len(off) <= MANY or rank < NAMED:
+            labels.append((x, y, ("" if number == "0" else "+" if by > 0 else "−") + number, 4.0))
+    under = (f"{len(off)} spots, mm above (▲ +) or below (▼ −) the design"
+             f"{'; the farthest numbered' if len(off) > MANY else ''}{'; ringed: lift' if lifts else ''}")
+    told = "; ".join(f"{point}, {_lifted(lift)}" for point, lift in lifts.items())
+    lifting = f" Ringed to lift: {told}." if lifts else " No spot is ringed to be lifted." if mending else ""
+    style.titled(ax, "How far off the design was it laid?", under, f"{check.sentence()}{lifting}")
+    places = spots[["x", "y"]].to_numpy()
+    beside(ax, labels, lambda: [*spans(ax, places, 3.0), *spans(ax, places[spots["point"].isin(lifts)], 8.0),
+                                *spans(ax, in_walls(check.brief), 5.0)])
+    return ax
+
+
+def _lifted(lift: Lift) -> str:
+    return f"{'raise' if lift.by > 0 else 'lower'} {word_change(abs(lift.by), 'mm')}"
+
+
+def straightedge(found: Straightedge, *, ax: Axes | None = None) -> Axes:
+    """The surface under the bar where its gap is greatest, the bar on its two contacts and the gap; heights too tall, as said."""
+    ax = style.axes(ax, (7.6, 3.6))
+    first, way, length = np.array(found.ends[0]), np.array(found.direction), found.length
+    one, two, deepest = (float(np.clip((np.array(place) - first) @ way, 0.0, length)) for place in (*found.contacts, found.where))
+    along = np.unique(np.concatenate([np.linspace(0.0, length, PLACES), [one, two, deepest]]))
+    levels = np.asarray(found.ground.level_at(*(first[:, None] + way[:, None] * along)))
+    at_one, at_two = np.interp([one, two], along, levels)
+    below = 1000 * (at_one + (at_two - at_one) * (along - one) / (two - one) - levels)  # mm from the underside of the bar
+    tall = max(float(below.max()), 1.0)
+    bottom, top = 1.45 * tall, -0.5 * tall
+    ax.set_xlim(-0.04 * length, 1.04 * length)
+    ax.set_ylim(bottom, top)
+    ax.set_yticks([tick for tick in ax.get_yticks() if 0 <= tick <= bottom])
+    ax.fill_between(along, bottom, below, facecolor=style.BED, linewidth=0.0, zorder=1)
+    ax.plot(along, below, color=style.INK, linewidth=2.0, zorder=4)
+    ax.fill_between([0.0, length], -0.13 * tall, 0.0, facecolor=style.SLAB, edgecolor=style.INK, linewidth=1.0, zorder=3)
+    ax.plot([one, two], [0.0, 0.0], "o", color=style.INK, markersize=6, linestyle="none", clip_on=False, zorder=6)
+    inwards = two - one > 0.3 * length
+    for place, left in ((one, not inwards), (two, inwards)):
+        ax.annotate("rests here", (place, -0.13 * tall), xytext=(-3 if left else 3, 4), textcoords="offset points",
+                    ha="right" if left else "left", va="bottom", fontsize=style.TEXT, color=style.INK)
+    if found.gap > SAME:
+        ax.annotate("", (deepest, 1000 * found.gap), xytext=(deepest, 0.0), zorder=5,
+                    arrowprops={"arrowstyle": "<->", "color": style.NOT_MET, "linewidth": 1.4, "shrinkA": 0, "shrinkB": 0})
+        side = "left" if deepest < 0.4 * length else "right" if deepest > 0.6 * length else "center"
+        ax.annotate(f"gap {word_mm(found.gap, digits=1)}", (deepest, 1000 * found.gap), xytext=(0, -7), va="top", ha=side,
+                    textcoords="offset points", fontsize=style.TEXT, fontweight="bold", color=style.NOT_MET, zorder=6,
+                    bbox={**style.BACKED, "facecolor": style.BED})
+    else:
+        ax.text(length / 2, 0.4 * tall, "no gap: the surface touches the bar or bends down from it", ha="center", va="top",
+                fontsize=style.TEXT, color=style.INK, zorder=6)
+    ax.set_xlabel("along the bar, m", fontsize=style.TEXT, color=style.INK)
+    ax.set_ylabel("below the bar, mm", fontsize=style.TEXT, color=style.INK)
+    title = f"Where is the gap under a {word_distance(length)} straightedge greatest?"
+    style.titled(ax, title, "heights", "")  # the room that titles take decides how tall the heights are drawn
+    figure = ax.figure
+    engine = figure.get_layout_engine() if isinstance(figure, Figure) else None
+    if engine is not None and isinstance(figure, Figure):
+        engine.execute(figure)
+    frame = ax.get_window_extent()
+    times = 1000 * (1.08 * length / frame.width) / ((bottom - top) / frame.height)
+    under = (f"the bar lies from {word_place(*found.ends[0])} to {word_place(*found.ends[1])}; heights drawn about "
+             f"{word_times(times)} times too tall")
+    return style.titled(ax, title, under, found.sentence())

@@ -1,0 +1,251 @@
+"""Standing water in plan: where rain stays, how deep, which way it would run over, and how likely that is."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from typing import Any
+
+import numpy as np
+import shapely
+from matplotlib.axes import Axes
+from matplotlib.colors import LinearSegmentedColormap
+from matplotlib.contour import ContourSet
+from matplotlib.figure import Figure
+from matplotlib.patches import PathPatch
+from matplotlib.text import Annotation
+from matplotlib.transforms import Bbox
+from matplotlib.tri import Triangulation
+
+from ...design.brief import Brief
+from ...design.puddles import DEPTHS, FILM, StandingWater
+from ...errors import SurveyError
+from ...surface.ponding import Ponding
+from ...wording import word_area, word_chance, word_mm, word_number, word_place, word_share
+from . import style
+from .earth import JOINED
+
+DEEP = LinearSegmentedColormap.from_list("deep", ["#d9eeed", "#5fa9a7"])
+SHOWN = 5  # basins whose depth and way out are drawn
+CHANCES = (0.05, 0.50, 0.95)
+FAR = 3  # of SIDES: words that stand farther up or down are led to by a line
+CELLS = 50  # of the map of chances along the longer side
+
+
+def puddles(pond: Ponding, *, brief: Brief, ax: Axes | None = None) -> Axes:
+    """Where water stands, darker where deeper, with its depth at the deepest; arrows along the way by which it would run over."""
+    ax = plan_of(ax, brief)
+    title = "Where would rain stand?"
+    if not pond.basins:
+        say(ax, brief.area, "no water stands:\nall rain can run off")
+        return style.titled(ax, title, "no hollow was found between the spots", pond.sentence())
+    steps = fine_steps(0.0, pond.depth)
+    mesh, depth = mesh_of(*pond.wet)
+    ends = np.append(steps, 2 * steps[-1] - steps[-2]) if len(steps) > 1 else np.array([0.0, FILM])
+    ax.tricontourf(mesh, depth, levels=ends, cmap=DEEP, vmin=0.0, vmax=float(ends[-1]), zorder=1)
+    if depth.max() > 0.0:
+        ax.tricontour(mesh, depth, levels=[0.0], colors=style.WATER, linewidths=0.9, zorder=2)
+    lines = ax.tricontour(mesh, depth, levels=steps[1:], colors=style.INK, linewidths=0.7, zorder=2) if len(steps) > 1 else None
+    size = float(np.hypot(*np.diff(np.reshape(brief.area.bounds, (2, 2)), axis=0)[0]))
+    first = pond.basins[:SHOWN]
+    for basin in first:
+        _run_over(ax, basin.path, 0.06 * size)
+        ax.plot(*basin.place, "x", markersize=6, markeredgewidth=1.8, color=style.INK, clip_on=False, zorder=6)
+    more = len(pond.basins) - SHOWN
+    every = f"lines every {word_mm(float(steps[1] - steps[0]))}; " if len(steps) > 1 else ""
+    under = (f"{_least(word_area, pond.area, 0.05, 0.1)}, {_least(_litres, pond.volume, 1e-4, 1e-4)}; {every}arrows: the way it "
+             f"would run over{f'; {more} shallower not marked' if more > 0 else ''}")
+    marked = ", ".join(_deep(basin.depth) for basin in pond.basins[1:SHOWN])
+    style.titled(ax, title, under, pond.sentence() + (f" Next deepest: {marked}." if marked else ""))
+    ways = np.concatenate([_dots(basin.path) for basin in first])
+    taken = beside(ax, [(*basin.place, _deep(basin.depth), 5.0) for basin in first], lambda: [
+        *spans(ax, [basin.place for basin in first], 3.0), *spans(ax, ways, 2.0), *spans(ax, in_walls(brief), 5.0)])
+    if lines is not None:
+        label_lines(ax, lines, brief.area, word_mm, taken)
+    return ax
+
+
+def _run_over(ax: Axes, path: style.Floats, reach: float) -> None:
+    """The way from the deepest place to where water leaves, with a head at its end."""
+    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(path, axis=0).T))])
+    if along[-1] < JOINED:
+        return
+    ax.plot(*path.T, color=style.WATER, linewidth=1.8, zorder=5, clip_on=False)
+    back = max(along[-1] - reach, 0.0)
+    start = (float(np.interp(back, along, path[:, 0])), float(np.interp(back, along, path[:, 1])))
+    ax.annotate("", (float(path[-1, 0]), float(path[-1, 1])), xytext=start, zorder=6, annotation_clip=False,
+                arrowprops={"arrowstyle": "-|>", "color": style.WATER, "linewidth": 1.8, "shrinkA": 0, "shrinkB": 0})
+
+
+def _dots(path: style.Floats) -> style.Floats:
+    """Places along a path, near enough to stand for it."""
+    line = shapely.LineString(path)
+    return shapely.get_coordinates(line.segmentize(line.length / 40)) if line.length > JOINED else path
+
+
+def _litres(volume: float) -> str:
+    return f"{word_number(volume * 1000, figures=2)} l"
+
+
+def _deep(depth: float) -> str:
+    return _least(lambda shown: word_mm(shown, digits=1), depth, 5e-5, 1e-4)
+
+
+def _least(word: Callable[[float], str], value: float, shown: float, least: float) -> str:
+    return word(value) if value >= shown else f"under {word(least)}"
+
+
+def puddle_chance(water: StandingWater, *, brief: Brief, depth: float = 0.003, ax: Axes | None = None) -> Axes:
+    """The chance, by the errors of the readings, that water stands deeper than `depth` m, one of DEPTHS: at 5, 50 and 95%.
+
+    Raises SurveyError for another depth, and where errors are not counted.
+    """
+    if depth not in DEPTHS:
+        raise SurveyError(f"the depth is {depth!r}", rule=f"It must be one of {', '.join(map(word_mm, DEPTHS))}, in m.")
+    if water.again is None:
+        raise SurveyError("errors are not counted", remedy="Give the covariance of the levels.")
+    ax = plan_of(ax, brief)
+    mesh = _map(water.ponding, brief.area)
+    chance = np.asarray(water.again.chance(mesh.x, mesh.y, depth))
+    best = int(np.lexsort((water.ponding.depth_at(mesh.x, mesh.y), chance))[-1])  # of the likeliest the deepest
+    most, at = float(chance[best]), (float(mesh.x[best]), float(mesh.y[best]))
+    deep = word_mm(depth)
+    title = f"How likely is it that water stands deeper than {deep}?"
+    somewhere = word_chance(water.again.chance_deeper(depth))
+    if most < CHANCES[0]:
+        words = f"under {word_share(CHANCES[0])} everywhere"
+        say(ax, brief.area, words)
+        return style.titled(ax, title, f"{words}; somewhere: {somewhere}", f"The chance that water stands deeper than "
+                            f"{deep} is {words}, by the errors of the readings; that it does somewhere, {somewhere}.")
+    bands = ax.tricontourf(mesh, chance, levels=[*CHANCES, 1.01], colors=["#d9eeed", "#9fcfcd", "#5fa9a7"], zorder=1)
+    lines = ax.tricontour(mesh, chance, levels=[level for level in CHANCES if level < most], colors=style.INK, linewidths=0.9,
+                          zorder=2)
+    for drawn in (bands, lines):
+        drawn.set_clip_path(style.area_path(brief.area), ax.transData)
+    ax.plot(*at, "x", markersize=6, markeredgewidth=1.8, color=style.INK, clip_on=False, zorder=6)
+    shades = "; ".join(f"{shade}: {word_share(level)} or more" for shade, level in zip(("pale", "darker", "darkest"), CHANCES,
+                                                                                      strict=True) if level <= most)
+    style.titled(ax, title, f"{shades}; somewhere: {somewhere}",
+                 f"The chance that water stands deeper than {deep} is greatest at {word_place(*at)}, {word_chance(most)}, by the "
+                 f"errors of the readings; that it does somewhere, {somewhere}.")
+    label_lines(ax, lines, brief.area, word_share, beside(ax, [(*at, f"{word_chance(most)} here", 5.0)],
+                                                          lambda: spans(ax, [at], 3.0) + spans(ax, in_walls(brief), 5.0)))
+    return ax
+
+
+def _map(pond: Ponding, area: shapely.Polygon) -> Triangulation:
+    """Triangles between places on a grid and along the outline, where anything is known of the water."""
+    x_min, y_min, x_max, y_max = area.bounds
+    cell = max(x_max - x_min, y_max - y_min) / CELLS
+    grid = np.stack(np.meshgrid(np.arange(x_min + cell / 2, x_max, cell), np.arange(y_min + cell / 2, y_max, cell)), axis=-1)
+    grid = grid.reshape(-1, 2)
+    grid = grid[shapely.contains_xy(area.buffer(-0.3 * cell), *grid.T)]
+    places = np.concatenate([grid, np.unique(shapely.get_coordinates(area.segmentize(cell)), axis=0)])
+    places = places[pond.covers(*places.T)]
+    middle = places.mean(axis=0)
+    mesh = Triangulation(*(places - middle).T)
+    mesh.set_mask(~shapely.contains_xy(area, *places[mesh.triangles].mean(axis=1).T))
+    return Triangulation(places[:, 0], places[:, 1], mesh.get_masked_triangles())
+
+
+def mesh_of(corners: style.Floats, value: style.Floats) -> tuple[Triangulation, style.Floats]:
+    """Triangles (k, 3, 2) with a value at each corner (k, 3), joined where place and value agree, so that contours run on."""
+    every = np.column_stack([corners.reshape(-1, 2), value.reshape(-1)])
+    nodes, number = np.unique(np.rint(every / JOINED), axis=0, return_inverse=True)
+    triangles, places = number.reshape(-1, 3), nodes * JOINED
+    one, two = (places[triangles[:, corner], :2] - places[triangles[:, 0], :2] for corner in (1, 2))
+    triangles = triangles[np.abs(one[:, 0] * two[:, 1] - one[:, 1] * two[:, 0]) > 1e-9]
+    return Triangulation(places[:, 0], places[:, 1], triangles), places[:, 2]
+
+
+def fine_steps(low: float, high: float, *, most: int = 6) -> style.Floats:
+    """Round depths or thicknesses in m from the one at or above `low` to the one at or below `high`, about `most` of them."""
+    step = next((step for step in (0.001, 0.002, 0.005, 0.01, 0.02, 0.05, 0.1, 0.2) if (high - low) / step <= most), 0.5)
+    return np.asarray(np.arange(np.ceil(low / step - 1e-9), np.floor(high / step + 1e-9) + 1) * step)
+
+
+def plan_of(ax: Axes | None, brief: Brief) -> Axes:
+    """A plan that stands at the left of its room, where long titles find theirs."""
+    ax = style.axes(ax, (7.6, 5.4))
+    style.plan_axes(ax, brief)
+    ax.set_anchor("W")
+    return ax
+
+
+def in_walls(brief: Brief) -> style.Floats:
+    """Places (k, 2) along the middles of walls as they are drawn."""
+    lines = [np.linspace(wall.first, wall.second, 40) - 0.11 * np.array(brief.outward(wall)) for wall in brief.walls]
+    return np.concatenate([np.empty((0, 2)), *lines])
+
+
+def spans(ax: Axes, places: Iterable[Any], half: float) -> list[Bbox]:
+    """Where marks at places (x, y) stand on the picture, each reaching `half` points every way."""
+    reach = half * ax.figure.get_dpi() / 72
+    at = np.reshape(ax.transData.transform(np.reshape(np.array([*places], dtype=float), (-1, 2))), (-1, 2))
+    return [Bbox([[x - reach, y - reach], [x + reach, y + reach]]) for x, y in at]
+
+
+def beside(ax: Axes, labels: Iterable[tuple[float, float, str, float]], off: Callable[[], list[Bbox]] = list) -> list[Bbox]:
+    """Words beside places (x, y), so many points away, the first coming first: clear of all other words, and of marks.
+
+    The title has to be there, for the room that it takes decides where places lie.
+
+    `off` says where marks stand, once it is settled where places lie; where there is no room, as little as can be of them is
+    written over, and where other words leave none, a label is left out. Returns what is taken then.
+    """
+    figure = ax.figure
+    if isinstance(figure, Figure):
+        style.plain_text(figure)
+        figure.draw_without_rendering()  # only then is it settled where places lie
+    frame, marks = ax.get_window_extent().padded(3), off()
+    taken = [text.get_window_extent() for text in ax.texts if text.get_text()]
+    for x, y, words, gap in labels:
+        text = ax.annotate(words, (x, y), xytext=(0, 0), textcoords="offset points", fontsize=style.TEXT, color=style.INK,
+                           zorder=8, bbox=style.BACKED, parse_math=False)
+        style.plain_text(ax)
+        found: list[tuple[float, int, float, float, float]] = []
+        for rank, (right, up) in enumerate(style.SIDES):
+            by = 3 * up + (0.75 * gap - 3) * (1 if up > 0 else -1)
+            box = _stood(text, right, gap * right, by)
+            if frame.x0 <= box.x0 and box.x1 <= frame.x1 and frame.y0 <= box.y0 and box.y1 <= frame.y1 and not any(
+                    map(box.overlaps, taken)):
+                found.append((sum(_common(box, mark) for mark in marks), rank, right, up, by))
+        if not found:
+            text.remove()
+            continue
+        _, _, side, far, rise = min(found)
+        taken.append(_stood(text, side, gap * side, rise))
+        if abs(far) > FAR:
+            ax.annotate("", (x, y), xytext=(gap * side, rise), textcoords="offset points", zorder=3,
+                        arrowprops={"arrowstyle": "-", "color": style.INK, "linewidth": 0.6})
+    return taken + marks
+
+
+def _stood(text: Annotation, right: float, x: float, y: float) -> Bbox:
+    """Where words lie that stand so many points beside their place."""
+    text.set_position((x, y))
+    text.set_horizontalalignment("left" if right > 0 else "right" if right < 0 else "center")
+    text.set_verticalalignment("bottom" if y > 0 else "top")
+    return text.get_window_extent()
+
+
+def _common(one: Bbox, other: Bbox) -> float:
+    """The area that two boxes have in common."""
+    both = Bbox.intersection(one, other)
+    return 0.0 if both is None else float(both.width * both.height)
+
+
+def label_lines(ax: Axes, lines: ContourSet, area: shapely.Polygon, words: Callable[[float], str], taken: list[Bbox]) -> None:
+    """Labels on contours, but for those that would lie on what is taken."""
+    before = [*ax.texts]
+    style.label_contours(ax, lines, area, words)
+    for text in ax.texts[len(before):]:
+        if any(map(text.get_window_extent().overlaps, taken)):
+            text.remove()
+
+
+def say(ax: Axes, area: shapely.Polygon, words: str, tint: str = "#f4f5f5") -> None:
+    """A plain sentence in an empty plan."""
+    ax.add_patch(PathPatch(style.area_path(area), facecolor=tint, edgecolor="none", zorder=0))
+    place = area.representative_point()
+    ax.text(place.x, place.y, words, ha="center", va="center", fontsize=style.TEXT + 1, color=style.INK, zorder=6,
+            bbox=style.BACKED)

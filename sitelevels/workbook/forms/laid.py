@@ -1,0 +1,94 @@
+"""What was laid: its level book, and the joints that were measured."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import ipywidgets as widgets
+
+from ...design.brief_file import toml, with_value
+from ...design.lipping import MEASURES
+from ...design.workmanship import LIPPING
+from ...errors import SurveyError
+from ...survey.reduction import ReducedLevels
+from ..as_built import PAVING
+from ..job import Job
+from .base import Form, button, row
+from .survey import BookForm
+
+_HALF = widgets.Layout(width="26em", max_width="100%")
+_NAMES = {"description_width": "9em"}
+
+
+class LaidBookForm(BookForm):
+    """The level book of what was laid, in the same datum as the first survey: kept as laid.csv."""
+
+    file = "laid_text"
+
+    def _levels_of(self, job: Job) -> ReducedLevels:
+        if not job.as_built.there:
+            raise SurveyError("nothing is booked yet", remedy="Begin with the benchmark; read a DPC mark or the sill again too.",
+                              rule="Spots of the finished paving have x and y, or the names of points that the first survey has.")
+        return job.as_built.reduced
+
+    def _tell(self, reduced: ReducedLevels) -> None:
+        """As for any book; then whether it is the book of the surface that was designed."""
+        super()._tell(reduced)
+        built = self._typed().as_built
+        if built.faults:
+            self.refuse(built.faults)
+        elif built.check.doubts:
+            self.question((*reduced.book.doubts, *built.check.doubts))
+
+
+class JointsForm(Form):
+    """Lips measured at joints, one to a line: a name and mm."""
+
+    def __init__(self, job: Job) -> None:
+        super().__init__(job)
+        told = self.needed().told.get("laid", {})
+        lines = "\n".join(f"{one[0]}: {one[1]}" for one in told.get("joints_mm", []) if isinstance(one, list) and len(one) == 2)
+        kind, by = told.get("paving", PAVING), told.get("measured_by", "rule")
+        self.paving = widgets.Dropdown(options=list(LIPPING), value=kind if kind in LIPPING else PAVING, description="Paving",
+                                       style=_NAMES, layout=_HALF)
+        self.by = widgets.Dropdown(options=list(MEASURES), value=by if by in MEASURES else "rule", description="Measured with a",
+                                   style=_NAMES, layout=_HALF)
+        self.joints = widgets.Textarea(value=lines, continuous_update=False, description="Joint: mm", style=_NAMES,
+                                       placeholder="by the door: 1.5", layout=widgets.Layout(width="26em", height="7em"))
+        self.shown = widgets.HTML()
+        self.children = [row(self.paving, self.by), self.joints, button("Check and save", self.check), self.message, self.shown]
+
+    def check(self) -> None:
+        """Hold the lips against the limit, and save them."""
+        self.message.value = self.shown.value = ""
+        text = self.attempt(self._changed)
+        if text is None:
+            return
+        job = self.needed()
+        found = self.attempt(lambda: replace(job, brief_text=text).as_built.lips)
+        if found is not None:
+            self.shown.value = found.html()
+        if not self.message.value:
+            self.save("Saved. Choose Run, then Run All Cells, to see it below.", brief_text=text)
+
+    def _changed(self) -> str:
+        """The brief with what is typed."""
+        joints = []
+        for number, line in enumerate(self.joints.value.splitlines(), start=1):
+            if not line.strip():
+                continue
+            name, _, lip = line.rpartition(":")
+            try:
+                joints.append((name.strip(), float(lip.strip().removesuffix("mm").strip().replace(",", "."))))
+            except ValueError:
+                raise SurveyError(f"{line!r} is no name and number of mm", where=f"line {number}",
+                                  rule="Each line is a joint, a colon and how far one unit stands above the next, in mm.",
+                                  remedy="Write it like 'by the door: 1.5'.") from None
+            if not name.strip():
+                raise SurveyError(f"{line!r} names no joint", where=f"line {number}", remedy="Write it like 'by the door: 1.5'.")
+        quoted = ", ".join(f"[{toml(name)}, {toml(lip)}]" for name, lip in joints)
+        text = self.needed().brief_text
+        for key, value in (("paving", toml(self.paving.value)), ("measured_by", toml(self.by.value)),
+                           ("joints_mm", f"[{quoted}]")):
+            text = with_value(text, "laid", 1, key, value)
+        return text

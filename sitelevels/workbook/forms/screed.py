@@ -1,0 +1,34 @@
+"""What is asked of a screed, and what it comes to."""
+
+from __future__ import annotations
+
+from html import escape
+from typing import Any
+
+from ...design.workmanship import SCREEDS
+from ...wording import html_table
+from ..job import Job
+from .base import scrolled
+from .parts import PartsForm
+
+
+class ScreedForm(PartsForm):
+    """Kind, thickness, fall and outlet of a screed; the floor and what stands against it follow."""
+
+    groups = (
+        ("The screed", (("screed", "kind", "Kind of screed", tuple(SCREEDS)), ("screed", "least_mm", "At least, mm", ()),
+                        ("screed", "most_mm", "At most, mm", ()), ("screed", "mix", "Cement, sand (parts)", ()))),
+        ("Where the water goes", (("screed", "outlet", "Outlet: point or x, y", ()),
+                                  ("screed", "edge", "Or a side: two points", ()),
+                                  ("screed", "fall", "Fall of the flattest part", ()),
+                                  ("screed", "steepest", "Steepest that may be", ()))),
+        ("Setting out", (("screed", "line_m", "Level of the line, m", ()), ("screed", "pads_m", "From pad to pad, m", ()))))
+
+    def part_of(self, job: Job) -> Any:
+        return job.screeding
+
+    def outcome(self, job: Job) -> str:
+        found = job.screeding.found
+        told = "".join(f"<p>{escape(one)}</p>" for one in (found.sentence(), found.gained) if one)
+        fight = "".join(f"<li>{escape(one)}</li>" for one in (*found.quarrel, *found.cures))
+        return told + (f"<ul>{fight}</ul>" if fight else "") + scrolled(html_table(job.screeding.pads_words, words=True))

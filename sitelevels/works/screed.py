@@ -1,0 +1,389 @@
+"""A screed on a base that is there: how low the floor can lie, what holds it up, and what is ordered."""
+
+from __future__ import annotations
+
+import math
+import warnings
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, replace
+from functools import cached_property
+from html import escape
+from typing import Any
+
+import numpy as np
+import pandas as pd
+import shapely
+
+from ..design.asked import ROUNDING, corners_of
+from ..design.brief import Brief
+from ..design.budget import ErrorBudget
+from ..design.check import check_finish
+from ..design.conditions import Spot
+from ..design.demands import Thickness
+from ..design.edges import Edge
+from ..design.handbook import DENSITIES, Range
+from ..design.layers import BEDDING, MORTAR_MIX, Layer
+from ..design.propagation import LevelErrors
+from ..design.published import LIMITS
+from ..design.rows import least as least_of
+from ..design.verdicts import Verdicts
+from ..design.workmanship import FLOOR_FALLS, SCREED_DESIGN, SCREED_MIX, SCREED_WASTE, SCREEDS, ScreedKind, one_of
+from ..errors import SurveyError, SurveyWarning, finite, must_be
+from ..surface.facet import Facet
+from ..surface.finish import Finish
+from ..surface.ground import Ground
+from ..surface.pieces import Pieces, cut_pieces
+from ..surface.plane import Floats, frozen
+from ..surface.shapes import Outlet
+from ..wording import html_table, whole_up, word_area, word_change, word_fall, word_level, word_mm, word_place, word_volume
+from . import lift
+from .earthworks import SHOWN as SHOWN_AREA
+from .heaps import BUY, SMALL_BAG, Heap
+from .pegs import standing
+
+RANKED, TRIED = 5, 12  # high spots in the table; spots to be scabbled before that is no cure any more
+SCABBLING = ("Scabble only where the base may be cut: not through reinforcement, a membrane or pipes. It sets free silica dust "
+             "and shakes the hands: work wet or with suction, wear a mask that fits, and rest from the tool.")
+FALLS = FLOOR_FALLS["wet room, tiled"]
+
+
+@dataclass(frozen=True, eq=False)
+class Screed:
+    """A screed on a base. Made by `base_to_screed`; lengths in m.
+
+    `finish` is the finished floor, whose highest part lies at `level`, as low as the least thickness and, where it `fits`, all
+    other demands let it; where it does not, as low as the least thickness alone lets it. `fall` is that of its flattest part.
+    `judged` is the brief with the thickness demanded at each corner of the `pieces`, of which `depth` (k, 3) is the thickness;
+    `holds` are what each demand asks of the floor, `asked` the options given, `unit` is the floor for a fall of 1 m/m.
+    """
+
+    base: Ground
+    brief: Brief
+    judged: Brief
+    kind: ScreedKind
+    least: float
+    most: float | None
+    to: Outlet | Edge | None
+    fall: float
+    finish: Finish
+    level: float
+    fits: bool
+    pieces: Pieces
+    depth: Floats
+    demand: Thickness
+    holds: tuple[lift.Hold, ...]
+    unit: tuple[Facet, ...]
+    materials: tuple[Heap, ...]
+    doubts: tuple[str, ...]
+    asked: dict[str, Any]
+    gained: str = ""
+
+    @property
+    def outlet_level(self) -> float | None:
+        """Level of the floor at the outlet or along the lower side, m; None for a level floor."""
+        if self.to is None:
+            return None
+        place = self.to.point if isinstance(self.to, Outlet) else self.to[0]
+        return float(self.finish.level_at(*place))
+
+    @property
+    def volume(self) -> float:
+        """Volume in m³ where the base is known: the mean depth of each piece times its area, which is exact."""
+        return float((self.depth.mean(axis=1) * self.pieces.plan).sum())
+
+    @property
+    def area(self) -> float:
+        """Plan area asked about, m²."""
+        return float(self.brief.area.area)
+
+    @property
+    def uncovered(self) -> float:
+        """Plan area in m² where no spot of the base was read; no volume is guessed at there."""
+        left = self.area - float(self.pieces.plan.sum())
+        return left if left > 1e-9 * self.area else 0.0
+
+    @property
+    def mean(self) -> float:
+        """Mean thickness where the base is known, m."""
+        return self.volume / float(self.pieces.plan.sum())
+
+    @property
+    def thinnest(self) -> Spot:
+        """Where it is thinnest: point, x, y and, as `level`, the thickness, m."""
+        return min(self._thick, key=lambda one: one.level)
+
+    @property
+    def thickest(self) -> Spot:
+        """Where it is thickest, in the same way."""
+        return max(self._thick, key=lambda one: one.level)
+
+    @property
+    def _thick(self) -> list[Spot]:
+        return [Spot(one.place, one.x, one.y, self.level + self.fall * one.rise - one.low + self.least) for one in self.holds
+                if one.demand is self.demand]
+
+    @property
+    def table(self) -> pd.DataFrame:
+        """A new table of the base's spots on the area: point x y base level thickness, m."""
+        near = shapely.distance(self.brief.area, shapely.points(self.base.x, self.base.y)) <= lift.SPOT
+        table = self.base.table[near].rename(columns={"level": "base"}).reset_index(drop=True)
+        level = self.finish.level_at(table["x"], table["y"])
+        return pd.DataFrame(table.assign(level=level, thickness=level - table["base"]))
+
+    @property
+    def limits(self) -> pd.DataFrame:
+        """A new table, tightest first: demand place needs ("at least", "at most") level floor in_hand, m."""
+        lines = [(one.demand.title, one.place, needs, limit, floor := self.level + self.fall * one.rise, sign * (floor - limit))
+                 for one in self.holds for needs, limit, sign in (("at least", one.low, 1), ("at most", one.high, -1))]
+        table = pd.DataFrame(lines, columns=["demand", "place", "needs", "level", "floor", "in_hand"])
+        table = table[np.isfinite(table["level"]) & ~table.duplicated(["demand", "place", "needs"])]  # facets meet at a corner
+        return pd.DataFrame(table.sort_values("in_hand", ignore_index=True, kind="stable"))
+
+    @property
+    def _ends(self) -> tuple[Floats, Floats, Floats, Floats]:
+        """How low and how high the highest part may lie for the thickness, and for each other demand, m."""
+        (low, high), mine = lift.window(self.holds, self.fall), np.array([one.demand is self.demand for one in self.holds])
+        return low[mine], high[mine], low[np.logical_not(mine)], high[np.logical_not(mine)]
+
+    def _sunk(self, to: float, most: int) -> list[lift.Sunk]:
+        return list(lift.sinking(self.base, self.unit, self.level, self.fall, self.least, to, most))
+
+    @property
+    def high_spots(self) -> pd.DataFrame:
+        """A new table of the places that hold the floor up: rank spot place x y scabble sinks saves.
+
+        In each row this place and all above it are scabbled until the next one holds the floor up: `scabble` is how deep at
+        this one, `sinks` how much lower the floor may then lie (m), `saves` how much less screed that takes (m³). An earlier
+        place goes down further by as much as the floor sinks further. `spot` is empty where none was read; the base there goes
+        by the spots about it. The table is empty where the thickness does not hold the floor up.
+        """
+        ranks = self._sunk(self._ends[2].max(initial=-math.inf), RANKED)
+        lines = [(rank, one.spot, word_place(one.x, one.y), one.x, one.y, self._off(one, one.ground), self.level - one.level,
+                  one.saves) for rank, one in enumerate(ranks, start=1)]
+        return pd.DataFrame(lines, columns=["rank", "spot", "place", "x", "y", "scabble", "sinks", "saves"])
+
+    @cached_property
+    def quarrel(self) -> tuple[str, ...]:
+        """Which demands cannot be met together, by how much, and what each would have to give; empty where it fits."""
+        return () if self.fits else lift.quarrels(self.holds, self.fall, self.kind, self.demand)
+
+    @cached_property
+    def cures(self) -> tuple[str, ...]:
+        """What the trade could do, each tried on this base and brief; empty where it fits."""
+        tried = () if self.fits else (self._scabbled(), self._of_other_kind(), self._flatter(),
+                                      lift.fillings(self.holds, self.fall, self.demand))
+        return tuple(cure for cure in tried if cure)
+
+    def _tried(self, base: Ground, **changed: Any) -> bool:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore", SurveyWarning)
+            try:
+                return base_to_screed(base, self.brief, **{**self.asked, "fall": self.fall, **changed}).fits
+            except SurveyError:
+                return False
+
+    def _off(self, place: lift.Sunk, ground: Ground) -> float:
+        """How deep the base is scabbled at a place, m."""
+        return float(self.base.level_at(place.x, place.y) - ground.level_at(place.x, place.y))
+
+    def _scabbled(self) -> str:
+        target = float(np.concatenate(self._ends[1::2]).min())
+        steps = self._sunk(target, TRIED)
+        if not steps or steps[-1].level > target + ROUNDING or not self._tried(steps[-1].ground):
+            return ""
+        off = [(self._off(one, steps[-1].ground), one.spot or word_place(one.x, one.y)) for one in steps]
+        told = ", ".join(f"{word_change(deep, 'mm')} at {place}" for deep, place in off if deep > ROUNDING)
+        return f"It fits once the base is scabbled: {told}. {SCABBLING}"
+
+    def _of_other_kind(self) -> str:
+        found = [f"{name} (at least {word_mm(kind.least.value)}: {kind.least.source})" for name, kind in SCREEDS.items()
+                 if kind.least.value < self.least - 1e-9 and self._tried(self.base, kind=name, least=None)]
+        return f"A thinner kind would fit, if the floor can be built that way: {'; '.join(found)}." if found else ""
+
+    def _flatter(self) -> str:
+        found = least_of(np.array([0.0, -1.0]), *lift.lift_rows(self.holds, self.level), [(None, None), (0.0, self.fall)])
+        flat = 0.0 if found is None else float(found[1])
+        changed = {"fall": flat} if flat > ROUNDING else {"to": None, "fall": 0.0}
+        if self.fall == 0 or found is None or not self._tried(self.base, **changed):
+            return ""
+        said = f"It fits with a flatter fall: {word_fall(flat, never='steeper')}."
+        return said if flat >= FALLS.range.low - 1e-9 else (
+            f"{said} That is flatter than {word_fall(FALLS.range.low)}, {FALLS.what} ({FALLS.source}): water may stand.")
+
+    def verdicts(self, errors: ErrorBudget | LevelErrors | None = None) -> Verdicts:
+        """The floor held against the brief and the thickness, by the margin or, with errors, in three verdicts."""
+        return check_finish(self.finish, self.judged, budget=errors)
+
+    def pads(self, places: pd.DataFrame | Iterable[Any], line: float) -> pd.DataFrame:
+        """What to measure down from a line at `line` m: a new table of point x y base_reading screed_reading thickness, m.
+
+        `places` are columns or tuples of point, x, y (as `pegs_at` gives), or names of spots. A reading is negative where the
+        line lies lower, empty where the base was not read. Raises SurveyError for a spot or a place that is not there.
+        """
+        height = finite(line, "the line", "It is a level in m.")
+        must_be(places, Iterable, "the list of pads")
+        spots = {point: (point, x, y) for point, x, y, _ in self.base.table.itertuples(index=False, name=None)}
+        listed = places if isinstance(places, pd.DataFrame) else [spots.get(one, one) if isinstance(one, str) else one
+                                                                  for one in places]
+        lines: list[tuple[object, ...]] = []
+        for point, x, y in standing(listed):
+            try:
+                floor = float(self.finish.level_at(x, y))
+            except SurveyError as error:
+                raise error.at(f"pad {point}") from None
+            base = float(self.base.level_at(x, y)) if self.base.covers(x, y)[0] else None
+            lines.append((point, x, y, None, height - floor, None) if base is None else
+                         (point, x, y, height - base, height - floor, floor - base))
+        return pd.DataFrame(lines, columns=["point", "x", "y", "base_reading", "screed_reading", "thickness"])
+
+    def sentence(self) -> str:
+        """How the floor lies, how thick the screed is and what it takes, in words."""
+        where = "outlet" if isinstance(self.to, Outlet) else "lower side"
+        falls = "" if self.outlet_level is None else (f" where it is highest, {word_level(self.outlet_level)} at the {where}, "
+                                                      f"falling {word_fall(self.fall)} where it is flattest")
+        thin, thick = self.thinnest, self.thickest
+        ends = [(one.what, [word_volume(value) for value in one.loose.values] if one.bags is None else
+                 [f"{whole_up(bags)} bags" for bags in one.bags.values]) for one in self.materials]
+        bought = "".join(f"; {' to '.join(dict.fromkeys((values[0], values[-1])))} of {what}" for what, values in ends)
+        return (f"{'It does not fit. ' * (not self.fits)}Screed, {self.kind.name}, over {word_area(self.area)}: the floor lies "
+                f"at {word_level(self.level)}{falls}. It is {word_mm(thin.level, digits=1)} thick at {thin.point}, where it is "
+                f"thinnest, {word_mm(thick.level, digits=1)} at {thick.point}, where it is thickest, "
+                f"{word_mm(self.mean, digits=1)} on average: {word_volume(self.volume)}{bought}.")
+
+    @property
+    def words(self) -> str:
+        """All there is to say, in sentences."""
+        said = [self.sentence(), self.gained, *self.quarrel, *self.cures, *self.doubts]
+        for one in self._sunk(self._ends[2].max(initial=-math.inf), 1) if self.fits else []:
+            said.append(f"Scabbling {word_change(self.level - one.level, 'mm')} off the base at "
+                        f"{one.spot or word_place(one.x, one.y)} would let the floor sink by as much and save "
+                        f"{word_volume(one.saves)}. {SCABBLING}")
+        return " ".join(one for one in (*said, f"Sources: {'; '.join(self.sources)}.") if one)
+
+    @property
+    def sources(self) -> tuple[str, ...]:
+        """Where each usual value comes from."""
+        used = [one for one in (self.kind.least, self.kind.most) if one] + [FALLS] * bool(self.fall)
+        mixed = [SCREED_MIX, SCREED_WASTE, MORTAR_MIX["loose"], DENSITIES["cement"], DENSITIES["sand, dry"]]
+        return tuple(f"{one.what}: {one.source}" for one in (*used, *mixed * bool(self.materials)))
+
+    def __repr__(self) -> str:
+        return f"Screed: {self.sentence()}"
+
+    def _repr_html_(self) -> str:
+        told = "".join(f"<p>{escape(one)}</p>" for one in (self.sentence(), self.gained, *self.doubts) if one)
+        fight = "".join(f"<li>{escape(one)}</li>" for one in (*self.quarrel, *self.cures))
+        ranks = self.high_spots.drop(columns="place")
+        high = f"<p>What holds the floor up. {escape(SCABBLING)}</p>{html_table(ranks)}" if len(ranks) else ""
+        return f"{told}{f'<ul>{fight}</ul>' * bool(fight)}{html_table(self.table)}{high}<p>{escape('; '.join(self.sources))}</p>"
+
+
+def base_to_screed(base: Ground, brief: Brief, *, kind: str = "bonded", least: float | None = None, most: float | None = None,
+                   to: Outlet | Edge | None = None, fall: float = 0.0, steepest: float | None = None,
+                   mix: tuple[float, float] = (1, 4), waste: Any = None) -> Screed:
+    """The lowest floor that a screed of the least thickness makes on a base.
+
+    Parameters
+    ----------
+    base : Ground
+        The base as it was read, m.
+    brief : Brief
+        The area, and demands on the finished floor; those on levels hold it, the others are told by `verdicts`.
+    kind, least, most
+        A kind of SCREEDS by name, and thicknesses in m in place of its least and its greatest.
+    to : Outlet or a pair of places, optional
+        An outlet, to which the floor falls from a level perimeter (or chosen sides); or two places (x, y), m, along the lower
+        side of the area, to which it falls as one plane. If not given the floor is level.
+    fall, steepest : float
+        The fall of the flattest part, m/m; with `steepest` the one between the two that fits and takes the least screed.
+    mix, waste
+        Parts of cement and sand by volume; the share lost in place of SCREED_WASTE, as of a `Layer`.
+
+    Raises
+    ------
+    SurveyError
+        An unknown kind; a least thickness above the greatest; a fall without `to` or `to` without a fall; an outlet or a side
+        that does not suit the area; a base with no spot in it. A SurveyWarning for a least thickness under the published one,
+        and a fall flatter than 1:80 or steeper than 1:35.
+
+    >>> base = Ground([0, 3, 3, 0], [0, 0, 2, 2], [0.0, 0.006, 0.006, 0.0])
+    >>> screed = base_to_screed(base, Brief([(0, 0), (3, 0), (3, 2), (0, 2)]), least=0.03)
+    >>> round(screed.level, 3), round(screed.volume, 3)
+    (0.036, 0.198)
+    """
+    must_be(base, Ground, "the base")
+    must_be(brief, Brief, "the brief")
+    what = one_of(SCREEDS, kind, "kind of screed")
+    asked = {"kind": kind, "least": least, "most": most, "to": to, "mix": mix, "waste": waste}
+    long, rule, usual = "It is a length in m, nought or more.", "It is in m/m, downhill: 1:80 is 0.0125.", FALLS.range
+    thin = what.least.value if least is None else finite(least, "the least thickness", long, least=0.0)
+    thick = finite(most, "the greatest thickness", long, least=0.0) if most is not None else what.most and what.most.value
+    if thick is not None and thin > thick:
+        raise SurveyError(f"the screed is to be at least {word_mm(thin)} and at most {word_mm(thick)} thick",
+                          remedy="Change the one or the other, or the kind of screed.")
+    flat = finite(fall, "the fall", rule, least=0.0)
+    steep = flat if steepest is None else finite(steepest, "the steepest fall", rule, least=0.0)
+    if (to is None) != (flat == 0) or steep < flat or (to is None and steep) or steep > 1:
+        raise SurveyError(f"the fall is {fall!r}, the steepest {steepest!r}, and the floor is to fall to {to!r}",
+                          rule="A floor that falls has an outlet or a lower side and a fall above nought, no steeper than the "
+                               "steepest; a level one has none of them.", remedy="Give `to` and `fall` together, or neither.")
+    doubtful = [f"A fall of {word_fall(one)} is not between {word_fall(usual.low)} and {word_fall(usual.high)}, {FALLS.what} "
+                f"({FALLS.source})." for one in {flat, steep} if one and not usual.low <= one + 1e-9 <= usual.high + 2e-9]
+    if thin < what.least.value - 1e-9:
+        doubtful.append(f"{word_mm(thin)} is under {word_mm(what.least.value)}, {what.least.what} ({what.least.source}).")
+    unit = lift.unit_floor(brief, to)
+    pieces = cut_pieces(base, [facet.area for facet in unit])
+    demand = Thickness(lift.corner_spots(base, pieces), thin, thick)
+    judged = replace(brief, demands=(*brief.demands, demand))
+    holds, rise = lift.holds_of(unit, judged), lift.rise_at(unit, pieces)
+    plan, shift = float(pieces.plan.sum()), float((rise.mean(axis=1) * pieces.plan).sum())
+    best = None if steep == flat else least_of(np.array([plan, shift]), *lift.lift_rows(holds, float(pieces.level.mean())),
+                                               [(None, None), (flat, steep)])
+    used = flat if best is None else min(max(float(best[1]), flat), steep)
+    (level, fits), (other, fitted) = lift.lifted(holds, used, demand), lift.lifted(holds, flat, demand)
+    gained = "" if best is None else (
+        f"Of all falls from {word_fall(flat)} to {word_fall(steep)}, {word_fall(used)} takes the least screed"
+        f"{f': {word_volume((other - level) * plan + (flat - used) * shift)} less than' if fitted else ', and'} {word_fall(flat)}"
+        f"{'' if fitted else ' does not fit'}.")
+    depth = frozen(level + used * rise - pieces.level)
+    volume = float((depth.mean(axis=1) * pieces.plan).sum())
+    heaps = () if kind.startswith("calcium sulphate") else _mixed(volume, Layer("screed", volume / plan, kind=BEDDING, mix=mix,
+                                                                    waste=SCREED_WASTE.range if waste is None else waste))
+    for sentence in doubtful:
+        warnings.warn(sentence, SurveyWarning, stacklevel=2)
+    finish = lift.floor_of(unit, level, used)
+    screed = Screed(base, brief, judged, what, thin, thick, to, used, finish, level, fits, pieces, depth, demand, holds, unit,
+                    heaps, (), asked, gained)
+    return replace(screed, doubts=tuple(_doubts(screed, LIMITS["gradient"].value if steepest is None else steep)))
+
+
+def _mixed(volume: float, layer: Layer) -> tuple[Heap, ...]:
+    """The parts of the mix of a layer for a volume in m³."""
+    parts, placed, heaps = layer.mix or (), Range(volume, volume, volume), []
+    for part, name in zip(parts, ("cement", "sand", "aggregate"), strict=False):
+        loose = placed * (layer.waste + 1.0) * layer.loose * (part / sum(parts))
+        mass = loose * DENSITIES["cement" if name == "cement" else "sand, dry"].range
+        heaps.append(Heap(BUY, name, placed * (part / sum(parts)), loose, mass,
+                          bags=mass * (1 / SMALL_BAG) if name == "cement" else None))
+    return tuple(heaps)
+
+
+def _doubts(screed: Screed, steepest: float) -> Iterator[str]:
+    """What else there is to say about a screed."""
+    lowest = screed.outlet_level
+    if screed.uncovered >= SHOWN_AREA:
+        yield (f"Over {word_area(screed.uncovered)} of the {word_area(screed.area)} no spot of the base was read: neither "
+               "thickness nor volume is known there, and none is counted. Read spots on the edge of the area or beyond.")
+    steep = max(facet.plane.fall for facet in screed.finish.facets)
+    if steep > steepest + 1e-9:
+        yield f"Its steepest part falls {word_fall(steep)}, steeper than {word_fall(steepest)}."
+    low, place = min((screed.finish.level_at(x, y), (x, y)) for x, y in corners_of(screed.finish))
+    if lowest is not None and low < lowest - ROUNDING:
+        yield f"At {word_place(*place)} the floor lies {word_mm(lowest - low)} below its lower side: water stays there."
+    if screed.kind.name == "bonded" and screed.mean < SCREED_DESIGN.value:
+        yield (f"On average it is {word_mm(screed.mean)} thick; {SCREED_DESIGN.what} is {word_mm(SCREED_DESIGN.value)} "
+               f"({SCREED_DESIGN.source}): the least thickness is for high spots of the base.")
+    if screed.brief.layers:
+        yield f"The layers of the brief ({word_mm(screed.brief.build_up)}) are not counted: demands bear on the screed's top."
+    if not screed.materials:
+        yield "Its mix is the maker's: order by volume, and follow the maker for thickness."
