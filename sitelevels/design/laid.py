@@ -110,7 +110,7 @@ class Laid(Verdicts):
         table["design"], table["laid"] = table["design"].map(word_fall), table["laid"].map(word_fall)
         table["give or take"] = ["" if math.isnan(u) else f"{word_mm(MOSTLY * u, digits=1)}/m"
                                  for u in table.pop("u").astype(float)]
-        return table.rename(columns={"facet": "facet no."})
+        return table.rename(columns={"facet": "part"})
 
     @property
     def spots_words(self) -> pd.DataFrame:

@@ -17,6 +17,7 @@ from ..errors import SurveyError, finite, must_be
 from ..surface.ground import Ground
 from ..surface.plane import Floats, name_of
 from ..wording import html_table, word_distance, word_level, word_mm
+from .lift import in_words
 
 SLACK = 0.05  # m: by which the crossings of a grid set out by tape may be off
 
@@ -83,8 +84,8 @@ class Departure:
 
     def _repr_html_(self) -> str:
         basis = f"Errors of the readings are {'not ' * (self.u is None)}counted. Between the spots the floor was not read."
-        return (f"<p>{escape(f'{self.sentence()} {basis}')}</p>{html_table(self.table, digits=4)}"
-                f"{html_table(self.out_of_level, digits=4)}<p>{escape('; '.join(self.sources))}</p>")
+        return (f"<p>{escape(f'{self.sentence()} {basis}')}</p>{html_table(in_words(self.table), words=True)}"
+                f"{html_table(in_words(self.out_of_level), words=True)}<p>{escape('; '.join(self.sources))}</p>")
 
 
 def departure_from_datum(ground: Ground, datum: float | None = None, *, most: float = DEPARTURE.value,

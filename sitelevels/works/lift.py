@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 from typing import NamedTuple
 
 import numpy as np
+import pandas as pd
 
 from ..design.asked import ROUNDING, conditions_on, corners_of, facets_for
 from ..design.brief import Brief
@@ -22,7 +23,7 @@ from ..surface.ground import Ground
 from ..surface.pieces import Pieces, cut_pieces
 from ..surface.plane import Floats, Plane, name_of
 from ..surface.shapes import NEAR, Outlet, facets_of
-from ..wording import word_change, word_level, word_mm, word_place
+from ..wording import word_change, word_distance, word_level, word_mm, word_place, word_volume
 
 SPOT = 1e-3  # m: a corner of the pieces nearer than this to a spot is that spot
 MOVED = 1 - 1e-6  # share of a scabbled depth by which what stands at the same place goes down
@@ -242,3 +243,21 @@ def sinking(base: Ground, unit: Sequence[Facet], level: float, fall: float, leas
         depth = over - (pieces.level - down * moves.reshape(-1, 3))
         yield Sunk(_spot_at(base, x, y), x, y, level,
                    before - float((depth.mean(axis=1) * pieces.plan).sum()) - level * float(pieces.plan.sum()), ground)
+
+
+def in_words(table: pd.DataFrame) -> pd.DataFrame:
+    """A table of places and lengths in m, and of volumes in m³, each with its unit; what is empty stays so."""
+    words: dict[str, Callable[[float], str]] = {"base": word_level, "level": word_level, "saves": word_volume,
+                                                "apart": word_distance}
+    found = table.drop(columns="place", errors="ignore")
+    for name in found.columns:
+        word = words.get(str(name), _tenths)
+        if found[name].dtype.kind == "f" and name not in ("x", "y"):
+            found[name] = ["" if value != value else word(value) for value in found[name]]
+    if "y" in found:
+        found["x"] = [word_place(x, y) for x, y in zip(found["x"], found["y"], strict=True)]
+    return found.drop(columns="y", errors="ignore").rename(columns={"x": "at"})
+
+
+def _tenths(metres: float) -> str:
+    return word_mm(metres, digits=1)

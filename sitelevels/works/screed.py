@@ -273,9 +273,10 @@ class Screed:
     def _repr_html_(self) -> str:
         told = "".join(f"<p>{escape(one)}</p>" for one in (self.sentence(), self.gained, *self.doubts) if one)
         fight = "".join(f"<li>{escape(one)}</li>" for one in (*self.quarrel, *self.cures))
-        ranks = self.high_spots.drop(columns="place")
-        high = f"<p>What holds the floor up. {escape(SCABBLING)}</p>{html_table(ranks)}" if len(ranks) else ""
-        return f"{told}{f'<ul>{fight}</ul>' * bool(fight)}{html_table(self.table)}{high}<p>{escape('; '.join(self.sources))}</p>"
+        spots, ranks = (lift.in_words(one) for one in (self.table, self.high_spots))
+        high = f"<p>What holds the floor up. {escape(SCABBLING)}</p>{html_table(ranks, words=True)}" if len(ranks) else ""
+        return (f"{told}{f'<ul>{fight}</ul>' * bool(fight)}{html_table(spots, words=True)}{high}"
+                f"<p>{escape('; '.join(self.sources))}</p>")
 
 
 def base_to_screed(base: Ground, brief: Brief, *, kind: str = "bonded", least: float | None = None, most: float | None = None,
