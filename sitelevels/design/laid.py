@@ -101,6 +101,8 @@ class Laid(Verdicts):
         if self.brief.walls:
             wall = self.brief.walls[0]
             return {f"away from the {wall.name}": self.brief.outward(wall), f"along the {wall.name}": wall.direction}
+        if not facet.plane.fall:
+            return {"along x": (1.0, 0.0), "along y": (0.0, 1.0)}
         return {"the steepest way of the design": facet.plane.direction}
 
     @property
@@ -117,17 +119,17 @@ class Laid(Verdicts):
         """The spots for reading, the farthest off the design first."""
         order = self.spots["deviation"].abs().sort_values(ascending=False, kind="stable").index
         table = self.spots.loc[order]
-        return pd.DataFrame({"point": table["point"], "laid": table["level"].map(word_level), "design": table["design"].map(
-            word_level), "off the design": [f"{word_mm(abs(by), digits=1)} {'high' if by > 0 else 'low'}" for by in
-                                            table["deviation"]]})
+        return pd.DataFrame({"point": table["point"], "laid": table["level"].map(word_level),
+                             "design": table["design"].map(word_level),
+                             "off the design": [_off(by, "high", "low") for by in table["deviation"]]})
 
     def sentence(self) -> str:
         """How the laid surface lies about the design, in words."""
         off = self.spots["deviation"].to_numpy()
         far = int(np.abs(off).argmax())
-        mean, most = (f"{word_mm(abs(by), digits=1)} {'above' if by > 0 else 'below'}" for by in (off.mean(), off[far]))
-        return (f"{len(off)} spots: on the mean they lie {mean} the design; the farthest is {self.spots['point'].iloc[far]}, "
-                f"{most} it. " + (f"{self.counted}." if self.counted else "Every demand is met."))
+        mean, most = (_off(by, "above the design", "below the design") for by in (float(off.mean()), float(off[far])))
+        return (f"{len(off)} spots: on the mean they lie {mean}; the farthest is {self.spots['point'].iloc[far]}, {most}. "
+                + (f"{self.counted}." if self.counted else "Every demand is met."))
 
     def __repr__(self) -> str:
         return f"Laid: {self.sentence()}"
@@ -135,6 +137,12 @@ class Laid(Verdicts):
     def _repr_html_(self) -> str:
         doubts = "".join(f"<p>{escape(doubt)}</p>" for doubt in self.doubts)
         return f"<p>{escape(self.sentence())}</p>{doubts}{html_table(self.falls_words, words=True)}{self.html()}"
+
+
+def _off(by: float, up: str, down: str) -> str:
+    """How far off the design, in words."""
+    said = word_mm(abs(by), digits=1)
+    return "on the design" if said == word_mm(0.0, digits=1) else f"{said} {up if by > 0 else down}"
 
 
 def check_laid(reduced: ReducedLevels, finish: Finish, brief: Brief, *, budget: ErrorBudget | LevelErrors | None = None,
@@ -188,8 +196,9 @@ def check_laid(reduced: ReducedLevels, finish: Finish, brief: Brief, *, budget: 
         raise SurveyError("the errors are those of another book", remedy="Give budget.errors(reduced) of the laid book.")
     first = survey.reduced if isinstance(survey, LevelErrors) else survey
     found = laid_spots(reduced, finish, brief, first)
-    marks = survey if isinstance(survey, LevelErrors) else None if errors is None else \
-        nothing_read(errors.budget) if survey is None else errors.budget.errors(survey)
+    terms = budget.budget if isinstance(budget, LevelErrors) else budget
+    marks = survey if isinstance(survey, LevelErrors) else None if terms is None else \
+        nothing_read(terms) if survey is None else terms.errors(survey)
     return judged(found, found.table["level"].to_numpy(), finish, brief, reduced, errors, marks if errors is not None else None)
 
 
@@ -287,8 +296,9 @@ def _certainty(asked: Sequence[Asked], weights: Sequence[tuple[Floats, float]], 
         lines += [(f"the surface at {point}", {"unevenness": part.uneven, "tape": taped}) for point in part.fit.points or ()]
     first = len(lines)
     lines += [(f"the surface at {condition.place}", {"unevenness": parts[facet].uneven * math.sqrt(between),
-                                                     "tape": errors.budget.tape * parts[facet].fit.plane.fall})
-              for (_, condition, facet), (_, between) in zip(asked, weights, strict=True)]
+                                                     "tape": errors.budget.tape * parts[facet].fit.plane.fall
+                                                     * math.sqrt(1 + float(share @ share))})  # of the place and of its spots
+              for (_, condition, facet), (share, between) in zip(asked, weights, strict=True)]
     effect, own = np.zeros((len(asked), errors.effect.shape[1])), np.zeros((len(asked), len(lines)))
     hangs, scatter, spare = np.zeros((len(asked), len(marks.points))), np.zeros(len(asked)), np.ones(len(asked))
     for row, ((_, condition, facet), (share, between)) in enumerate(zip(asked, weights, strict=True)):

@@ -26,6 +26,7 @@ SHIFTED = 0.010  # m: marks that all lie this far off tell of another datum
 DOUBTED = 0.005  # m: one that lies this far off is asked about
 MOVED = 0.1  # m: a point of one name whose places lie farther apart is another point
 OTHER = 0.1  # m: no surface is laid this far off its design by mistake: another datum, or another book
+LEAST_COMMON = 5  # points that both books name, from which on the books are compared
 ALIKE = 3.0  # a shift of more than this many times the scatter is common to all spots
 
 
@@ -49,17 +50,17 @@ def laid_spots(reduced: ReducedLevels, finish: Finish, brief: Brief, survey: Red
     """
     spots = reduced.spots()
     spots = spots[spots["feature"].isin(GROUND_FEATURES)].reset_index(drop=True)
-    known = {str(point) for point in reduced.book.known}
-    spots = spots[~spots["point"].isin(known)].reset_index(drop=True)
-    placeless = spots.loc[spots["x"].isna(), "point"].tolist()
-    spots = spots[spots["x"].notna()].reset_index(drop=True)
+    spots = spots[~spots["point"].isin({*reduced.book.known, *marks_of(brief)})].reset_index(drop=True)
+    placed = spots[["x", "y"]].notna().all(axis=1)
+    placeless = spots.loc[~placed, "point"].tolist()
+    spots = spots[placed].reset_index(drop=True)
     if spots.empty:
         raise SurveyError("the book of the laid surface has no spot with a place", where="laid book",
                           rule="Spots of the paving have x and y, and no feature, or the feature ground or corner.",
                           remedy="Fill in x and y.")
     doubts = [f"{', '.join(placeless)}: no x and y, so not used."] if placeless else []
     again = read_again(reduced, brief)
-    doubts += _marks(reduced, brief, survey, again)
+    _known(reduced, brief, survey)
     places = spots[["x", "y"]].to_numpy()
     off = np.array([shapely.distance(facet.area, shapely.points(places)) for facet in finish.facets])
     inside = off.min(axis=0) <= REACH
@@ -70,18 +71,20 @@ def laid_spots(reduced: ReducedLevels, finish: Finish, brief: Brief, survey: Red
     spots["facet"] = off[:, inside].argmin(axis=0)
     spots["design"] = finish.level_at(spots["x"].to_numpy(), spots["y"].to_numpy())
     spots["deviation"] = spots["level"] - spots["design"]
+    doubts += _points(reduced, survey)
     _not_the_old_ground(spots, survey)
+    doubts += _shift(reduced, survey, again, float(spots["deviation"].median()))
     doubts += _datum(spots["deviation"].to_numpy())
     return LaidSpots(spots[["point", "x", "y", "facet", "level", "design", "deviation"]], again, tuple(doubts))
 
 
 def _in_the_area(spots: pd.DataFrame, places: Floats, inside: NDArray[np.bool_], finish: Finish) -> None:
-    """Refuse a book most of whose spots lie elsewhere."""
-    if inside.mean() >= 0.5:
+    """Refuse a book most of whose spots lie elsewhere, or that lies right with x and y changed about."""
+    turned = np.min([shapely.distance(facet.area, shapely.points(places[:, ::-1])) for facet in finish.facets], axis=0) <= REACH
+    swapped = turned.mean() >= 0.8 and turned.sum() >= inside.sum() + max(3, 0.1 * len(inside))
+    if inside.mean() >= 0.5 and not swapped:
         return
     out = ", ".join(spots["point"][~inside].head(3))
-    turned = np.min([shapely.distance(facet.area, shapely.points(places[:, ::-1])) for facet in finish.facets], axis=0) <= REACH
-    swapped = turned.mean() >= 0.8
     raise SurveyError(f"{int((~inside).sum())} of {len(spots)} spots lie outside the area, {out} among them", where="laid book",
                       rule="The spots of a laid surface lie on it.",
                       remedy="With x and y changed about they lie inside: change the two columns about." if swapped else
@@ -98,11 +101,11 @@ def read_again(reduced: ReducedLevels, brief: Brief) -> dict[str, float]:
     """The marks of a brief that a book holds too, with by how much they lie higher there, m."""
     before, now = marks_of(brief), reduced.spots()
     return {str(point): float(level) - before[point] for point, level in zip(now["point"], now["level"], strict=True)
-            if point in before and point not in reduced.book.known}
+            if point in before}
 
 
-def _marks(reduced: ReducedLevels, brief: Brief, survey: ReducedLevels | None, again: Mapping[str, float]) -> list[str]:
-    """Doubts about marks that both books hold; refuses another datum."""
+def _known(reduced: ReducedLevels, brief: Brief, survey: ReducedLevels | None) -> None:
+    """Refuse a benchmark whose level is not that of the first survey."""
     before = marks_of(brief)
     for point, level in reduced.book.known.items():
         old = before.get(point) if survey is None or point not in survey.about else survey.level(point)
@@ -110,46 +113,67 @@ def _marks(reduced: ReducedLevels, brief: Brief, survey: ReducedLevels | None, a
             raise SurveyError(f"the level of {point} is given as {word_level(level)} and was {word_level(old)} in the first "
                               "survey", where="laid book", rule="Both books need one datum.",
                               remedy="Correct the level of the benchmark in the one or the other.")
-    places: dict[str, tuple[float, float]] = {}
-    if survey is not None:
-        named = survey.spots()
-        places = {str(point): (x, y) for point, x, y in zip(named["point"], named["x"], named["y"], strict=True)
-                  if not math.isnan(x)}
-    now = reduced.spots()
-    moved = [str(point) for point, x, y in zip(now["point"], now["x"], now["y"], strict=True)
-             if (before_at := places.get(str(point))) and math.dist(before_at, (x, y)) > MOVED]
-    common = [point for point in now["point"] if point in places]
-    if moved and len(moved) > len(common) / 2:
-        raise SurveyError(f"{len(moved)} of the {len(common)} points that both books name stand elsewhere, "
+
+
+def _points(reduced: ReducedLevels, survey: ReducedLevels | None) -> list[str]:
+    """Doubts about points of one name that stand elsewhere; refuses a book most of whose points do."""
+    if survey is None:
+        return []
+    told = survey.about
+    places = {point: (one["x"], one["y"]) for point, one in told.items() if one["x"] is not None and one["y"] is not None}
+    now = {point: (one["x"], one["y"]) for point, one in reduced.about.items()
+           if point in places and one["x"] is not None and one["y"] is not None}
+    moved = [point for point, place in now.items() if math.dist(places[point], place) > MOVED]
+    if moved and len(moved) > len(now) / 2:
+        raise SurveyError(f"{len(moved)} of the {len(now)} points that both books name stand elsewhere, "
                           f"{', '.join(moved[:3])} among them", where="laid book", rule="A point keeps its name and its place.",
                           remedy="Is it the book of another job? Else give new spots new names.")
-    doubts = [f"{point}: stands more than {word_mm(MOVED)} from where the first survey has it. Is it the same point?"
-              for point in moved]
-    if not again:
-        return [*doubts, "No mark of the first survey was read again, so a shift of the datum would not show: read a DPC mark or "
-                         "the sill too."]
-    shift = np.array(list(again.values()))
+    return [f"{point}: stands more than {word_mm(MOVED)} from where the first survey has it. Is it the same point?"
+            for point in moved]
+
+
+def _shift(reduced: ReducedLevels, survey: ReducedLevels | None, again: Mapping[str, float], laid: float) -> list[str]:
+    """Doubts about marks that both books hold; refuses another datum. The spots lie `laid` m off their design on the whole."""
+    marks = {point: by for point, by in again.items() if point not in reduced.book.known}
+    if survey is not None:  # hard points that no demand names tell of the datum too
+        marks |= {point: reduced.level(point) - survey.level(point) for point, told in reduced.about.items()
+                  if point in survey.about and told["feature"] not in GROUND_FEATURES and point not in reduced.book.known
+                  and survey.about[point]["feature"] not in GROUND_FEATURES and told["feature"] != "instrument"}
+    if not marks:
+        return ["No mark of the first survey was read again, so a shift of the datum would not show: read a DPC mark or the sill "
+                "too."]
+    shift = np.array(list(marks.values()))
     middle = float(np.median(shift))
-    if abs(middle) > SHIFTED and np.abs(shift - middle).max() <= max(DOUBTED, 0.2 * abs(middle)):
-        raise SurveyError(f"the marks that were read again, {', '.join(again)}, lie {word_change(abs(middle), 'mm')} "
+    alike = np.abs(shift - middle).max() <= max(DOUBTED, 0.2 * abs(middle))
+    if abs(middle) > SHIFTED and alike and (len(marks) > 1 or abs(laid - middle) <= max(DOUBTED, 0.2 * abs(middle))):
+        raise SurveyError(f"the marks that were read again, {', '.join(marks)}, lie {word_change(abs(middle), 'mm')} "
                           f"{'higher' if middle > 0 else 'lower'} than in the first survey", where="laid book",
                           rule="Both books need one datum.",
                           remedy="Look at the level of the benchmark, at its backsight, and at whether it was moved.")
-    return doubts + [f"{point}: lies {word_change(abs(by), 'mm')} {'higher' if by > 0 else 'lower'} than in the first survey. "
-                     "Was it moved, or read wrongly?" for point, by in again.items() if abs(by) > DOUBTED]
+    return [f"{point}: lies {word_change(abs(by), 'mm')} {'higher' if by > 0 else 'lower'} than in the first survey. "
+            "Was it moved, or read wrongly?" for point, by in marks.items() if abs(by) > DOUBTED]
 
 
 def _not_the_old_ground(spots: pd.DataFrame, survey: ReducedLevels | None) -> None:
-    """Refuse a book that repeats the first survey."""
+    """Refuse a book that repeats the first survey, or that was changed about with it."""
     if survey is None:
         return
     named = survey.spots()
     before = dict(zip(named["point"], named["level"], strict=True))
     both = spots[spots["point"].isin(before)]
-    same = [abs(level - before[point]) <= SAME for point, level in zip(both["point"], both["level"], strict=True)]
-    if len(same) >= 5 and np.mean(same) >= 0.8 and both["deviation"].abs().median() > SAME:
-        raise SurveyError(f"{sum(same)} of {len(same)} spots have the level that the old ground had there", where="laid book",
+    old = np.array([before[point] for point in both["point"]])
+    if len(both) < LEAST_COMMON:
+        return
+    off, was_off = both["deviation"].abs().median(), np.median(np.abs(old - both["design"].to_numpy()))
+    same = np.abs(both["level"].to_numpy() - old) <= SAME
+    if same.mean() >= 0.8 and off > SAME:
+        raise SurveyError(f"{same.sum()} of {len(same)} spots have the level that the old ground had there", where="laid book",
                           rule="It is the book of the finished surface, read after it was laid.",
+                          remedy="Were the two books changed about?")
+    if off > DOUBTED and was_off < off / ALIKE:
+        raise SurveyError(f"at {len(both)} points that both books name the first survey lies nearer the design than this one: "
+                          f"{word_change(float(was_off), 'mm')} off it, this one {word_change(float(off), 'mm')}",
+                          where="laid book", rule="What was laid follows the design; the old ground did not.",
                           remedy="Were the two books changed about?")
 
 

@@ -10,15 +10,17 @@ from typing import Any, ClassVar
 
 import numpy as np
 import pandas as pd
+import shapely
 
 from ..errors import SurveyError, SurveyWarning, finite, must_be
+from ..surface.facet import REACH
 from ..surface.finish import Finish
 from ..wording import word_distance, word_mm
 from .budget import ErrorBudget
 from .certainty import Certainty
 from .check import concluded
 from .conditions import Condition, Corners, Demand
-from .propagation import LEAST, MOSTLY, LevelErrors, inputs_of
+from .propagation import LEAST, MOSTLY, LevelErrors, inputs_of, names_of
 from .verdicts import Finding, Verdicts
 from .workmanship import LIPPING, one_of
 
@@ -77,6 +79,7 @@ def lipping(joints: Any, *, paving: str = "flags and natural stone", most: float
     ['at the gully', '4.2 mm', 'not met']
     """
     limit = one_of(LIPPING, paving, "kind of paving").value if most is None else finite(most, "the greatest lip", over=0.0)
+    must_be(budget, (ErrorBudget, type(None)), "the budget")
     sd = one_of(MEASURES, by, "way to measure a lip")
     measured = _measured(joints)
     demand = Lip(paving, limit)
@@ -93,7 +96,7 @@ def _measured(joints: Any) -> list[tuple[str, float]]:
         missing = [name for name in ("joint", "lip_mm") if name not in joints]
         if missing:
             raise SurveyError(f"the table of joints has no column {' or '.join(missing)}", rule="It has joint and lip_mm.")
-        pairs: Any = [(name, lip * 0.001 if isinstance(lip, (int, float)) else lip)
+        pairs: Any = [(name, lip * 0.001 if isinstance(lip, (int, float)) and not isinstance(lip, bool) else lip)
                       for name, lip in zip(joints["joint"], joints["lip_mm"].tolist(), strict=True)]
     else:
         must_be(joints, (Mapping, Iterable), "the joints")
@@ -121,16 +124,20 @@ def lips_by_levels(errors: LevelErrors, points: Iterable[str], finish: Finish, *
 
     Warns that levels cannot show a lip: a difference of two readings is less sure than the limit is wide.
     """
+    must_be(errors, LevelErrors, "the errors")
+    must_be(finish, Finish, "the design")
     limit = one_of(LIPPING, paving, "kind of paving")
-    names = list(points)
+    names = [name for name in dict.fromkeys(names_of(points)) if name in errors.where]
     places = [errors.place(name) or (math.inf, math.inf) for name in names]
-    pairs = [(one, other) for one in range(len(names)) for other in range(one) if math.dist(places[one], places[other]) <= ACROSS]
+    on = [math.isfinite(place[0]) and min(facet.area.distance(shapely.Point(place)) for facet in finish.facets) <= REACH
+          for place in places]
+    pairs = [(one, other) for one in range(len(names)) for other in range(one)
+             if on[one] and on[other] and math.dist(places[one], places[other]) <= ACROSS]
     if not pairs:
         return None
     rows = [[errors.where[names[end]] for end in pair] for pair in pairs]
-    above = [errors.reduced.level(name) - finish.level_at(*place) if math.isfinite(place[0]) else 0.0
-             for name, place in zip(names, places, strict=True)]
-    steps = [abs(above[one] - above[other]) for one, other in pairs]
+    steps = [abs(errors.reduced.level(names[one]) - errors.reduced.level(names[other])
+                 - float(np.subtract(*finish.level_at(*np.array([places[one], places[other]]).T)))) for one, other in pairs]
     slope = max(facet.plane.fall for facet in finish.facets)
     tape = inputs_of([(f"place of {name}", {"tape": errors.budget.tape * slope}) for name in names])
     taped = np.array([np.eye(len(names))[one] - np.eye(len(names))[other] for one, other in pairs])

@@ -11,7 +11,7 @@ import pandas as pd
 import shapely
 from numpy.typing import NDArray
 
-from ..errors import must_be
+from ..errors import SurveyError, must_be
 from ..surface.plane import Floats
 from ..wording import html_table, word_change, word_place
 from .asked import ROUNDING
@@ -113,6 +113,8 @@ def where_to_lift(laid: Laid, *, units: Sequence[shapely.Polygon] = ()) -> Mendi
         call) nearest to where they should be, until all are; then each is put back that turns out not to be needed.
     """
     must_be(laid, Laid, "the laid surface")
+    if not isinstance(units, (list, tuple)) or not all(isinstance(one, shapely.Polygon) for one in units):
+        raise SurveyError("the units are no list of polygons", rule="Each is its outline in plan, in m.")
     chosen: dict[int, str] = {}
     now, design = laid, _with(laid, dict.fromkeys(range(len(laid.spots)), ""))
     for why in (OUTSIDE, UNSURE):

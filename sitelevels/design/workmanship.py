@@ -79,7 +79,8 @@ STANDING_WIDE = Limit(1.0, "m²", "area of water that may stand an hour after ra
 
 _DATUM = ("BS 8204-1", "as a note of the Concrete Society and a screeding contractor give it", "", QUOTED)
 DEPARTURE = Limit(0.015, "m", "departure of a level floor from datum, large areas in ordinary use; less near doors", *_DATUM)
-DEPARTURE_GRID = Published(Range(3.0, 3.0, 3.0), "m", "levels are taken at the crossings of a square grid", *_DATUM)
+DEPARTURE_GRID = Published(Range(3.0, 3.0, 3.0), "m", "levels are taken at the crossings of a square grid",
+                           "Concrete Society note on departure from datum", "", "", READ)
 OUT_OF_LEVEL = Limit(0.003, "m/m", "out of level for each metre between the furthest points, floors up to 6 m across",
                      "NHBC Standards", "9.1.5", "2020", READ)
 OUT_OF_LEVEL_MOST = Limit(0.020, "m", "out of level at the most, larger floors", "NHBC Standards", "9.1.5", "2020", READ)
