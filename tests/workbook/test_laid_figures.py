@@ -196,7 +196,7 @@ class TestLaid:
         assert sorted(marks(ax, "o")) == [(0, 0), (4.5, 3)]
         assert {"P5: raise 8.0 mm", "P1: lower 4.1 mm"} <= set(words(ax))
         assert "Ringed to lift: P5, raise 8.0 mm; P1, lower 4.1 mm." in in_words(ax)
-        assert "the farthest is P5, 8.0 mm below it" in in_words(ax)
+        assert "the farthest is P5, 8.0 mm below the design" in in_words(ax)
         assert "ringed: lift" in under(ax)
 
     def test_without_a_lift_nothing_is_ringed(self) -> None:
