@@ -17,7 +17,7 @@ from ..survey.reduction import reduce_book
 from ..wording import word_place
 from .budget import MANY, ErrorBudget
 from .conditions import Condition
-from .propagation import KINDS, LEAST, UNPLACED, Inputs, LevelErrors, inputs_of
+from .propagation import KINDS, LEAST, MOSTLY, UNPLACED, Inputs, LevelErrors, inputs_of
 
 Asked = tuple[Condition, Facet]
 DRAWS = 20_000  # of several margins at once, for the chance that all are inside
@@ -238,6 +238,14 @@ def _below(z: float, freedom: float) -> float:
         from scipy.stats import t as student
         return float(student.cdf(z, freedom))
     return 0.5 * math.erfc(-z / math.sqrt(2))
+
+
+def mostly(freedom: float = math.inf) -> float:
+    """How many standard uncertainties hold 19 of 20, either way: by Student's t where u rests on few spots."""
+    if freedom < MANY:
+        from scipy.stats import t as student
+        return float(student.ppf(0.975, freedom))
+    return MOSTLY
 
 
 def biggest_kind(by_kind: Floats) -> tuple[str, float]:

@@ -96,7 +96,8 @@ def concluded(findings: Sequence[Finding], owners: Sequence[int], certainty: Cer
               budget: ErrorBudget | None) -> dict[str, Any]:
     """What is judged over all places of each demand, as fields of Verdicts; `owners` are the numbers of the demands."""
     if certainty is not None and budget is not None:
-        findings = [replace(one, u=float(u), k=budget.k_of(1, freedom), sure=budget.sure, kinds=tuple(map(float, kinds)))
+        findings = [replace(one, u=float(u), k=budget.k_of(1, freedom), sure=budget.sure, kinds=tuple(map(float, kinds)),
+                            freedom=float(freedom))
                     for one, u, freedom, kinds in zip(findings, certainty.u, certainty.freedom, certainty.by_kind, strict=True)]
     worst, judged = [], []
     for number in dict.fromkeys(owners):

@@ -11,18 +11,21 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from ..errors import SurveyError, must_be
+from ..errors import must_be
+from ..surface.draws import drawn
 from ..surface.facet import polygon_of
 from ..surface.finish import Finish
 from ..surface.ground import Ground
 from ..surface.plane import Floats
-from ..surface.straightedge import BETWEEN, Straightedge, straightedge
+from ..surface.straightedge import BETWEEN, FitsNowhereError, Straightedge, straightedge
 from ..wording import html_table, whole_up, word_distance, word_mm, word_place, word_share
+from .asked import ROUNDING
 from .budget import ErrorBudget
 from .laid import Laid
 from .verdicts import MET, NOT_MET, TOO_CLOSE
 from .workmanship import REGULARITY, TESTS, Regularity
 
+RUNS = 200
 LENGTHS = (1.0, 2.0, 3.0)  # m: the straightedges that classes speak of
 
 
@@ -65,8 +68,8 @@ class Flatness:
         if bar is None:
             return ""
         shown, alone = bar.shown(kind)
-        give = alone or 0.0
-        return MET if shown + give <= kind.limit else NOT_MET if shown - give > kind.limit else TOO_CLOSE
+        give, limit = alone or 0.0, kind.limit + ROUNDING
+        return MET if shown + give <= limit else NOT_MET if shown - give > limit else TOO_CLOSE
 
     @property
     def table(self) -> pd.DataFrame:
@@ -140,16 +143,21 @@ def flatness(surface: Laid | Ground, *, within: Any = None, covariance: Floats |
     Raises SurveyError for something else, and what `straightedge` refuses other than a bar that is too long.
     """
     must_be(surface, (Laid, Ground), "the surface")
+    drawn_errors: Floats | None = None
     if isinstance(surface, Ground):
         areas = [facet.area for facet in within.facets] if isinstance(within, Finish) else [
             shapely.Polygon(surface.hull) if within is None else polygon_of(within)]
-        parts = [(surface, one, covariance) for one in areas]
+        if covariance is not None:
+            drawn_errors = drawn(covariance, len(surface.x), runs=RUNS, seed=1)
+        parts = [(surface, one, drawn_errors) for one in areas]
         area = sum(one.area for one in areas)
     else:
-        parts = []
+        parts, errors = [], surface.errors
+        if errors is not None:  # drawn once: parts share a set-up, and spots along a fold
+            drawn_errors = drawn(errors.covariance, len(errors.points), runs=RUNS, seed=1)
         for part, facet in zip(surface.parts, surface.design.facets, strict=True):
-            rows = [] if surface.errors is None else [surface.errors.where[point] for point in part.ground.points or ()]
-            parts.append((part.ground, facet.area, surface.errors.covariance[np.ix_(rows, rows)] if surface.errors else None))
+            rows = [] if errors is None else [errors.where[point] for point in part.ground.points or ()]
+            parts.append((part.ground, facet.area, None if drawn_errors is None else drawn_errors[rows]))
         area = surface.design.area
         sure = surface.budget.sure if surface.budget else sure
     bars = (_bar(length, parts, sure) for length in LENGTHS)
@@ -158,16 +166,17 @@ def flatness(surface: Laid | Ground, *, within: Any = None, covariance: Floats |
 
 def _bar(length: float, parts: Sequence[tuple[Ground, shapely.Polygon, Floats | None]], sure: float) -> Bar | None:
     """The straightedge of one length over all parts on which it fits; None where it fits on none."""
-    found, alone = [], []
-    for ground, area, covariance in parts:
+    found, shown = [], []
+    for ground, area, errors in parts:
         try:
             one = straightedge(ground, length=length, within=area)
-        except SurveyError:
-            continue  # too long for this part
+        except FitsNowhereError:
+            continue
         found.append(one)
-        if covariance is not None:
-            alone.append(one.errors_alone(covariance, sure=sure))
+        if errors is not None:
+            shown.append(one.shown_by(errors))
     if not found:
         return None
-    gap, offset = (max(values) for values in zip(*alone, strict=True)) if alone else (None, None)
+    alone = np.quantile(np.max(shown, axis=0), sure, axis=1) if shown else (None, None)  # the greatest of all parts, run by run
+    gap, offset = (None if one is None else float(one) for one in alone)
     return Bar(length, max(found, key=lambda one: one.gap), max(found, key=lambda one: one.equal_offset), gap, offset)

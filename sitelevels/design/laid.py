@@ -23,11 +23,11 @@ from ..wording import html_table, word_fall, word_level, word_mm, word_place
 from .asked import conditions_on, corners_of, demands_on, facets_for
 from .brief import Brief
 from .budget import ErrorBudget
-from .certainty import Certainty, fall_way, nothing_read, with_missing
+from .certainty import Certainty, fall_way, mostly, nothing_read, with_missing
 from .check import concluded
 from .conditions import Condition
 from .laid_book import LaidSpots, laid_spots
-from .propagation import LEAST, MOSTLY, LevelErrors, inputs_of, unevenness
+from .propagation import LEAST, LevelErrors, inputs_of, unevenness
 from .verdicts import Finding, Verdicts
 
 ON_FOLD = 0.02  # m: a spot no farther than this from a facet lies on it, so that one on a fold lies on both sides of it
@@ -46,6 +46,12 @@ class Part:
     fit: PlaneFit
     uneven: float
     seen: float
+
+    def freedom(self, dx: float, dy: float) -> float:
+        """Effective degrees of freedom of the uncertainty of its fall that way, as in `Certainty.freedom`."""
+        share = (dx * self.fit.weights[1] + dy * self.fit.weights[2]) / math.hypot(dx, dy)
+        told = float(share @ share) * (self.uneven**2 + self.seen)
+        return (len(self.fit.x) - 3) * self.fit.fall_sd(dx, dy)**4 / told**2 if told else math.inf
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -86,14 +92,18 @@ class Laid(Verdicts):
 
     @property
     def falls(self) -> pd.DataFrame:
-        """A new table, a row a facet and direction: facet direction spots design laid u (m/m; u empty without errors)."""
+        """A new table, a row a facet and direction: facet direction spots design laid u (m/m) freedom.
+
+        `u` and the degrees of freedom that it rests on are empty where errors are not counted.
+        """
         lines = []
         for number, (part, facet) in enumerate(zip(self.parts, self.design.facets, strict=True), start=1):
             fit = part.fit
             for way, (dx, dy) in self._ways(facet).items():
                 u = None if self.errors is None else fit.fall_sd(dx, dy)
-                lines.append((number, way, len(fit.x), facet.plane.fall_towards(dx, dy), fit.plane.fall_towards(dx, dy), u))
-        return pd.DataFrame(lines, columns=["facet", "direction", "spots", "design", "laid", "u"])
+                lines.append((number, way, len(fit.x), facet.plane.fall_towards(dx, dy), fit.plane.fall_towards(dx, dy), u,
+                              None if u is None else part.freedom(dx, dy)))
+        return pd.DataFrame(lines, columns=["facet", "direction", "spots", "design", "laid", "u", "freedom"])
 
     def _ways(self, facet: Facet) -> dict[str, tuple[float, float]]:
         if facet.towards is not None:
@@ -110,8 +120,8 @@ class Laid(Verdicts):
         """`falls` for reading, with how far out each may be 19 times of 20."""
         table = self.falls
         table["design"], table["laid"] = table["design"].map(word_fall), table["laid"].map(word_fall)
-        table["give or take"] = ["" if math.isnan(u) else f"{word_mm(MOSTLY * u, digits=1)}/m"
-                                 for u in table.pop("u").astype(float)]
+        table["give or take"] = ["" if math.isnan(u) else f"{word_mm(mostly(freedom) * u, digits=1)}/m" for u, freedom in zip(
+            table.pop("u").astype(float), table.pop("freedom").astype(float), strict=True)]
         return table.rename(columns={"facet": "part"})
 
     @property

@@ -20,12 +20,16 @@ from ..survey.reduction import ReducedLevels
 from ..wording import word_change, word_distance, word_level, word_mm
 from .brief import Brief
 from .conditions import AtSpots
+from .demands import Thickness
 
 SAME = 0.003  # m: a point that was read again lies this near its old level
 SHIFTED = 0.010  # m: marks that all lie this far off tell of another datum
+DIGIT = 0.0006  # m: what rounding to the millimetre leaves
 DOUBTED = 0.005  # m: one that lies this far off is asked about
 MOVED = 0.1  # m: a point of one name whose places lie farther apart is another point
+UNIT = 20.0  # m: so far off lies what was read in another unit
 OTHER = 0.1  # m: no surface is laid this far off its design by mistake: another datum, or another book
+NEAR_DESIGN = 0.020  # m: paving that lies farther off its design on the whole than this was hardly laid to it
 LEAST_COMMON = 5  # points that both books name, from which on the books are compared
 ALIKE = 3.0  # a shift of more than this many times the scatter is common to all spots
 
@@ -50,7 +54,9 @@ def laid_spots(reduced: ReducedLevels, finish: Finish, brief: Brief, survey: Red
     """
     spots = reduced.spots()
     spots = spots[spots["feature"].isin(GROUND_FEATURES)].reset_index(drop=True)
-    spots = spots[~spots["point"].isin({*reduced.book.known, *marks_of(brief)})].reset_index(drop=True)
+    marks = {*reduced.book.known, *marks_of(brief)}
+    left = spots.loc[spots["point"].isin(marks), "point"].tolist()
+    spots = spots[~spots["point"].isin(marks)].reset_index(drop=True)
     placed = spots[["x", "y"]].notna().all(axis=1)
     placeless = spots.loc[~placed, "point"].tolist()
     spots = spots[placed].reset_index(drop=True)
@@ -58,9 +64,10 @@ def laid_spots(reduced: ReducedLevels, finish: Finish, brief: Brief, survey: Red
         raise SurveyError("the book of the laid surface has no spot with a place", where="laid book",
                           rule="Spots of the paving have x and y, and no feature, or the feature ground or corner.",
                           remedy="Fill in x and y.")
-    doubts = [f"{', '.join(placeless)}: no x and y, so not used."] if placeless else []
+    doubts = [f"{', '.join(left)}: marks of the first survey, so not counted as spots of the paving."] if left else []
+    doubts += [f"{', '.join(placeless)}: no x and y, so not used."] if placeless else []
     again = read_again(reduced, brief)
-    _known(reduced, brief, survey)
+    doubts += _known(reduced, brief, survey)
     places = spots[["x", "y"]].to_numpy()
     off = np.array([shapely.distance(facet.area, shapely.points(places)) for facet in finish.facets])
     inside = off.min(axis=0) <= REACH
@@ -92,9 +99,10 @@ def _in_the_area(spots: pd.DataFrame, places: Floats, inside: NDArray[np.bool_],
 
 
 def marks_of(brief: Brief) -> dict[str, float]:
-    """Levels of the marks that a brief names: DPC shots, thresholds, paving that stays."""
+    """Levels of the marks that a brief names: DPC shots, thresholds, paving that stays; not of a base under a screed."""
     marks = {point: level for wall in brief.walls for point, (_, level) in zip(wall.points, wall.shots, strict=True)}
-    return marks | {spot.point: spot.level for demand in brief.demands if isinstance(demand, AtSpots) for spot in demand.spots}
+    return marks | {spot.point: spot.level for demand in brief.demands
+                    if isinstance(demand, AtSpots) and not isinstance(demand, Thickness) for spot in demand.spots}
 
 
 def read_again(reduced: ReducedLevels, brief: Brief) -> dict[str, float]:
@@ -104,15 +112,19 @@ def read_again(reduced: ReducedLevels, brief: Brief) -> dict[str, float]:
             if point in before}
 
 
-def _known(reduced: ReducedLevels, brief: Brief, survey: ReducedLevels | None) -> None:
-    """Refuse a benchmark whose level is not that of the first survey."""
-    before = marks_of(brief)
+def _known(reduced: ReducedLevels, brief: Brief, survey: ReducedLevels | None) -> list[str]:
+    """Doubts about a benchmark whose level is not quite that of the first survey; refuses another level."""
+    before, doubts = marks_of(brief), []
     for point, level in reduced.book.known.items():
         old = before.get(point) if survey is None or point not in survey.about else survey.level(point)
+        if old is not None and DIGIT < abs(level - old) <= DOUBTED:
+            doubts.append(f"{point}: its level is given {word_change(abs(level - old), 'mm')} "
+                          f"{'higher' if level > old else 'lower'} than in the first survey. Which is right?")
         if old is not None and abs(level - old) > DOUBTED:
             raise SurveyError(f"the level of {point} is given as {word_level(level)} and was {word_level(old)} in the first "
                               "survey", where="laid book", rule="Both books need one datum.",
                               remedy="Correct the level of the benchmark in the one or the other.")
+    return doubts
 
 
 def _points(reduced: ReducedLevels, survey: ReducedLevels | None) -> list[str]:
@@ -170,7 +182,7 @@ def _not_the_old_ground(spots: pd.DataFrame, survey: ReducedLevels | None) -> No
         raise SurveyError(f"{same.sum()} of {len(same)} spots have the level that the old ground had there", where="laid book",
                           rule="It is the book of the finished surface, read after it was laid.",
                           remedy="Were the two books changed about?")
-    if off > DOUBTED and was_off < off / ALIKE:
+    if off > NEAR_DESIGN and was_off < off / ALIKE:
         raise SurveyError(f"at {len(both)} points that both books name the first survey lies nearer the design than this one: "
                           f"{word_change(float(was_off), 'mm')} off it, this one {word_change(float(off), 'mm')}",
                           where="laid book", rule="What was laid follows the design; the old ground did not.",
@@ -182,6 +194,10 @@ def _datum(deviation: Floats) -> list[str]:
     middle = float(np.median(deviation))
     scatter = 1.4826 * float(np.median(np.abs(deviation - middle)))  # of a normal distribution, its standard deviation
     way = "above" if middle > 0 else "below"
+    if abs(middle) > UNIT:
+        raise SurveyError(f"the spots lie about {word_distance(abs(middle))} {way} the design", where="laid book",
+                          rule="Readings are in the unit that the book says.",
+                          remedy="Are they in mm, and taken for m? Look at the level of the benchmark too.")
     if abs(middle) > OTHER and abs(middle) > ALIKE * scatter:
         raise SurveyError(f"every spot lies about {word_distance(abs(middle))} {way} the design, all alike within some "
                           f"{word_mm(max(scatter, 0.001))}", where="laid book",

@@ -6,6 +6,7 @@ import math
 import warnings
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from numbers import Real
 from typing import Any, ClassVar
 
 import numpy as np
@@ -96,7 +97,7 @@ def _measured(joints: Any) -> list[tuple[str, float]]:
         missing = [name for name in ("joint", "lip_mm") if name not in joints]
         if missing:
             raise SurveyError(f"the table of joints has no column {' or '.join(missing)}", rule="It has joint and lip_mm.")
-        pairs: Any = [(name, lip * 0.001 if isinstance(lip, (int, float)) and not isinstance(lip, bool) else lip)
+        pairs: Any = [(name, lip * 0.001 if isinstance(lip, Real) and not isinstance(lip, bool) else lip)
                       for name, lip in zip(joints["joint"], joints["lip_mm"].tolist(), strict=True)]
     else:
         must_be(joints, (Mapping, Iterable), "the joints")

@@ -78,8 +78,8 @@ class Mending:
         design = (f" Nothing laid to the design itself would make sure of: {', '.join(hopeless)}; readings say no more, or the "
                   "design lies too near that limit." if hopeless else "")
         if not self.lifts:
-            return ("No place is to blame: lifting to the design round any spot brings no demand inside its limit or surely so. "
-                    f"{self.laid.counted}.{design}")
+            return ("No place is to blame: lifting to the design round any one spot helps too little. Where a fall is wrong as a "
+                    f"whole, that part must be laid again. {self.laid.counted}.{design}")
         must = [one.point for one in self.lifts if one.why == OUTSIDE]
         may = [one.point for one in self.lifts if one.why == UNSURE]
         said = f"Lift round {', '.join(must)}: something there is found outside its limit." if must else \

@@ -11,14 +11,17 @@ import pandas as pd
 from numpy.typing import ArrayLike
 
 from ..errors import SurveyError, finite, must_be
+from ..surface.draws import drawn
+from ..surface.facet import REACH
 from ..surface.plane import Floats
 from ..surface.ponding import Ponding, Reruns
 from ..wording import html_table, word_area, word_chance, word_mm, word_number, word_place
+from .asked import ROUNDING
 from .conditions import Spot
 from .verdicts import MET, NOT_MET, TOO_CLOSE
 from .workmanship import STANDING_DEEP, STANDING_WIDE
 
-RUNS = 200
+RUNS = 400  # none of so many means a chance under 1 %
 DEPTHS = (0.001, 0.003, 0.005)  # m: what a map of chances tells of
 FILM = 0.001  # m: what stays on any wet paving
 BUCKET = 0.010  # m³
@@ -53,11 +56,25 @@ class StandingWater:
         lines = [("depth", STANDING_DEEP.value, pond.depth, None if runs is None else runs.chance_deeper(STANDING_DEEP.value)),
                  ("area", STANDING_WIDE.value, widest, None if runs is None else runs.chance_wider(STANDING_WIDE.value))]
         for door in self.doors:
-            if pond.covers(door.x, door.y):
-                lines.append((f"depth beside the door {door.point}", FILM, pond.depth_at(door.x, door.y),
-                              None if runs is None else runs.chance(door.x, door.y, FILM)))
-        return pd.DataFrame([(*line, self._verdict(line[2] > line[1], line[3])) for line in lines],
+            x, y = self._beside(door)
+            if len(x):
+                lines.append((f"depth beside the door {door.point}", FILM, float(pond.depth_at(x, y).max()),
+                              None if runs is None else float(runs.chance(x, y, FILM).max())))
+        return pd.DataFrame([(*line, self._verdict(line[2] > line[1] + ROUNDING, line[3])) for line in lines],
                             columns=["what", "limit", "found", "chance", "verdict"])
+
+    def _beside(self, door: Spot) -> tuple[Floats, Floats]:
+        """Places beside a door at which the surface is known: none where that lies farther off than REACH."""
+        turn, far = np.meshgrid(np.linspace(0, 2 * np.pi, 24, endpoint=False), REACH * np.array([0.0, 0.2, 0.4, 0.6, 0.8, 1.0]))
+        x, y = door.x + (far * np.cos(turn)).ravel(), door.y + (far * np.sin(turn)).ravel()
+        known = self.ponding.covers(x, y)
+        return x[known], y[known]
+
+    @property
+    def unknown(self) -> tuple[str, ...]:
+        """Doors beside which the surface is not known, a sentence each."""
+        return tuple(f"Beside the door {door.point} no spot was read within {word_mm(REACH)}: whether water stands there is not "
+                     "known." for door in self.doors if not len(self._beside(door)[0]))
 
     @property
     def words(self) -> pd.DataFrame:
@@ -70,12 +87,6 @@ class StandingWater:
             lines.append((what, asked, word(found), "" if chance is None or np.isnan(chance) else word_chance(chance), verdict,
                           source))
         return pd.DataFrame(lines, columns=["standing water", "limit", "found", "chance that it is more", "verdict", "source"])
-
-    def chances(self, x: ArrayLike, y: ArrayLike) -> Floats:
-        """The chance that water stands deeper than each of DEPTHS at places: (3, ...). Raises SurveyError without errors."""
-        if self.again is None:
-            raise SurveyError("errors are not counted", remedy="Give the covariance of the levels.")
-        return np.stack([np.asarray(self.again.chance(x, y, depth), dtype=float) for depth in DEPTHS])
 
     def bucket(self, volume: float = BUCKET) -> str:
         """What a bucket of water (m³) would show on site, in sentences."""
@@ -97,7 +108,7 @@ class StandingWater:
         if self.again is not None:
             chances = ", ".join(f"{_mm(depth)} {word_chance(self.again.chance_deeper(depth))}" for depth in DEPTHS)
             said += f" The chance, by the errors of the readings, that it stands deeper somewhere than: {chances}."
-        return f"{said} {HOUR}"
+        return " ".join([said, *self.unknown, HOUR])
 
     def __repr__(self) -> str:
         return f"StandingWater: {self.sentence()}"
@@ -107,15 +118,16 @@ class StandingWater:
                 f"{html_table(self.words, words=True)}<p>{escape(self.bucket())}</p>")
 
 
-def standing_water(ponding: Ponding, *, covariance: Floats | None = None, doors: Sequence[Spot] = (), sure: float = 0.95,
+def standing_water(ponding: Ponding, *, covariance: ArrayLike | None = None, doors: Sequence[Spot] = (), sure: float = 0.95,
                    runs: int = RUNS, seed: int = 1) -> StandingWater:
     """How sure it is where water stands, held against the limit for an hour after rain.
 
     Parameters
     ----------
     ponding : Ponding
-    covariance : (n, n), optional
-        Of the levels of its spots, m²; the ponding is worked out again for so many `runs` of levels drawn from it.
+    covariance : (n, n) or float, optional
+        Of the levels of its spots, m², or the standard deviation of each, m; the ponding is worked out again for so many `runs`
+        of levels drawn from it.
     doors : sequence of Spot
         Entrance doors, beside which no water may stand.
     sure : float
@@ -128,14 +140,11 @@ def standing_water(ponding: Ponding, *, covariance: Floats | None = None, doors:
         raise SurveyError(f"how sure a verdict must be is {sure}", rule="It lies between 0.5 and 1.")
     again = None
     if covariance is not None:
-        count = len(ponding.ground.x)
-        given = np.asarray(covariance, dtype=float)
-        if given.shape != (count, count) or not np.isfinite(given).all():
-            raise SurveyError(f"the covariance has the shape {given.shape}",
-                              rule=f"It has {count} rows and columns, one for each spot.")
-        spread, axes = np.linalg.eigh(given)
-        drawn = np.random.default_rng(seed).standard_normal((runs, count)) @ (axes * np.sqrt(np.maximum(spread, 0.0))).T
-        again = ponding.again(ponding.ground.level + drawn)
+        errors = drawn(covariance, len(ponding.ground.x), runs=runs, seed=seed)
+        again = ponding.again(ponding.ground.level + errors.T)
+    must_be(doors, (list, tuple), "the doors")
+    for door in doors:
+        must_be(door, Spot, "one of the doors")
     return StandingWater(ponding, again, tuple(doors), float(sure))
 
 

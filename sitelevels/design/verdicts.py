@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from html import escape
 from typing import Literal
@@ -13,9 +14,8 @@ from ..errors import SurveyError
 from ..wording import html_table, word_chance, word_change, word_fall, word_mm, word_number, word_share
 from .asked import ROUNDING
 from .budget import ErrorBudget
-from .certainty import biggest_kind
+from .certainty import biggest_kind, mostly
 from .conditions import Condition, Demand
-from .propagation import MOSTLY
 from .published import LIMITS, MEMORY, PRACTICE
 
 MET, TOO_CLOSE, NOT_MET = "met", "too close to call", "not met"
@@ -26,7 +26,8 @@ class Finding:
     """One number of the surface held against one condition; `found` and `margin` in m or m/m.
 
     Where errors are counted, `u` is the standard uncertainty of the margin, `k` how many of them it must be wide, `sure` the
-    chance with which that is right, and `kinds` the variance from each of KINDS; else `u` is None.
+    chance with which that is right, `kinds` the variance from each of KINDS, `freedom` the degrees that `u` rests on; else `u`
+    is None.
     """
 
     demand: Demand
@@ -37,6 +38,7 @@ class Finding:
     k: float = 0.0
     sure: float = 0.0
     kinds: tuple[float, ...] = ()
+    freedom: float = math.inf
 
     @property
     def give(self) -> float:
@@ -64,8 +66,9 @@ class Finding:
         low, high, sure = self.condition.low, self.condition.high, word_share(self.sure)
         if self.beyond:
             kind, share = biggest_kind(np.array(self.kinds))
-            return (f"Finer than levels can show: 19 times of 20 the number is known within {self.wide(MOSTLY * self.u)} either "
-                    f"way; {word_share(share)} of the variance is {kind}. What shows it is {self.demand.shown_by}.")
+            within = self.wide(mostly(self.freedom) * self.u)
+            return (f"Finer than levels can show: 19 times of 20 the number is known within {within} either way; "
+                    f"{word_share(share)} of the variance is {kind}. What shows it is {self.demand.shown_by}.")
         least = "" if low is None else self._word(low + self.give, never="less")
         most = "" if high is None else self._word(high - self.give, never="more")
         between = f"between {least} and {most}" if least and most else least or most

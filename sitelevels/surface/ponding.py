@@ -259,7 +259,7 @@ def ponding(ground: Ground, area: Any, *, walls: Iterable[Any] = (), outlets: It
         Plan, m; may have notches and holes, whose edges count like any other.
     walls : sequence of pairs of places ((x, y), (x, y)), m, or of what has `first` and `second`
         What holds water along the edge of the area, where that comes within 0.05 m of it.
-    outlets : sequence of places (x, y) or of pairs of places, m
+    outlets : sequence of places (x, y), of pairs of places, m, or of `Outlet` and `Channel`
         A gully, or a channel from one place to another: water leaves there at the surface's own level.
     free : "rest" or sequence of pairs of places, m
         Over which edges water leaves: all that no wall holds, or those along the lines given alone.
@@ -330,7 +330,9 @@ def _listed(given: Any, what: str, rule: str, *shapes: tuple[int, ...]) -> list[
     found = []
     for number, one in enumerate(given, start=1):
         try:
-            places = np.asarray((one.first, one.second) if hasattr(one, "first") and hasattr(one, "second") else one, dtype=float)
+            ends = next(([getattr(one, name) for name in names] for names in (("first", "second"), ("point",), ("line",))
+                         if all(hasattr(one, name) for name in names)), None)  # of a wall, an outlet, a channel
+            places = np.asarray(one if ends is None else ends if len(ends) == 2 else ends[0], dtype=float)
         except (TypeError, ValueError, OverflowError):
             places = np.empty(0)
         if places.shape not in shapes or not (np.abs(places) < FARTHEST).all():

@@ -13,6 +13,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from ..errors import SurveyError, finite, finite_list, must_be
 from ..wording import InWords, word_distance, word_mm, word_place
+from .draws import covariance_of, root_of, standard
 from .facet import polygon_of
 from .finish import Finish
 from .ground import OUT_OF_LINE, Ground
@@ -30,6 +31,10 @@ TURN = 7.5  # degrees between the directions of the scan
 PAIRED = 200  # spots: of so many, bars are laid through every two that one reaches; else along the edges of triangles
 SEEDS, LAID = 1000, 10_000  # about the most spots that the scan starts from; the most bars that errors alone are laid under
 KEPT = ((200, 6), (60, 8), (16, 20))  # so many of the best placings are moved about, so many times
+
+
+class FitsNowhereError(SurveyError):
+    """The straightedge is longer than any line in the area."""
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -90,8 +95,12 @@ class Straightedge(InWords):
         rule = "It must be between nought and one."
         if finite(sure, "the share that is sure", rule, over=0.0) >= 1:
             raise SurveyError(f"the share that is sure is {sure}", rule=rule)
-        runs = int(finite(runs, "the number of runs", "It must be twenty or more.", least=20))
-        errors = _draws(self.ground, covariance, runs, seed)
+        gap, offset = np.quantile(self.shown_by(_draws(self.ground, covariance, runs, seed)), sure, axis=1)
+        return float(gap), float(offset)
+
+    def shown_by(self, errors: Floats) -> Floats:
+        """The gap and the equal offset (2, runs), m, that errors (n, runs) in m of the levels alone show; see `errors_alone`."""
+        runs = errors.shape[1]
         worst = np.zeros((2, runs))
         for part in self.parts:
             bars = _Bars(self.ground, part, self.length)
@@ -104,8 +113,7 @@ class Straightedge(InWords):
                 for most, measure in zip(worst, MEASURES, strict=True):
                     shown = measure(along, z, np.repeat(most, len(t)))[0]
                     np.maximum(most, shown.reshape(runs, -1).max(axis=1), out=most)
-        gap, offset = np.quantile(worst, sure, axis=1)
-        return float(gap), float(offset)
+        return worst
 
 
 def straightedge(ground: Ground, *, length: float = 2.0, within: Any = None) -> Straightedge:
@@ -146,7 +154,7 @@ def straightedge(ground: Ground, *, length: float = 2.0, within: Any = None) -> 
             parts.append(part)
             best = [max(pair, key=lambda one: float(one[1][0])) for pair in zip(best, found, strict=True)] if best else found
     if not best:
-        raise SurveyError(f"a straightedge of {word_distance(length)} fits nowhere in the area",
+        raise FitsNowhereError(f"a straightedge of {word_distance(length)} fits nowhere in the area",
                           rule=f"The longest that fits is about {word_distance(longest)}.", remedy="Use a shorter one.")
     (bar, gap), (other, offset) = best
     (deep, one, two, first, last), (off, start, end) = (
@@ -378,20 +386,6 @@ MEASURES = (_gaps, _offsets)
 def _draws(ground: Ground, covariance: ArrayLike, runs: int, seed: int) -> Floats:
     """Errors (n, runs) of the levels in m, less the plane through them, so that what is common to all has no part in them."""
     count = len(ground.x)
-    rule = f"It must be a standard deviation in m, or the covariance of {count} levels, {count} by {count}, in m²."
     plane = np.linalg.qr(np.column_stack([np.ones(count), ground.x - ground.x.mean(), ground.y - ground.y.mean()]))[0]
-    drawn = np.random.default_rng(seed).standard_normal((count, runs))
-    drawn -= plane @ (plane.T @ drawn)
-    if np.ndim(covariance) == 0:
-        return finite(covariance, "the standard deviation of the levels", rule, least=0.0) * drawn
-    try:
-        table = np.array(covariance, dtype=float)
-    except (TypeError, ValueError, OverflowError):
-        table = np.empty(0)
-    if table.shape != (count, count) or not np.isfinite(table).all() or not np.allclose(table, table.T, rtol=1e-9, atol=1e-15):
-        raise SurveyError("the covariance of the levels is none", rule=rule)
     rest = np.eye(count) - plane @ plane.T
-    sizes, axes = np.linalg.eigh(rest @ table @ rest)
-    if sizes[0] < -1e-9 * np.abs(table).sum():
-        raise SurveyError("the covariance of the levels is none", rule="No sum of levels can have a variance below nought.")
-    return np.asarray(axes * np.sqrt(np.maximum(sizes, 0)) @ axes.T @ drawn)  # the symmetric root: like errors, like draws
+    return np.asarray(root_of(rest @ covariance_of(covariance, count) @ rest) @ (rest @ standard(count, runs, seed)))

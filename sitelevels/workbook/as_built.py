@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import warnings
 from dataclasses import dataclass
 from functools import cached_property
@@ -20,7 +21,7 @@ from ..design.puddles import StandingWater, standing_water
 from ..design.verdicts import Verdicts
 from ..errors import SurveyError, SurveyWarning
 from ..surface.ponding import Ponding, ponding
-from ..surface.shapes import Channel, Outlet
+from ..surface.shapes import Channel, OnePlane, Outlet
 from ..survey.book import LevelBook
 from ..survey.reading import read_book
 from ..survey.reduction import ReducedLevels, reduce_book
@@ -96,8 +97,17 @@ class AsBuilt(Worked):
     @cached_property
     def check(self) -> Laid:
         """The laid surface held against the design and every demand."""
-        job = self.job
-        return check_laid(self.reduced, job.finish, job.brief, budget=job.budget, survey=job.errors)
+        job, reduced = self.job, self.reduced
+        try:
+            finish, brief = job.finish, job.brief
+        except SurveyError as error:
+            told = {name for found in re.findall(r"points? (.+?) were not read", str(error)) for name in found.split(", ")}
+            if told & {row.point for row in self.book.rows}:
+                raise SurveyError.together([*error.parts, SurveyError(
+                    "points that the brief names stand in laid.csv and not in survey.csv",
+                    remedy="Were the two books changed about?")]) from None
+            raise
+        return check_laid(reduced, finish, brief, budget=job.budget, survey=job.errors)
 
     @property
     def doubts(self) -> tuple[str, ...]:
@@ -129,7 +139,7 @@ class AsBuilt(Worked):
     @cached_property
     def before(self) -> Ponding:
         """Where rain stood on the old ground."""
-        return pond_on(self.job, self.job.ground)
+        return pond_on(self.job, self.job.ground, drained=False)
 
     @cached_property
     def water(self) -> StandingWater:
@@ -191,14 +201,14 @@ class AsBuilt(Worked):
         return found, " ".join(str(one.message) for one in said)
 
 
-def pond_on(job: Job, ground: Any) -> Ponding:
-    """Where rain would stand on a surface with the walls, closed edges and drains of a job."""
-    brief, shape = job.brief, job.shape
+def pond_on(job: Job, ground: Any, *, drained: bool = True) -> Ponding:
+    """Where rain would stand on a surface with the walls, closed edges and gullies of a job, and the drain of its new surface."""
+    brief, shape = job.brief, job.shape if drained else OnePlane()
     outlets: list[Any] = []
     if isinstance(shape, Channel):
-        outlets.append(shape.ends(brief.area))
+        outlets.append(shape.ends(brief.area))  # carried on to the edges
     elif isinstance(shape, Outlet):
-        outlets.append(shape.point)
+        outlets.append(shape)
     gullies = job.reduced.spots("gully")
     outlets += [(x, y) for x, y in zip(gullies["x"], gullies["y"], strict=True)
                 if x == x and brief.area.distance(shapely.Point(x, y)) < 0.1]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any
 
@@ -11,8 +11,9 @@ import pandas as pd
 from ..design.conditions import AtSpots
 from ..design.flatness import Flatness, flatness
 from ..design.parts import Reader, named
+from ..design.propagation import LevelErrors
 from ..design.verdicts import Verdicts
-from ..design.workmanship import FLOOR_FALLS, SCREEDS
+from ..design.workmanship import FLOOR_FALLS, PADS, SCREEDS
 from ..errors import SurveyError
 from ..surface.shapes import Outlet
 from ..wording import word_fall, word_level, word_mm, word_number, word_place
@@ -94,6 +95,7 @@ class Screeding(Worked):
         """Pads with what to measure down to the base and to the screed: point x y base_reading screed_reading thickness, m."""
         job, to = self.job, self.found.to
         spaced = self._read(self._reader(PART), lambda reader: reader.maybe("pads_m"))
+        spaced = PADS.range.likely if spaced is None else spaced
         corners = {tuple(place) for place in job.brief.area.exterior.coords[:-1]}
         own = [("outlet", *to.point)] if isinstance(to, Outlet) else []
         own += [(point, x, y) for point, x, y, _ in self.found.base.table.itertuples(index=False, name=None) if (x, y) in corners]
@@ -110,20 +112,26 @@ class Screeding(Worked):
             "down to the screed": table["screed_reading"].map(word_level),
             "thick": ["" if value != value else word_mm(value) for value in table["thickness"]]})
 
+    @cached_property
+    def errors(self) -> LevelErrors:
+        """What the budget does to the levels: the staff stands on a hard base, not on worn ground."""
+        budget = self.job.budget
+        return replace(budget, placing_ground=budget.placing_hard).errors(self.job.reduced)
+
     @property
     def verdicts(self) -> Verdicts:
         """The floor held against the brief, errors counted."""
-        return self.found.verdicts(self.job.errors)
+        return self.found.verdicts(self.errors)
 
     @cached_property
     def departure(self) -> Departure:
         """How far the base as it is departs from its mean level, as a plain floor."""
-        return departure_from_datum(self.job.ground, errors=self.job.errors)
+        return departure_from_datum(self.job.ground, errors=self.errors)
 
     @cached_property
     def flatness(self) -> Flatness:
         """Straightedges over the base as it is."""
-        errors = self.job.errors
+        errors = self.errors
         rows = [errors.where[point] for point in self.job.ground.points or ()]
         return flatness(self.job.ground, within=self.job.brief.area, covariance=errors.covariance[rows][:, rows],
                         sure=self.job.budget.sure)

@@ -131,7 +131,8 @@ def departure_from_datum(ground: Ground, datum: float | None = None, *, most: fl
     apart = np.hypot(ground.x[:, None] - ground.x, ground.y[:, None] - ground.y)
     differ = np.abs(ground.level[:, None] - ground.level)
     pairs = []
-    for which, most_of in (("of the greatest difference", differ), ("furthest apart", apart)):
+    furthest = np.where(apart >= apart.max() - SLACK, 1 + differ, 0.0)  # of two diagonals the one that tells more
+    for which, most_of in (("of the greatest difference", differ), ("furthest apart", furthest)):
         one, two = map(int, np.unravel_index(int(most_of.argmax()), most_of.shape))
         far, step = float(apart[one, two]), float(differ[one, two])
         allowed = OUT_OF_LEVEL.value * far if far <= LARGE_FLOOR + ROUNDING else OUT_OF_LEVEL_MOST.value

@@ -27,7 +27,7 @@ from ..design.propagation import LevelErrors
 from ..design.published import LIMITS
 from ..design.rows import least as least_of
 from ..design.verdicts import Verdicts
-from ..design.workmanship import FLOOR_FALLS, SCREED_DESIGN, SCREED_MIX, SCREED_WASTE, SCREEDS, ScreedKind, one_of
+from ..design.workmanship import FLOOR_FALLS, SCREED_DESIGN, SCREED_MIX, SCREED_PIPES, SCREED_WASTE, SCREEDS, ScreedKind, one_of
 from ..errors import SurveyError, SurveyWarning, finite, must_be
 from ..surface.facet import Facet
 from ..surface.finish import Finish
@@ -242,9 +242,10 @@ class Screed:
         falls = "" if self.outlet_level is None else (f" where it is highest, {word_level(self.outlet_level)} at the {where}, "
                                                       f"falling {word_fall(self.fall)} where it is flattest")
         thin, thick = self.thinnest, self.thickest
-        ends = [(one.what, [word_volume(value) for value in one.loose.values] if one.bags is None else
-                 [f"{whole_up(bags)} bags" for bags in one.bags.values]) for one in self.materials]
-        bought = "".join(f"; {' to '.join(dict.fromkeys((values[0], values[-1])))} of {what}" for what, values in ends)
+        ends = [(one.what, *((one.loose.values, word_volume) if one.bags is None else (one.bags.values, _whole)))
+                for one in self.materials]
+        bought = "".join(f"; {' to '.join(dict.fromkeys(map(word, values[::2])))}{' bags' * (word is _whole)} of {what}"
+                         for what, values, word in ends)
         return (f"{'It does not fit. ' * (not self.fits)}Screed, {self.kind.name}, over {word_area(self.area)}: the floor lies "
                 f"at {word_level(self.level)}{falls}. It is {word_mm(thin.level, digits=1)} thick at {thin.point}, where it is "
                 f"thinnest, {word_mm(thick.level, digits=1)} at {thick.point}, where it is thickest, "
@@ -280,7 +281,7 @@ class Screed:
 
 
 def base_to_screed(base: Ground, brief: Brief, *, kind: str = "bonded", least: float | None = None, most: float | None = None,
-                   to: Outlet | Edge | None = None, fall: float = 0.0, steepest: float | None = None,
+                   to: Any = None, fall: float = 0.0, steepest: float | None = None,
                    mix: tuple[float, float] = (1, 4), waste: Any = None) -> Screed:
     """The lowest floor that a screed of the least thickness makes on a base.
 
@@ -292,9 +293,9 @@ def base_to_screed(base: Ground, brief: Brief, *, kind: str = "bonded", least: f
         The area, and demands on the finished floor; those on levels hold it, the others are told by `verdicts`.
     kind, least, most
         A kind of SCREEDS by name, and thicknesses in m in place of its least and its greatest.
-    to : Outlet or a pair of places, optional
-        An outlet, to which the floor falls from a level perimeter (or chosen sides); or two places (x, y), m, along the lower
-        side of the area, to which it falls as one plane. If not given the floor is level.
+    to : Outlet, a place or a pair of places, optional
+        An outlet or its place, to which the floor falls from a level perimeter (or chosen sides); or two places (x, y), m, along
+        the lower side of the area, to which it falls as one plane. If not given the floor is level.
     fall, steepest : float
         The fall of the flattest part, m/m; with `steepest` the one between the two that fits and takes the least screed.
     mix, waste
@@ -314,6 +315,8 @@ def base_to_screed(base: Ground, brief: Brief, *, kind: str = "bonded", least: f
     """
     must_be(base, Ground, "the base")
     must_be(brief, Brief, "the brief")
+    if np.shape(to) == (2,):  # one place can only be an outlet
+        to = Outlet(to)
     what = one_of(SCREEDS, kind, "kind of screed")
     asked = {"kind": kind, "least": least, "most": most, "to": to, "mix": mix, "waste": waste}
     long, rule, usual = "It is a length in m, nought or more.", "It is in m/m, downhill: 1:80 is 0.0125.", FALLS.range
@@ -358,6 +361,10 @@ def base_to_screed(base: Ground, brief: Brief, *, kind: str = "bonded", least: f
     return replace(screed, doubts=tuple(_doubts(screed, LIMITS["gradient"].value if steepest is None else steep)))
 
 
+def _whole(bags: float) -> str:
+    return str(whole_up(bags))
+
+
 def _mixed(volume: float, layer: Layer) -> tuple[Heap, ...]:
     """The parts of the mix of a layer for a volume in m³."""
     parts, placed, heaps = layer.mix or (), Range(volume, volume, volume), []
@@ -386,5 +393,8 @@ def _doubts(screed: Screed, steepest: float) -> Iterator[str]:
                f"({SCREED_DESIGN.source}): the least thickness is for high spots of the base.")
     if screed.brief.layers:
         yield f"The layers of the brief ({word_mm(screed.brief.build_up)}) are not counted: demands bear on the screed's top."
+    if "pipes" in screed.kind.name:
+        yield (f"At least {word_mm(SCREED_PIPES.value)} of it lie over the highest pipe or its lagging ({SCREED_PIPES.source}): "
+               "measure that.")
     if not screed.materials:
         yield "Its mix is the maker's: order by volume, and follow the maker for thickness."

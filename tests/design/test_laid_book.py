@@ -228,7 +228,7 @@ class TestDatum:
         """Readings booked in mm under headings without a unit: read_book asks about each, and the check refuses the book."""
         lines = ["point,bs,is,rl,x,y", "BM,1500,,9.5,2,-3"]
         lines += [f"{name},,{1000 * (HPC - level):.0f},,{x},{y}" for name, (x, y, level) in laid_spots().items()]
-        with pytest.raises(SurveyError):
+        with pytest.raises(SurveyError, match="Are they in mm, and taken for m"):
             check(reduce_book(read_book("\n".join(lines))))
 
     def test_readings_in_millimetres_that_came_through(self) -> None:

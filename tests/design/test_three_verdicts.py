@@ -30,6 +30,7 @@ from sitelevels.design.demands import (
     Step,
     Thickness,
 )
+from sitelevels.design.lipping import Lip
 from sitelevels.design.propagation import LevelErrors
 from sitelevels.errors import SurveyError
 from sitelevels.survey.book import LevelBook, Row
@@ -141,7 +142,7 @@ class TestUncertaintyByHand:
 
     def test_no_kind_of_demand_is_left_out(self) -> None:
         kinds = {kind for kind in [*Demand.__subclasses__(), *AtSpots.__subclasses__()] if kind.title}
-        assert {type(demand) for demand, _ in BY_HAND} | {FallToDrain} == kinds
+        assert {type(demand) for demand, _ in BY_HAND} | {FallToDrain, Lip} == kinds  # lips: see test_lipping
 
     def test_the_true_fall_is_as_uncertain_as_the_fall_on_its_way(self) -> None:
         """Three parts of five along, four of five away: 0.6² / 6² and 0.8² / 4² of a peg's variance."""

@@ -6,6 +6,7 @@ from typing import Any
 import numpy as np
 import pytest
 from messages import refused, went_well
+from scipy.spatial import cKDTree
 
 from sitelevels import SurveyError, workbook
 from sitelevels.workbook import forms
@@ -76,12 +77,12 @@ class TestTheBook:
         assert "have the level that the old ground had there" in built.missing
 
     def test_both_books_changed_about(self, demo: Any) -> None:
-        """The survey is then the paving, the laid book the old ground, and the brief lacks marks."""
+        """The survey is then the paving, and points that the brief names stand in the other book."""
         new = (workbook.data_folder() / "pottery-yard" / "laid.csv").read_bytes()
         old = demo.book
         (demo.path / "laid.csv").write_bytes(old.encode())
         demo.write(book=new.decode())
-        with pytest.raises(SurveyError):
+        with pytest.raises(SurveyError, match="Were the two books changed about"):
             _ = demo.open().as_built.check
 
 
@@ -126,7 +127,9 @@ class TestWhatFollows:
         far = built.check.spots.iloc[int(np.abs(built.check.spots["deviation"]).argmax())]
         assert (far["point"], round(1000 * far["deviation"])) == ("C6", -8)
         assert [(one.point, round(1000 * one.by)) for one in built.mending.lifts] == [("C6", 8)]
-        assert built.mending.lifts[0].units >= 1
+        layout, spots = built.job.outdoor.units, built.check.spots[["x", "y"]].to_numpy()
+        nearest = cKDTree(spots).query([piece.polygon.centroid.coords[0] for piece in layout.pieces])[1]
+        assert built.mending.lifts[0].units == (nearest == built.check.spots.index[built.check.spots["point"] == "C6"][0]).sum()
         assert built.lips.worst[0].condition.place == "J1 to J2"
         assert built.lips.judged[0][0] == "not met"
 
