@@ -11,7 +11,7 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from ..errors import must_be
+from ..errors import SurveyError, finite, must_be
 from ..surface.draws import drawn
 from ..surface.facet import polygon_of
 from ..surface.finish import Finish
@@ -49,11 +49,15 @@ class Bar:
 
 @dataclass(frozen=True, eq=False)
 class Flatness:
-    """Straightedges over a surface. Made by `flatness`: `bars` by length, those that fit; `area` in m²; `sure` a chance."""
+    """Straightedges over a surface. Made by `flatness`: `bars` by length, those that fit; `area` in m²; `sure` a chance.
+
+    `paving` is the class that matters first; empty for none.
+    """
 
     bars: tuple[Bar, ...]
     area: float
     sure: float
+    paving: str = ""
 
     def bar(self, length: float) -> Bar | None:
         """The bar of that length in m; None where none fits."""
@@ -121,12 +125,16 @@ class Flatness:
         return f"Flatness: {self.sentence()}"
 
     def _repr_html_(self) -> str:
-        return (f"<p>{escape(self.sentence())}</p>{html_table(self.bars_words, words=True)}"
-                f"<p>The classes:</p>{html_table(self.words, words=True)}")
+        words = self.words
+        mine = words["class"] == self.paving
+        first = html_table(words[mine], words=True) if mine.any() else ""
+        return (f"<p>{escape(self.sentence())}</p>{html_table(self.bars_words, words=True)}{first}"
+                f"<details{'' if first else ' open'}><summary>{'Other classes' if first else 'The classes'}</summary>"
+                f"{html_table(words[~mine], words=True)}</details>")
 
 
 def flatness(surface: Laid | Ground, *, within: Any = None, covariance: Floats | None = None,
-             sure: float = ErrorBudget().sure) -> Flatness:
+             sure: float = ErrorBudget().sure, paving: str = "") -> Flatness:
     """Straightedges of 1, 2 and 3 m over a surface, each flat part by itself, held against classes of regularity.
 
     Parameters
@@ -139,10 +147,14 @@ def flatness(surface: Laid | Ground, *, within: Any = None, covariance: Floats |
         Of the levels of a Ground, m².
     sure : float
         The chance with which errors alone show no more than is said; that of the budget for a laid surface.
+    paving : str
+        A class in REGULARITY that is shown first.
 
     Raises SurveyError for something else, and what `straightedge` refuses other than a bar that is too long.
     """
     must_be(surface, (Laid, Ground), "the surface")
+    if not 0 < finite(sure, "how sure it must be", "It is a chance, e.g. 0.95.") < 1:
+        raise SurveyError(f"how sure it must be is {sure}", rule="It is a chance, between nought and one.")
     drawn_errors: Floats | None = None
     if isinstance(surface, Ground):
         areas = [facet.area for facet in within.facets] if isinstance(within, Finish) else [
@@ -161,7 +173,7 @@ def flatness(surface: Laid | Ground, *, within: Any = None, covariance: Floats |
         area = surface.design.area
         sure = surface.budget.sure if surface.budget else sure
     bars = (_bar(length, parts, sure) for length in LENGTHS)
-    return Flatness(tuple(one for one in bars if one is not None), area, sure)
+    return Flatness(tuple(one for one in bars if one is not None), area, sure, paving)
 
 
 def _bar(length: float, parts: Sequence[tuple[Ground, shapely.Polygon, Floats | None]], sure: float) -> Bar | None:

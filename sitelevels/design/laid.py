@@ -39,13 +39,14 @@ class Part:
     """The laid spots of one facet, triangulated, and the plane through them.
 
     `uneven` is by how much (m, standard deviation) the surface lies off that plane beyond what errors of the readings leave,
-    `seen` the variance (m²) that they alone would leave.
+    `seen` the variance (m²) that they alone would leave; `odd` names spots that lie farther off than chance allows.
     """
 
     ground: Ground
     fit: PlaneFit
     uneven: float
     seen: float
+    odd: tuple[str, ...] = ()
 
     def freedom(self, dx: float, dy: float) -> float:
         """Effective degrees of freedom of the uncertainty of its fall that way, as in `Certainty.freedom`."""
@@ -120,8 +121,9 @@ class Laid(Verdicts):
         """`falls` for reading, with how far out each may be 19 times of 20."""
         table = self.falls
         table["design"], table["laid"] = table["design"].map(word_fall), table["laid"].map(word_fall)
-        table["give or take"] = ["" if math.isnan(u) else f"{word_mm(mostly(freedom) * u, digits=1)}/m" for u, freedom in zip(
-            table.pop("u").astype(float), table.pop("freedom").astype(float), strict=True)]
+        sure = zip(table.pop("u").astype(float), table.pop("freedom").astype(float), strict=True)
+        table["19 of 20 times within"] = ["" if math.isnan(u) else f"{word_mm(mostly(freedom) * u, digits=1)}/m"
+                                          for u, freedom in sure]
         return table.rename(columns={"facet": "part"})
 
     @property
@@ -236,7 +238,14 @@ def judged(found: LaidSpots, levels: Floats, finish: Finish, brief: Brief, reduc
     return Laid(**concluded(findings, [number for number, _, _ in asked], certainty, errors.budget if errors else None),
                 few=True, design=finish, brief=brief, reduced=reduced, found=found, spots=spots, built=built, parts=tuple(parts),
                 leans=_leans(asked, weights, parts, spots["point"].tolist()),
-                errors=errors, marks=marks, doubts=found.doubts)
+                errors=errors, marks=marks, doubts=(*found.doubts, *_odd(parts, spots)))
+
+
+def _odd(parts: Sequence[Part], spots: pd.DataFrame) -> list[str]:
+    """Doubts about spots that stand out: a slip of the staff makes a surface look uneven, and verdicts unsure."""
+    off = dict(zip(spots["point"], spots["deviation"], strict=True))
+    return [f"{point}: lies {_off(off[point], 'above the design', 'below the design')}, farther off the rest than chance allows. "
+            "Read it again before you lift anything: are two figures changed about?" for part in parts for point in part.odd]
 
 
 def _leans(asked: Sequence[Asked], weights: Sequence[tuple[Floats, float]], parts: Sequence[Part],
@@ -256,21 +265,23 @@ def _part(number: int, facet: Facet, spots: pd.DataFrame, errors: LevelErrors | 
     least = 3 if errors is None else 4
     if len(mine) < least:
         middle = facet.area.representative_point()
-        raise SurveyError(f"the part of the surface about {word_place(middle.x, middle.y)} has {len(mine)} laid spots",
+        raise SurveyError(f"the part of the surface about {word_place(middle.x, middle.y)} has {len(mine)} laid "
+                          f"spot{'s' * (len(mine) != 1)}",
                           where="laid book", remedy="Read more spots there.",
                           rule=f"Each flat part needs {least} that are not in a line: three fit any plane, and say nothing of "
                           "how uneven it is.")
     points = mine["point"].tolist()
     ground = Ground(mine["x"], mine["y"], mine["level"], points=points)
     plain = fit_plane(mine["x"], mine["y"], mine["level"], points=points)
+    odd = tuple(str(point) for point in plain.suspects["point"])
     if errors is None:
-        return Part(ground, plain, plain.sd or 0.0, 0.0)
+        return Part(ground, plain, plain.sd or 0.0, 0.0, odd)
     rows = [errors.where[point] for point in points]
     measured = errors.covariance[np.ix_(rows, rows)] + (errors.budget.tape * plain.plane.fall)**2 * np.eye(len(rows))
     own, seen = unevenness(plain, measured)
     whole = measured + (own + LEAST**2) * np.eye(len(rows))
     fit = fit_plane(mine["x"], mine["y"], mine["level"], covariance=whole, points=points)
-    return Part(ground, fit, math.sqrt(own), seen)
+    return Part(ground, fit, math.sqrt(own), seen, odd)
 
 
 def _weights(condition: Condition, part: Part, facet: Facet) -> tuple[Floats, float]:

@@ -78,6 +78,7 @@ def laid_spots(reduced: ReducedLevels, finish: Finish, brief: Brief, survey: Red
     spots["facet"] = off[:, inside].argmin(axis=0)
     spots["design"] = finish.level_at(spots["x"].to_numpy(), spots["y"].to_numpy())
     spots["deviation"] = spots["level"] - spots["design"]
+    _unit(float(spots["deviation"].median()))
     doubts += _points(reduced, survey)
     _not_the_old_ground(spots, survey)
     doubts += _shift(reduced, survey, again, float(spots["deviation"].median()))
@@ -162,8 +163,10 @@ def _shift(reduced: ReducedLevels, survey: ReducedLevels | None, again: Mapping[
                           f"{'higher' if middle > 0 else 'lower'} than in the first survey", where="laid book",
                           rule="Both books need one datum.",
                           remedy="Look at the level of the benchmark, at its backsight, and at whether it was moved.")
+    alone = " It is the only mark that was read again: if it was not moved, the whole book may be out by as much. Look at the " \
+            "benchmark and its backsight before you lift anything." if len(marks) == 1 else ""
     return [f"{point}: lies {word_change(abs(by), 'mm')} {'higher' if by > 0 else 'lower'} than in the first survey. "
-            "Was it moved, or read wrongly?" for point, by in marks.items() if abs(by) > DOUBTED]
+            f"Was it moved, or read wrongly?{alone}" for point, by in marks.items() if abs(by) > DOUBTED]
 
 
 def _not_the_old_ground(spots: pd.DataFrame, survey: ReducedLevels | None) -> None:
@@ -189,15 +192,19 @@ def _not_the_old_ground(spots: pd.DataFrame, survey: ReducedLevels | None) -> No
                           remedy="Were the two books changed about?")
 
 
+def _unit(middle: float) -> None:
+    """Refuse a book that was read in another unit."""
+    if abs(middle) > UNIT:
+        raise SurveyError(f"the spots lie about {word_distance(abs(middle))} off the design", where="laid book",
+                          rule="Readings are in the unit that the book says.",
+                          remedy="Are they in mm, and taken for m? Look at the level of the benchmark too.")
+
+
 def _datum(deviation: Floats) -> list[str]:
     """Doubts about how far all spots lie off the design; refuses another datum, or another surface."""
     middle = float(np.median(deviation))
     scatter = 1.4826 * float(np.median(np.abs(deviation - middle)))  # of a normal distribution, its standard deviation
     way = "above" if middle > 0 else "below"
-    if abs(middle) > UNIT:
-        raise SurveyError(f"the spots lie about {word_distance(abs(middle))} {way} the design", where="laid book",
-                          rule="Readings are in the unit that the book says.",
-                          remedy="Are they in mm, and taken for m? Look at the level of the benchmark too.")
     if abs(middle) > OTHER and abs(middle) > ALIKE * scatter:
         raise SurveyError(f"every spot lies about {word_distance(abs(middle))} {way} the design, all alike within some "
                           f"{word_mm(max(scatter, 0.001))}", where="laid book",

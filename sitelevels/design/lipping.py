@@ -16,7 +16,7 @@ import shapely
 from ..errors import SurveyError, SurveyWarning, finite, must_be
 from ..surface.facet import REACH
 from ..surface.finish import Finish
-from ..wording import word_distance, word_mm
+from ..wording import word_mm
 from .budget import ErrorBudget
 from .certainty import Certainty
 from .check import concluded
@@ -55,7 +55,7 @@ def lipping(joints: Any, *, paving: str = "flags and natural stone", most: float
     Parameters
     ----------
     joints : mapping or list of pairs (joint, lip), or DataFrame with the columns joint and lip_mm
-        How far one unit stands above the next at each joint: in m, in the column lip_mm in mm; the sign does not matter.
+        How far one unit stands above the next at each joint: in m, in the column lip_mm in mm.
     paving : str
         A kind in LIPPING, which has the limits and their sources.
     most : float, optional
@@ -68,7 +68,7 @@ def lipping(joints: Any, *, paving: str = "flags and natural stone", most: float
     Returns
     -------
     Verdicts
-        The worst joint first in mind; `places` has every joint, in three verdicts.
+        A row a joint, each in three verdicts.
 
     Raises
     ------
@@ -76,7 +76,7 @@ def lipping(joints: Any, *, paving: str = "flags and natural stone", most: float
         No joint, a lip that is no number or higher than 50 mm, a kind that is not there.
 
     >>> found = lipping([("by the door", 0.001), ("at the gully", 0.0042)])
-    >>> found.words.loc[0, ["place", "found", "verdict"]].tolist()
+    >>> found.words.loc[1, ["place", "found", "verdict"]].tolist()
     ['at the gully', '4.2 mm', 'not met']
     """
     limit = one_of(LIPPING, paving, "kind of paving").value if most is None else finite(most, "the greatest lip", over=0.0)
@@ -86,7 +86,7 @@ def lipping(joints: Any, *, paving: str = "flags and natural stone", most: float
     demand = Lip(paving, limit)
     findings = [Finding(demand, Condition(name, high=limit), lip, limit - lip) for name, lip in measured]
     inputs = inputs_of([(f"reading the {by} at {name}", {"reading": sd}) for name, _ in measured])
-    return Verdicts(**concluded(findings, [0] * len(findings), Certainty(np.eye(len(findings)), inputs, 0),
+    return Verdicts(**concluded(findings, range(len(findings)), Certainty(np.eye(len(findings)), inputs, 0),
                                 budget or ErrorBudget()))
 
 
@@ -100,17 +100,18 @@ def _measured(joints: Any) -> list[tuple[str, float]]:
         pairs: Any = [(name, lip * 0.001 if isinstance(lip, Real) and not isinstance(lip, bool) else lip)
                       for name, lip in zip(joints["joint"], joints["lip_mm"].tolist(), strict=True)]
     else:
-        must_be(joints, (Mapping, Iterable), "the joints")
+        must_be(joints, Iterable, "the joints")
         pairs = list(joints.items()) if isinstance(joints, Mapping) else list(joints)
     measured = []
     for one in pairs:
         if isinstance(one, str) or not isinstance(one, (tuple, list)) or len(one) != 2:
             raise SurveyError(f"the joint {one!r} is no pair", rule=rule)
         name = str(one[0])
-        lip = abs(finite(one[1], f"the lip at {name}", rule))
-        if lip > NO_LIP:
-            raise SurveyError(f"the lip is {word_distance(lip)}", where=f"joint {name}",
-                              rule=f"Over {word_mm(NO_LIP)} it is a step.", remedy="Look at the unit: 3 mm is 0.003 m.")
+        lip = finite(one[1], f"the lip at {name}", rule)
+        if not 0 <= lip <= NO_LIP:
+            raise SurveyError(f"the lip is {word_mm(lip)}", where=f"joint {name}", remedy="Look at the sign and the unit.",
+                              rule=f"It is how far one unit stands above the next, not negative; over {word_mm(NO_LIP)} it is a "
+                              "step.")
         measured.append((name, lip))
     if not measured:
         raise SurveyError("no joint was measured", remedy="Name at least one.")
@@ -147,7 +148,7 @@ def lips_by_levels(errors: LevelErrors, points: Iterable[str], finish: Finish, *
                 for (one, other), step in zip(pairs, steps, strict=True)]
     effect = np.array([errors.effect[one] - errors.effect[other] for one, other in rows])
     certainty = Certainty(np.concatenate([effect, taped], axis=1), errors.inputs.joined(tape), len(errors.inputs.names))
-    found = Verdicts(**concluded(findings, [0] * len(findings), certainty, errors.budget))
+    found = Verdicts(**concluded(findings, range(len(findings)), certainty, errors.budget))
     widest = max(max(one.u or 0.0, LEAST) for one in found.everywhere)
     warnings.warn(f"Levels cannot show a lip of {word_mm(limit.value)}: two readings, one on each side of a joint, differ by "
                   f"chance by up to {word_mm(MOSTLY * widest, digits=1)} 19 times of 20. Lay a steel rule on edge across the "

@@ -43,7 +43,7 @@ SECTIONS = {  # what each key of the parts that stand once must be
              "roughness": NAMED, "fall": TEXT, "pipe_fall": TEXT},
     "soakaway": {"size_m": NUMBERS, "void_percent": NUMBER, "rate_m_s": NAMED, "hole_seconds": NUMBERS, "storms": STORMS,
                  "factor": NUMBER, "to_building_m": NUMBER, "to_boundary_m": NUMBER, "to_water_m": NUMBER},
-    "laid": {"paving": TEXT, "measured_by": TEXT, "joints_mm": JOINTS},
+    "laid": {"unit": TEXT, "paving": TEXT, "measured_by": TEXT, "joints_mm": JOINTS},
     "screed": {"kind": TEXT, "least_mm": NUMBER, "most_mm": NUMBER, "outlet": PLACE, "edge": LIST, "fall": TEXT, "steepest": TEXT,
                "mix": NUMBERS, "pads_m": NUMBER, "line_m": NUMBER},
     "setting_out": {"benchmark": TEXT, "backsight_m": NUMBER, "pegs": LIST, "edges_m": NUMBER, "grid_m": NUMBER,
@@ -63,12 +63,18 @@ def is_number(value: Any) -> bool:
     return isinstance(value, (int, float)) and not isinstance(value, bool) and abs(value) < 1e7
 
 
+def _sound(value: Any) -> bool:
+    """Whether every number in lists within lists is one that a person could mean."""
+    return all(_sound(one) if isinstance(one, list) else not isinstance(one, (int, float)) or isinstance(one, bool)
+               or is_number(one) for one in value)
+
+
 def is_a(wanted: str, value: Any) -> bool:
     """Whether a value is what a key asks for."""
     if wanted == LIST:
-        return isinstance(value, list) and all(isinstance(one, (str, list)) for one in value)
+        return isinstance(value, list) and all(isinstance(one, (str, list)) for one in value) and _sound(value)
     if wanted in (ROOFS, STORMS, JOINTS):
-        return isinstance(value, list) and all(isinstance(one, list) for one in value)
+        return isinstance(value, list) and all(isinstance(one, list) for one in value) and _sound(value)
     if wanted == MIXED:
         return is_number(value) or is_a(LIST, value)
     if wanted == PLACE:

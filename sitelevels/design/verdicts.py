@@ -267,5 +267,6 @@ class Verdicts:
         table = self.words if words is None else words
         mends = "".join(f"<li>{escape(f'{demand} ({place}): {mend}')}</li>"
                         for demand, place, mend in zip(table["demand"], table["place"], table["mend"], strict=True) if mend)
-        return (f"<p>{escape(self.basis)}</p>" + html_table(table.drop(columns="mend"), words=True)
+        return (f"<details><summary>How this is judged</summary><p>{escape(self.basis)}</p></details>"
+                + html_table(table.drop(columns="mend"), words=True)
                 + (f"<ul>{mends}</ul>" if mends else ""))

@@ -149,5 +149,5 @@ FLOOR_FALLS = {
 def one_of(table: dict[str, Any], name: Any, what: str) -> Any:
     """The entry of that name. Raises SurveyError that lists the names."""
     if not isinstance(name, str) or name not in table:
-        raise SurveyError(f"there is no {what} called {name!r}", rule=f"There are {', '.join(table)}.")
+        raise SurveyError(f"there is no {what} called {name!r}", rule=f"There are {', '.join(map(repr, table))}.")
     return table[name]

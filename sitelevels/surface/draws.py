@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from numbers import Integral
+from numbers import Integral, Real
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -10,7 +10,7 @@ from numpy.typing import ArrayLike
 from ..errors import SurveyError, finite
 from .plane import Floats
 
-FEWEST = 20  # runs: fewer tell of no share
+FEWEST, MOST = 20, 10_000  # runs: fewer tell of no share, more take long and tell no more
 
 
 def covariance_of(given: ArrayLike, count: int) -> Floats:
@@ -19,7 +19,7 @@ def covariance_of(given: ArrayLike, count: int) -> Floats:
     Raises SurveyError for what is neither, is not symmetric, or lets a sum of levels have a variance below nought.
     """
     rule = f"It must be a standard deviation in m, or the covariance of {count} levels, {count} by {count}, in m²."
-    if np.ndim(given) == 0:
+    if isinstance(given, Real) or getattr(given, "ndim", 1) == 0:
         return np.asarray(finite(given, "the standard deviation of the levels", rule, least=0.0)**2 * np.eye(count))
     try:
         table = np.array(given, dtype=float)
@@ -40,9 +40,9 @@ def root_of(table: Floats) -> Floats:
 
 def standard(count: int, runs: int, seed: int) -> Floats:
     """Standard normal numbers (count, runs), the same for the same seed. Raises SurveyError for runs or a seed that is none."""
-    for value, name, least in ((runs, "the number of runs", FEWEST), (seed, "the seed", 0)):
-        if isinstance(value, bool) or not isinstance(value, Integral) or value < least:
-            raise SurveyError(f"{name} is {value!r}", rule=f"It is a whole number, {least} at the least.")
+    for value, name, least, most in ((runs, "the number of runs", FEWEST, MOST), (seed, "the seed", 0, 2**63)):
+        if isinstance(value, bool) or not isinstance(value, Integral) or not least <= value <= most:
+            raise SurveyError(f"{name} is {value!r}", rule=f"It is a whole number, {least} to {most}.")
     return np.random.default_rng(int(seed)).standard_normal((count, int(runs)))
 
 

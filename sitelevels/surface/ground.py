@@ -231,10 +231,14 @@ class Ground:
     def shares_at(self, x: float, y: float) -> tuple[NDArray[np.intp], Floats, tuple[float, float]]:
         """Which three spots the level at a place hangs on, the share of each, and the place itself.
 
-        For a place outside the hull they are those of the nearest place on it, which is given back.
+        For a place outside the hull they are those of the nearest place on it, which is given back. Raises SurveyError for what
+        is no place.
         """
         import shapely
-        here = shapely.Point(float(x), float(y))
+        east, north = plan_places(x, y)
+        if east.ndim:
+            raise SurveyError("more than one place is given", rule="One place x, y in m.")
+        here = shapely.Point(float(east), float(north))
         if not self.covers(x, y)[0]:
             hull = shapely.Polygon(self.hull)
             here = shapely.get_point(shapely.shortest_line(hull, here), 0)

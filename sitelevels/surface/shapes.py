@@ -189,7 +189,8 @@ class Outlet:
         there = "" if second is None else f", about {word_place(*second)}"
         raise SurveyError(f"the edge from {edge} is not seen from the outlet at {word_place(*self.point)}",
                           rule="Water from every edge must find the outlet straight, with no corner, hole or edge in its way.",
-                          remedy=f"Divide the area and give the other part a second outlet{there}.")
+                          remedy=f"Move it to where it sees every side, or divide the area and give the other part a second "
+                          f"outlet{there}.")
 
     def _plane(self, area: shapely.Polygon, edge: Any) -> Part:
         """The plane through the outlet and an edge, over part of the area."""

@@ -28,7 +28,8 @@ SHORTEST, LONGEST = 0.05, 100.0  # m: no straightedge is shorter or longer
 TOUCH = 1e-7  # m: how far beyond the side of the area a bar may reach, so that it can lie along it
 SAME = 1e-9  # m: places along the bar that are no farther apart are one
 TURN = 7.5  # degrees between the directions of the scan
-PAIRED = 200  # spots: of so many, bars are laid through every two that one reaches; else along the edges of triangles
+PAIRED = 150  # spots: of so many, bars are laid through every two that one reaches; else along the edges of triangles
+CURVED, CROSSED = 300, 4_000_000  # corners of an outline that is followed as it is; lines times sides looked at in one go
 SEEDS, LAID = 1000, 10_000  # about the most spots that the scan starts from; the most bars that errors alone are laid under
 KEPT = ((200, 6), (60, 8), (16, 20))  # so many of the best placings are moved about, so many times
 
@@ -93,7 +94,8 @@ class Straightedge(InWords):
         spots with errors alone, they showed 2 % less than the full search on average, and 11 % less at worst.
         """
         rule = "It must be between nought and one."
-        if finite(sure, "the share that is sure", rule, over=0.0) >= 1:
+        sure = finite(sure, "the share that is sure", rule, over=0.0)
+        if sure >= 1:
             raise SurveyError(f"the share that is sure is {sure}", rule=rule)
         gap, offset = np.quantile(self.shown_by(_draws(self.ground, covariance, runs, seed)), sure, axis=1)
         return float(gap), float(offset)
@@ -187,8 +189,8 @@ def _parts(ground: Ground, within: Any) -> list[shapely.Polygon]:
     hull = shapely.Polygon(ground.hull)
     areas = [facet.area for facet in within.facets] if isinstance(within, Finish) else [within]
     parts = [hull] if within is None else [part for area in areas for part in polygons(both(polygon_of(area), hull))]
-    if parts:
-        return parts
+    if parts:  # an outline of many corners is a curve, which a tape has no finer than this
+        return [part if shapely.get_num_coordinates(part) <= CURVED else part.simplify(0.001) for part in parts]
     raise SurveyError("all spots lie outside the area", rule="Only between spots is the surface known.",
                       remedy="Check the corners of the area, or read spots in it.")
 
@@ -233,6 +235,10 @@ class _Bars:
 
     def chord(self, seed: Floats, way: Floats) -> tuple[Floats, Floats]:
         """How far each line stays inside behind and ahead of its seed, m; nought both where the seed lies outside."""
+        if len(seed) > (most := max(CROSSED // len(self.sides), 1)):
+            parts = [self.chord(seed[some:some + most], way[some:some + most]) for some in range(0, len(seed), most)]
+            low, high = (np.concatenate(one) for one in zip(*parts, strict=True))
+            return low, high
         aside, ahead = np.zeros((2, len(seed), len(self.sides), 2))
         for end in (0, 1):
             (x, y), (dx, dy) = (self.sides[:, end] - seed[:, None]).transpose(2, 0, 1), way.T[..., None]

@@ -18,14 +18,16 @@ from ..design.laid import Laid, check_laid
 from ..design.lipping import lipping, lips_by_levels
 from ..design.mending import Mending, where_to_lift
 from ..design.puddles import StandingWater, standing_water
-from ..design.verdicts import Verdicts
+from ..design.verdicts import NOT_MET, Verdicts
+from ..design.workmanship import REGULARITY, STANDING_DEEP, STANDING_WIDE
 from ..errors import SurveyError, SurveyWarning
 from ..surface.ponding import Ponding, ponding
 from ..surface.shapes import Channel, OnePlane, Outlet
+from ..surface.straightedge import Straightedge
 from ..survey.book import LevelBook
 from ..survey.reading import read_book
 from ..survey.reduction import ReducedLevels, reduce_book
-from ..wording import word_level, word_mm
+from ..wording import word_area, word_change, word_distance, word_level, word_mm, word_place
 from .water import Worked
 
 if TYPE_CHECKING:
@@ -70,7 +72,8 @@ class AsBuilt(Worked):
                               remedy="Type or paste it above, or put laid.csv into the job's folder.")
         with warnings.catch_warnings():
             warnings.simplefilter("ignore", SurveyWarning)  # kept as book.doubts
-            book = read_book(self.job.laid_text + "\n", unit=self.job.told.get("survey", {}).get("unit", "m"))
+            unit = self._told.get("unit", self.job.told.get("survey", {}).get("unit", "m"))
+            book = read_book(self.job.laid_text + "\n", unit=unit)
         named = self.job.reduced.about
         rows = {row.point for row in book.rows}
         if not book.known:
@@ -113,7 +116,40 @@ class AsBuilt(Worked):
     def doubts(self) -> tuple[str, ...]:
         """Sentences on what is possible but questionable."""
         check = self.check
-        return (*self.reduced.doubts, *self.book.doubts, *check.doubts, *self._doubts)
+        return (*check.doubts, *self.reduced.doubts, *self.book.doubts, *self._doubts)
+
+    @property
+    def doubts_words(self) -> tuple[str, ...]:
+        """The same, or that there is none."""
+        return self.doubts or ("Nothing in the book is doubtful.",)
+
+    @property
+    def to_do(self) -> pd.DataFrame:
+        """Everything that wants mending, as words: where, what to do, why."""
+        lines = []
+        for lift in self.mending.lifts:
+            lines.append((lift.point, f"{'raise' if lift.by > 0 else 'lower'} by {word_change(abs(lift.by), 'mm')}",
+                          f"for the demands: {lift.why}"))
+        for basin in self.pond.basins:
+            if basin.depth > STANDING_DEEP.value or basin.area > STANDING_WIDE.value:
+                lines.append((word_place(*basin.place), "raise, or let the water out",
+                              f"{word_mm(basin.depth, digits=1)} of water stands there over {word_area(basin.area)}"))
+        kind = REGULARITY.get(self.paving)
+        if kind is not None and self.flatness.verdict(kind) == NOT_MET and (bar := self.flatness.bar(kind.length)) is not None:
+            found = bar.offset if kind.offset else bar.found
+            shown = word_mm(bar.shown(kind)[0], digits=1)
+            lines.append((word_place(*(found.offset_where if kind.offset else found.where)), "lay it straight",
+                          f"{shown} under {word_distance(kind.length)}; {kind.words} ({kind.name})"))
+        for one in [] if self.lips is None else self.lips.everywhere:
+            if one.verdict == NOT_MET:
+                lines.append((one.condition.place, "bed the proud unit again", f"a lip of {one.found_words}; {one.required}"))
+        none = ("nowhere", "nothing", "demands, water, straightness and lips are met or too close to call")
+        return pd.DataFrame(lines or [none], columns=["where", "what to do", "why"])
+
+    @property
+    def paving(self) -> str:
+        """The kind of paving that lips and straightness are judged by."""
+        return str(self._told.get("paving", PAVING))
 
     @cached_property
     def mending(self) -> Mending:
@@ -124,7 +160,7 @@ class AsBuilt(Worked):
     @cached_property
     def flatness(self) -> Flatness:
         """Straightedges over it."""
-        return flatness(self.check)
+        return flatness(self.check, paving=self.paving)
 
     @property
     def doors(self) -> tuple[Spot, ...]:
@@ -171,10 +207,29 @@ class AsBuilt(Worked):
             return None
         rows = [(one[0], one[1]) if len(one) == 2 else (one, None) for one in joints]
         try:
-            return lipping(pd.DataFrame(rows, columns=["joint", "lip_mm"]), paving=told.get("paving", PAVING),
+            return lipping(pd.DataFrame(rows, columns=["joint", "lip_mm"]), paving=self.paving,
                            by=told.get("measured_by", "rule"), budget=self.job.budget)
         except SurveyError as error:
             raise error.at("brief.toml, [laid]") from None
+
+    def why(self, name: str) -> str:
+        """Why a part cannot be worked out, in sentences; empty where it can."""
+        try:
+            getattr(self, name)
+        except SurveyError as error:
+            return " ".join(error.problems)
+        return ""
+
+    @property
+    def lips_missing(self) -> str:
+        """Why no lips are judged."""
+        return self.why("lips") or "No joint has been measured yet: type it above."
+
+    @property
+    def longest_bar(self) -> Straightedge | None:
+        """The longest straightedge that fits, where its gap is greatest."""
+        bars = self.flatness.bars
+        return bars[-1].found if bars else None
 
     @property
     def lips_words(self) -> tuple[str, ...]:
@@ -197,7 +252,7 @@ class AsBuilt(Worked):
         assert check.errors is not None
         with warnings.catch_warnings(record=True) as said:
             warnings.simplefilter("always", SurveyWarning)
-            found = lips_by_levels(check.errors, check.spots["point"], check.design, paving=self._told.get("paving", PAVING))
+            found = lips_by_levels(check.errors, check.spots["point"], check.design, paving=self.paving)
         return found, " ".join(str(one.message) for one in said)
 
 
@@ -205,6 +260,11 @@ def pond_on(job: Job, ground: Any, *, drained: bool = True) -> Ponding:
     """Where rain would stand on a surface with the walls, closed edges and gullies of a job, and the drain of its new surface."""
     brief, shape = job.brief, job.shape if drained else OnePlane()
     outlets: list[Any] = []
+    screed = job.screeding
+    if screed.there:  # a room: water leaves by the outlet or over the side that is named, and nowhere else
+        to = screed.found.to
+        return ponding(ground, brief.area, outlets=[to] if isinstance(to, Outlet) else (),
+                       free="rest" if to is None else () if isinstance(to, Outlet) else [to])
     if isinstance(shape, Channel):
         outlets.append(shape.ends(brief.area))  # carried on to the edges
     elif isinstance(shape, Outlet):
@@ -213,4 +273,7 @@ def pond_on(job: Job, ground: Any, *, drained: bool = True) -> Ponding:
     outlets += [(x, y) for x, y in zip(gullies["x"], gullies["y"], strict=True)
                 if x == x and brief.area.distance(shapely.Point(x, y)) < 0.1]
     walls = [*brief.walls, *brief.closed]
-    return ponding(ground, brief.area, walls=walls, outlets=outlets, free=brief.free or "rest")
+    try:
+        return ponding(ground, brief.area, walls=walls, outlets=outlets, free=brief.free or "rest")
+    except SurveyError as error:
+        raise error.at("brief.toml, [area] and its closed and free sides") from None

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any
@@ -16,13 +17,14 @@ from ..design.verdicts import Verdicts
 from ..design.workmanship import FLOOR_FALLS, PADS, SCREEDS
 from ..errors import SurveyError
 from ..surface.shapes import Outlet
-from ..wording import word_fall, word_level, word_mm, word_number, word_place
+from ..wording import word_distance, word_fall, word_level, word_mm, word_number, word_place
 from ..works.datum import Departure, departure_from_datum
 from ..works.pegs import pegs_at
 from ..works.screed import Screed, base_to_screed
 from .water import Worked
 
 PART = "screed"
+FAR = 6.0  # m: nobody measures down from a line that lies farther from the base
 
 
 @dataclass(frozen=True, eq=False)
@@ -58,6 +60,14 @@ class Screeding(Worked):
             if told.get("mix"):
                 more["mix"] = tuple(told["mix"])
             to: Any = None
+            leads = "outlet" in told or "edge" in told
+            if leads != ("fall" in told):
+                rule = "A floor with a fall has an outlet or a side to fall to, and a fall; a level one has neither."
+                if leads:
+                    raise SurveyError("where the floor falls to is told, and not how steeply", rule=rule,
+                                      remedy="Fill in the fall of the flattest part, or empty outlet and side.")
+                raise SurveyError("how steeply the floor falls is told, and not where to", rule=rule,
+                                  remedy="Fill in an outlet or a side, or empty the fall and the steepest that may be.")
             if "outlet" in told:
                 to = Outlet(reader.place("outlet", job.reduced.spots()))
             if "edge" in told:
@@ -76,7 +86,9 @@ class Screeding(Worked):
         if isinstance(edge, list) and len(edge) == 2:
             return tuple((spot.x, spot.y) for spot in named(edge, self.job.reduced.spots())) if all(
                 isinstance(one, str) for one in edge) else tuple(tuple(one) for one in edge if isinstance(one, list))
-        raise SurveyError(f"the edge is {edge!r}", rule='It is two points, ["C1", "C2"], or two places in m.')
+        told = ", ".join(map(str, edge)) if isinstance(edge, list) else str(edge)
+        raise SurveyError(f"the side that the floor falls to is given as {told}",
+                          rule="It is named by the two points at its ends, e.g. C1, C2.")
 
     @cached_property
     def line(self) -> float:
@@ -96,11 +108,21 @@ class Screeding(Worked):
         job, to = self.job, self.found.to
         spaced = self._read(self._reader(PART), lambda reader: reader.maybe("pads_m"))
         spaced = PADS.range.likely if spaced is None else spaced
+        away = abs(self.line - float(self.found.base.level.mean()))
+        if away > FAR:
+            raise SurveyError(f"the line lies {word_distance(away)} from the base", where=f"brief.toml, [{PART}]",
+                              rule="Nobody measures down so far.",
+                              remedy="line_m is the level of the line in m, 1.0 for a line 1.000 m above finished floor.")
         corners = {tuple(place) for place in job.brief.area.exterior.coords[:-1]}
         own = [("outlet", *to.point)] if isinstance(to, Outlet) else []
         own += [(point, x, y) for point, x, y, _ in self.found.base.table.itertuples(index=False, name=None) if (x, y) in corners]
-        places = self._read(self._reader(PART), lambda _: pegs_at(job.brief, grid=spaced, points=own))
-        return self.found.pads(places, self.line)
+        places = self._read(self._reader(PART), lambda _: pegs_at(job.brief, edges=spaced, grid=spaced, points=own))
+        kept: list[tuple[str, float, float]] = []
+        named = {name for name, *_ in own}
+        for point, x, y in places.itertuples(index=False, name=None):  # one that stands beside another is not needed
+            if point in named or all(math.dist((x, y), one[1:]) > spaced / 2 for one in kept):
+                kept.append((point if point in named else f"pad {len(kept) + 1 - len(named)}", x, y))
+        return self.found.pads(kept, self.line)
 
     @property
     def pads_words(self) -> pd.DataFrame:
@@ -144,9 +166,16 @@ class Screeding(Worked):
         base = float(found.base.level_at(thin.x, thin.y))
         floor = float(found.finish.level_at(thin.x, thin.y))
         below = found.level - floor
-        said = [f"{thin.point}: {word_level(line)} − {word_level(line - base)} measured down = {word_level(base)} is the base. "
-                f"With {word_mm(found.least)} of screed the floor there lies at {word_level(base)} + {word_mm(found.least)} = "
-                f"{word_level(floor)}, so the line less that is what to measure down to: {word_level(line - floor)}."]
+        read = thin.point in set(found.base.table["point"])
+        thick = word_mm(floor - base, digits=0 if floor - base < found.least + 1e-6 else 1)
+        said = [f"{thin.point}: {word_level(line)} − {word_level(line - base)} "
+                f"{'measured down' if read else '(worked out between the spots about it)'} = {word_level(base)} is the base. "
+                f"With {thick} of screed the floor there lies at {word_level(base)} + {thick} = {word_level(floor)}, so the line "
+                f"less that is what to measure down to: {word_level(line - floor)}."]
+        if floor - base > found.least + 1e-6:
+            first = found.limits[found.limits["needs"] == "at least"].iloc[0]
+            said.append(f"That is more than the {word_mm(found.least)} asked for: what holds the floor up is "
+                        f"{first['demand']}, at {first['place']}.")
         if below > 1e-6:
             said.append(f"The floor has fallen {word_mm(below, digits=1)} by there, so where it is highest it lies at "
                         f"{word_level(floor)} + {word_mm(below, digits=1)} = {word_level(found.level)}.")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from html import escape
 from typing import Any
@@ -47,7 +48,7 @@ class Departure:
     def table(self) -> pd.DataFrame:
         """A new table, a row a spot: point x y level departure margin u verdict, m; `u` is empty where errors are not counted."""
         return self.ground.table.assign(departure=self.off, margin=self.most - np.abs(self.off),
-                                        u=None if self.u is None else self.u, verdict=self.each)
+                                        u=np.nan if self.u is None else self.u, verdict=self.each)
 
     @property
     def out_of_level(self) -> pd.DataFrame:
@@ -140,7 +141,7 @@ def departure_from_datum(ground: Ground, datum: float | None = None, *, most: fl
         wide = 0.0 if spread is None else sure * float(spread[0])
         pairs.append({"which": which, "first": name_of(ground.points, one), "second": name_of(ground.points, two), "apart": far,
                       "difference": step, "allowed": allowed, "margin": allowed - step,
-                      "u": None if spread is None else float(spread[0]), "verdict": _verdict(allowed - step, wide, wide)})
+                      "u": math.nan if spread is None else float(spread[0]), "verdict": _verdict(allowed - step, wide, wide)})
     sides = np.sort(apart[ground.triangles, np.roll(ground.triangles, -1, axis=1)], axis=1)
     gap = float(sides[:, 1].max())  # the longest side of a triangle is a diagonal of the grid
     return Departure(ground, known, datum is None, limit, errors, off, u, each, whole, tuple(pairs),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import warnings
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from functools import cached_property
 from html import escape
@@ -14,20 +14,20 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from ..design.asked import ROUNDING, corners_of
+from ..design.asked import ROUNDING
 from ..design.brief import Brief
 from ..design.budget import ErrorBudget
 from ..design.check import check_finish
 from ..design.conditions import Spot
 from ..design.demands import Thickness
 from ..design.edges import Edge
-from ..design.handbook import DENSITIES, Range
+from ..design.handbook import DENSITIES
 from ..design.layers import BEDDING, MORTAR_MIX, Layer
 from ..design.propagation import LevelErrors
 from ..design.published import LIMITS
 from ..design.rows import least as least_of
 from ..design.verdicts import Verdicts
-from ..design.workmanship import FLOOR_FALLS, SCREED_DESIGN, SCREED_MIX, SCREED_PIPES, SCREED_WASTE, SCREEDS, ScreedKind, one_of
+from ..design.workmanship import FLOOR_FALLS, SCREED_MIX, SCREED_WASTE, SCREEDS, ScreedKind, one_of
 from ..errors import SurveyError, SurveyWarning, finite, must_be
 from ..surface.facet import Facet
 from ..surface.finish import Finish
@@ -37,14 +37,18 @@ from ..surface.plane import Floats, frozen
 from ..surface.shapes import Outlet
 from ..wording import html_table, whole_up, word_area, word_change, word_fall, word_level, word_mm, word_place, word_volume
 from . import lift
-from .earthworks import SHOWN as SHOWN_AREA
-from .heaps import BUY, SMALL_BAG, Heap
+from .heaps import Heap
 from .pegs import standing
+from .screed_notes import doubts_of, mixed
 
 RANKED, TRIED = 5, 12  # high spots in the table; spots to be scabbled before that is no cure any more
 SCABBLING = ("Scabble only where the base may be cut: not through reinforcement, a membrane or pipes. It sets free silica dust "
              "and shakes the hands: work wet or with suction, wear a mask that fits, and rest from the tool.")
 FALLS = FLOOR_FALLS["wet room, tiled"]
+
+
+def _whole(bags: float) -> str:
+    return str(whole_up(bags))
 
 
 @dataclass(frozen=True, eq=False)
@@ -162,6 +166,17 @@ class Screed:
                   one.saves) for rank, one in enumerate(ranks, start=1)]
         return pd.DataFrame(lines, columns=["rank", "spot", "place", "x", "y", "scabble", "sinks", "saves"])
 
+    @property
+    def high_words(self) -> pd.DataFrame:
+        """`high_spots` for reading: to sink the floor so far, how deep to scabble at each place in all."""
+        table = self.high_spots
+        sinks = [0.0, *table["sinks"]]
+        lines = [(f"to sink the floor {word_mm(down, digits=1)}", ", ".join(
+            f"{spot or place} {word_change(down - before, 'mm')}" for spot, place, before in zip(
+                table["spot"][:rank], table["place"], sinks, strict=False) if down - before > ROUNDING), word_volume(saves))
+                 for rank, (down, saves) in enumerate(zip(table["sinks"], table["saves"], strict=True), start=1)]
+        return pd.DataFrame(lines, columns=["", "scabble in all", "saves"])
+
     @cached_property
     def quarrel(self) -> tuple[str, ...]:
         """Which demands cannot be met together, by how much, and what each would have to give; empty where it fits."""
@@ -244,7 +259,7 @@ class Screed:
         thin, thick = self.thinnest, self.thickest
         ends = [(one.what, *((one.loose.values, word_volume) if one.bags is None else (one.bags.values, _whole)))
                 for one in self.materials]
-        bought = "".join(f"; {' to '.join(dict.fromkeys(map(word, values[::2])))}{' bags' * (word is _whole)} of {what}"
+        bought = "".join(f"; {' to '.join(dict.fromkeys(map(word, values[::2])))}{' bags of 25 kg' * (word is _whole)} of {what}"
                          for what, values, word in ends)
         return (f"{'It does not fit. ' * (not self.fits)}Screed, {self.kind.name}, over {word_area(self.area)}: the floor lies "
                 f"at {word_level(self.level)}{falls}. It is {word_mm(thin.level, digits=1)} thick at {thin.point}, where it is "
@@ -274,10 +289,10 @@ class Screed:
     def _repr_html_(self) -> str:
         told = "".join(f"<p>{escape(one)}</p>" for one in (self.sentence(), self.gained, *self.doubts) if one)
         fight = "".join(f"<li>{escape(one)}</li>" for one in (*self.quarrel, *self.cures))
-        spots, ranks = (lift.in_words(one) for one in (self.table, self.high_spots))
+        ranks = self.high_words
         high = f"<p>What holds the floor up. {escape(SCABBLING)}</p>{html_table(ranks, words=True)}" if len(ranks) else ""
-        return (f"{told}{f'<ul>{fight}</ul>' * bool(fight)}{html_table(spots, words=True)}{high}"
-                f"<p>{escape('; '.join(self.sources))}</p>")
+        return (f"{told}{f'<ul>{fight}</ul>' * bool(fight)}{high}<details><summary>Every spot of the base</summary>"
+                f"{html_table(lift.in_words(self.table), words=True)}</details><p>Sources: {escape('; '.join(self.sources))}</p>")
 
 
 def base_to_screed(base: Ground, brief: Brief, *, kind: str = "bonded", least: float | None = None, most: float | None = None,
@@ -351,50 +366,11 @@ def base_to_screed(base: Ground, brief: Brief, *, kind: str = "bonded", least: f
         f"{'' if fitted else ' does not fit'}.")
     depth = frozen(level + used * rise - pieces.level)
     volume = float((depth.mean(axis=1) * pieces.plan).sum())
-    heaps = () if kind.startswith("calcium sulphate") else _mixed(volume, Layer("screed", volume / plan, kind=BEDDING, mix=mix,
+    heaps = () if kind.startswith("calcium sulphate") else mixed(volume, Layer("screed", volume / plan, kind=BEDDING, mix=mix,
                                                                     waste=SCREED_WASTE.range if waste is None else waste))
     for sentence in doubtful:
         warnings.warn(sentence, SurveyWarning, stacklevel=2)
     finish = lift.floor_of(unit, level, used)
     screed = Screed(base, brief, judged, what, thin, thick, to, used, finish, level, fits, pieces, depth, demand, holds, unit,
                     heaps, (), asked, gained)
-    return replace(screed, doubts=tuple(_doubts(screed, LIMITS["gradient"].value if steepest is None else steep)))
-
-
-def _whole(bags: float) -> str:
-    return str(whole_up(bags))
-
-
-def _mixed(volume: float, layer: Layer) -> tuple[Heap, ...]:
-    """The parts of the mix of a layer for a volume in m³."""
-    parts, placed, heaps = layer.mix or (), Range(volume, volume, volume), []
-    for part, name in zip(parts, ("cement", "sand", "aggregate"), strict=False):
-        loose = placed * (layer.waste + 1.0) * layer.loose * (part / sum(parts))
-        mass = loose * DENSITIES["cement" if name == "cement" else "sand, dry"].range
-        heaps.append(Heap(BUY, name, placed * (part / sum(parts)), loose, mass,
-                          bags=mass * (1 / SMALL_BAG) if name == "cement" else None))
-    return tuple(heaps)
-
-
-def _doubts(screed: Screed, steepest: float) -> Iterator[str]:
-    """What else there is to say about a screed."""
-    lowest = screed.outlet_level
-    if screed.uncovered >= SHOWN_AREA:
-        yield (f"Over {word_area(screed.uncovered)} of the {word_area(screed.area)} no spot of the base was read: neither "
-               "thickness nor volume is known there, and none is counted. Read spots on the edge of the area or beyond.")
-    steep = max(facet.plane.fall for facet in screed.finish.facets)
-    if steep > steepest + 1e-9:
-        yield f"Its steepest part falls {word_fall(steep)}, steeper than {word_fall(steepest)}."
-    low, place = min((screed.finish.level_at(x, y), (x, y)) for x, y in corners_of(screed.finish))
-    if lowest is not None and low < lowest - ROUNDING:
-        yield f"At {word_place(*place)} the floor lies {word_mm(lowest - low)} below its lower side: water stays there."
-    if screed.kind.name == "bonded" and screed.mean < SCREED_DESIGN.value:
-        yield (f"On average it is {word_mm(screed.mean)} thick; {SCREED_DESIGN.what} is {word_mm(SCREED_DESIGN.value)} "
-               f"({SCREED_DESIGN.source}): the least thickness is for high spots of the base.")
-    if screed.brief.layers:
-        yield f"The layers of the brief ({word_mm(screed.brief.build_up)}) are not counted: demands bear on the screed's top."
-    if "pipes" in screed.kind.name:
-        yield (f"At least {word_mm(SCREED_PIPES.value)} of it lie over the highest pipe or its lagging ({SCREED_PIPES.source}): "
-               "measure that.")
-    if not screed.materials:
-        yield "Its mix is the maker's: order by volume, and follow the maker for thickness."
+    return replace(screed, doubts=tuple(doubts_of(screed, LIMITS["gradient"].value if steepest is None else steep)))

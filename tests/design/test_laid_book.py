@@ -248,7 +248,8 @@ class TestDatum:
         off = np.zeros(15)
         off[6] = -0.1
         laid = check(book(laid_spots(off=off)), survey=FIRST)
-        assert laid.doubts == ()
+        (doubt,) = laid.doubts
+        assert doubt.startswith("P7: lies 100.0 mm below the design, farther off the rest than chance allows")
         assert "the farthest is P7, 100.0 mm below" in laid.sentence()
         assert laid.spots_words["point"].iloc[0] == "P7"
 

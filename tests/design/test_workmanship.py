@@ -250,7 +250,7 @@ class TestSources:
 class TestByName:
     @pytest.mark.parametrize("name", ["SR4", "", None, 1, ["SR1"]])
     def test_one_that_is_not_there(self, name: Any) -> None:
-        with pytest.raises(SurveyError, match=r"no class of regularity called .*SR1, SR2, SR3"):
+        with pytest.raises(SurveyError, match=r"no class of regularity called .*'SR1', 'SR2', 'SR3'"):
             one_of(REGULARITY, name, "class of regularity")
 
     def test_one_that_is(self) -> None:

@@ -113,7 +113,7 @@ class TestWhatFollows:
     def test_lips_from_the_brief(self, hand: Any) -> None:
         built = laid(hand, more='[laid]\npaving = "block paving"\njoints_mm = [["A", 1.0], ["B", 3.5]]\n')
         assert built.lips.places[["place", "verdict"]].to_numpy().tolist() == [["A", "met"], ["B", "not met"]]
-        assert built.lips.words.loc[0, "place"] == "B"
+        assert built.lips.words["verdict"].tolist() == ["met", "not met"]
 
     @pytest.mark.parametrize("told", ['joints_mm = [["A"]]', 'joints_mm = [["A", "x"]]', 'joints_mm = [["A", 900]]',
                                       'paving = "cheese"\njoints_mm = [["A", 1]]', 'measured_by = "eye"\njoints_mm = [["A", 1]]'])
@@ -166,7 +166,7 @@ class TestForms:
         form.paving.value = "block paving"
         form.check()
         assert "Saved" in went_well(form)
-        assert hand.open().told["laid"] == {"paving": "block paving", "measured_by": "rule",
+        assert hand.open().told["laid"] == {"paving": "block paving",
                                             "joints_mm": [["by the door", 1.5], ["at the gully", 3]]}
         assert "not met" in form.shown.value
         again = forms.JointsForm(hand.open())
@@ -186,3 +186,50 @@ class TestForms:
         copy = workbook.new_job(tmp_path / "copy", hand.open())
         assert copy.laid_text == LAID
         assert workbook.new_job(tmp_path / "blank").laid_text == ""
+
+    def test_the_unit_of_the_laid_book_is_its_own(self, hand: Any) -> None:
+        before = hand.open().reduced.level("C1")
+        laid(hand)
+        form = forms.LaidBookForm(hand.open())
+        form.unit.value = "mm"
+        form.text.value = "\n".join(re.sub(r",(\d\.\d{3}),", lambda found: f",{1000 * float(found[1]):.0f},", line)
+                                    for line in LAID.splitlines()) + "\n"
+        form.save_book()
+        job = hand.open()
+        assert job.told["laid"]["unit"] == "mm"
+        assert job.reduced.level("C1") == before
+        assert job.as_built.check.spots.set_index("point").loc["C3", "level"] == pytest.approx(9.917, abs=1e-9)
+
+    def test_two_forms_of_joints_lose_nothing(self, hand: Any) -> None:
+        one, other = forms.JointsForm(hand.open()), forms.JointsForm(hand.open())
+        one.joints.value = "A: 1"
+        one.check()
+        other.joints.value = "B: 2"
+        other.check()
+        assert "was changed since this form was opened" in refused(other)
+        assert other.joints.value == "B: 2"
+        assert hand.open().told["laid"]["joints_mm"] == [["A", 1]]
+
+    def test_what_the_form_cannot_show_is_told_and_kept(self, hand: Any) -> None:
+        hand.write(brief=hand.brief + '[laid]\npaving = "cobbles"\njoints_mm = [["A", 1], ["lone"]]\n')
+        form = forms.JointsForm(hand.open())
+        refused(form)
+        form.check()
+        assert "'lone' is no name and number of mm" in refused(form)
+        assert hand.open().told["laid"] == {"paving": "cobbles", "joints_mm": [["A", 1], ["lone"]]}
+
+
+class TestOddJobs:
+    def test_where_water_can_leave_nowhere_the_rest_still_stands(self, hand: Any) -> None:
+        hand.change("[area]\n", '[area]\nclosed = [["C2", "C3"], ["C3", "C4"], ["C4", "C1"]]\n')
+        built = laid(hand)
+        assert built.ready
+        assert built.tried("pond") is None
+        assert "brief.toml, [area] and its closed and free sides: water can leave nowhere" in built.why("water")
+
+    def test_a_refused_lip_says_why(self, hand: Any) -> None:
+        built = laid(hand, more='[laid]\njoints_mm = [["A", 151]]\n')
+        assert "joint A: the lip is 151 mm" in built.lips_missing
+
+    def test_no_lip_says_so(self, hand: Any) -> None:
+        assert laid(hand).lips_missing == "No joint has been measured yet: type it above."

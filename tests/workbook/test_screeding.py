@@ -58,7 +58,7 @@ class TestReading:
         assert screed.pads_words.columns.tolist() == ["pad", "place", "down to the base", "down to the screed", "thick"]
 
     @pytest.mark.parametrize(("more", "said"), [
-        ('outlet = "Q1"\nfall = "1:80"\n', "Q1 were not read"), ('edge = ["B1"]\nfall = "1:80"\n', "the edge is"),
+        ('outlet = "Q1"\nfall = "1:80"\n', "Q1 were not read"), ('edge = ["B1"]\nfall = "1:80"\n', "is given as B1"),
         ('outlet = "B5"\nedge = ["B1", "B2"]\nfall = "1:80"\n', "both an outlet and an edge"), ('fall = "1:80"\n', "fall"),
         ('outlet = "B5"\nfall = "soon"\n', "soon"), ("least_mm = -5\n", "least"), ("pads_m = 0\n", "0"),
         ("mix = [1]\n", "mix")])

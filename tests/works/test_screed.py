@@ -73,7 +73,7 @@ class TestToOneSide:
         cement, sand = to_the_side().materials
         assert cement.loose.values == pytest.approx((0.34625 / 5, 0.38683050 / 5, 0.42658 / 5), abs=1e-9)
         assert cement.mass.values == pytest.approx((99.72, 111.407184, 122.85504), abs=1e-6)
-        assert "4 to 5 bags of cement" in to_the_side().sentence()  # 3.99, 4.46 and 4.91 bags
+        assert "4 to 5 bags of 25 kg of cement" in to_the_side().sentence()  # 3.99, 4.46 and 4.91 bags
         assert sand.loose.values == pytest.approx((0.277, 0.3094644, 0.341264), abs=1e-9)
         assert sand.bags is None
         plain = to_the_side(mix=(1, 3), waste=0.0).materials[0]

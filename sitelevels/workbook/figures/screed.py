@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable
 from typing import Any
 
@@ -26,6 +27,7 @@ THICK = LinearSegmentedColormap.from_list("thick", ["#fbf9f2", style.SUB_BASE])
 RINGED = 5  # more places than these at the least thickness are not ringed one by one
 LARGE = 0.06  # of the floor: smaller parts get no arrow
 STEPS = 6  # contours, about
+NEAR = 0.01  # m: a pad nearer than this to the outlet stands on it, and names it
 UNKNOWN = 0.01  # m² without spots of the base that are told of
 
 Arrow = tuple[style.Floats, style.Floats, str]
@@ -46,7 +48,8 @@ def screed(found: Screed, *, brief: Brief, pads: pd.DataFrame | Iterable[Any] | 
     labels, marked = ([], []) if lines is None else _ends(ax, found)
     if isinstance(found.to, Outlet):
         ax.plot(*found.to.point, "o", markersize=9, color=style.WATER, markeredgecolor="white", clip_on=False, zorder=7)
-        labels.append((*found.to.point, "outlet", 9.0))
+        if not any(math.dist(found.to.point, one[1:]) < NEAR for one in ([] if pads is None else standing(pads))):
+            labels.append((*found.to.point, "outlet", 9.0))
     elif found.to is not None:
         (ax_, ay), (bx, by) = found.to
         ax.plot([ax_, bx], [ay, by], color=style.WATER, linewidth=4.0, solid_capstyle="butt", zorder=5)

@@ -19,7 +19,7 @@ from matplotlib.tri import Triangulation
 from ...design.brief import Brief
 from ...design.puddles import DEPTHS, FILM, StandingWater
 from ...errors import SurveyError
-from ...surface.ponding import Ponding
+from ...surface.ponding import Basin, Ponding
 from ...wording import word_area, word_chance, word_mm, word_number, word_place, word_share
 from . import style
 from .earth import JOINED
@@ -48,7 +48,7 @@ def puddles(pond: Ponding, *, brief: Brief, ax: Axes | None = None) -> Axes:
     size = float(np.hypot(*np.diff(np.reshape(brief.area.bounds, (2, 2)), axis=0)[0]))
     first = pond.basins[:SHOWN]
     for basin in first:
-        _run_over(ax, basin.path, 0.06 * size)
+        _run_over(ax, _over_the_rim(basin, 0.06 * size), 0.06 * size)
         ax.plot(*basin.place, "x", markersize=6, markeredgewidth=1.8, color=style.INK, clip_on=False, zorder=6)
     more = len(pond.basins) - SHOWN
     every = f"lines every {word_mm(float(steps[1] - steps[0]))}; " if len(steps) > 1 else ""
@@ -56,7 +56,7 @@ def puddles(pond: Ponding, *, brief: Brief, ax: Axes | None = None) -> Axes:
              f"would run over{f'; {more} shallower not marked' if more > 0 else ''}")
     marked = ", ".join(_deep(basin.depth) for basin in pond.basins[1:SHOWN])
     style.titled(ax, title, under, pond.sentence() + (f" Next deepest: {marked}." if marked else ""))
-    ways = np.concatenate([_dots(basin.path) for basin in first])
+    ways = np.concatenate([_dots(_over_the_rim(basin, 0.06 * size)) for basin in first])
     taken = beside(ax, [(*basin.place, _deep(basin.depth), 5.0) for basin in first], lambda: [
         *spans(ax, [basin.place for basin in first], 3.0), *spans(ax, ways, 2.0), *spans(ax, in_walls(brief), 5.0)])
     if lines is not None:
@@ -64,8 +64,17 @@ def puddles(pond: Ponding, *, brief: Brief, ax: Axes | None = None) -> Axes:
     return ax
 
 
+def _over_the_rim(basin: Basin, beyond: float) -> style.Floats:
+    """The way from the deepest place over the rim, and so far (m) beyond: farther on the net's way is not the water's."""
+    over = int(np.hypot(*(basin.path - basin.spill).T).argmin())
+    on = basin.path[over:]
+    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(on, axis=0).T))])
+    end = [np.interp(min(beyond, along[-1]), along, values) for values in on.T]
+    return np.vstack([basin.path[:over + 1], end])
+
+
 def _run_over(ax: Axes, path: style.Floats, reach: float) -> None:
-    """The way from the deepest place to where water leaves, with a head at its end."""
+    """A way with a head at its end."""
     along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(path, axis=0).T))])
     if along[-1] < JOINED:
         return
@@ -159,7 +168,8 @@ def mesh_of(corners: style.Floats, value: style.Floats) -> tuple[Triangulation, 
 
 def fine_steps(low: float, high: float, *, most: int = 6) -> style.Floats:
     """Round depths or thicknesses in m from the one at or above `low` to the one at or below `high`, about `most` of them."""
-    step = next((step for step in (0.001, 0.002, 0.005, 0.01, 0.02, 0.05, 0.1, 0.2) if (high - low) / step <= most), 0.5)
+    step = next(step for power in range(-3, 13) for step in (10.0**power, 2 * 10.0**power, 5 * 10.0**power)
+                if (high - low) / step <= most)
     return np.asarray(np.arange(np.ceil(low / step - 1e-9), np.floor(high / step + 1e-9) + 1) * step)
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 
 import ipywidgets as widgets
@@ -23,7 +24,7 @@ _NAMES = {"description_width": "9em"}
 class LaidBookForm(BookForm):
     """The level book of what was laid, in the same datum as the first survey: kept as laid.csv."""
 
-    file = "laid_text"
+    file, part = "laid_text", "laid"
 
     def _levels_of(self, job: Job) -> ReducedLevels:
         if not job.as_built.there:
@@ -46,8 +47,8 @@ class JointsForm(Form):
 
     def __init__(self, job: Job) -> None:
         super().__init__(job)
-        told = self.needed().told.get("laid", {})
-        lines = "\n".join(f"{one[0]}: {one[1]}" for one in told.get("joints_mm", []) if isinstance(one, list) and len(one) == 2)
+        told = self._kept = self.needed().told.get("laid", {})
+        lines = "\n".join(": ".join(map(str, one)) for one in told.get("joints_mm", []))
         kind, by = told.get("paving", PAVING), told.get("measured_by", "rule")
         self.paving = widgets.Dropdown(options=list(LIPPING), value=kind if kind in LIPPING else PAVING, description="Paving",
                                        style=_NAMES, layout=_HALF)
@@ -57,6 +58,9 @@ class JointsForm(Form):
                                        placeholder="by the door: 1.5", layout=widgets.Layout(width="26em", height="7em"))
         self.shown = widgets.HTML()
         self.children = [row(self.paving, self.by), self.joints, button("Check and save", self.check), self.message, self.shown]
+        self._loaded = (self.paving.value, self.by.value, self.joints.value)
+        if lines:
+            self.attempt(lambda: self.needed().as_built.lips)
 
     def check(self) -> None:
         """Hold the lips against the limit, and save them."""
@@ -68,27 +72,33 @@ class JointsForm(Form):
         found = self.attempt(lambda: replace(job, brief_text=text).as_built.lips)
         if found is not None:
             self.shown.value = found.html()
-        if not self.message.value:
-            self.save("Saved. Choose Run, then Run All Cells, to see it below.", brief_text=text)
+        if not self.message.value and self.save("Saved. Choose Run, then Run All Cells, to see it below.", brief_text=text):
+            self._kept = self.needed().told.get("laid", {})
+            self._loaded = (self.paving.value, self.by.value, self.joints.value)
 
     def _changed(self) -> str:
-        """The brief with what is typed."""
+        """The brief with what was changed here."""
+        if self.needed().told.get("laid", {}) != self._kept:
+            raise SurveyError("the part [laid] of the brief was changed since this form was opened", rule="It was left as it is.",
+                              remedy="Keep what you typed elsewhere, choose Run, then Run All Cells, and type it again.")
         joints = []
         for number, line in enumerate(self.joints.value.splitlines(), start=1):
             if not line.strip():
                 continue
             name, _, lip = line.rpartition(":")
-            try:
-                joints.append((name.strip(), float(lip.strip().removesuffix("mm").strip().replace(",", "."))))
-            except ValueError:
+            typed = re.fullmatch(r"\s*(-?\d{1,6}(?:[.,]\d{1,6})?)\s*(?:mm)?\s*", lip)
+            if typed is None:
                 raise SurveyError(f"{line!r} is no name and number of mm", where=f"line {number}",
                                   rule="Each line is a joint, a colon and how far one unit stands above the next, in mm.",
-                                  remedy="Write it like 'by the door: 1.5'.") from None
+                                  remedy="Write it like 'by the door: 1.5'.")
+            joints.append((name.strip(), float(typed[1].replace(",", "."))))
             if not name.strip():
                 raise SurveyError(f"{line!r} names no joint", where=f"line {number}", remedy="Write it like 'by the door: 1.5'.")
         quoted = ", ".join(f"[{toml(name)}, {toml(lip)}]" for name, lip in joints)
         text = self.needed().brief_text
-        for key, value in (("paving", toml(self.paving.value)), ("measured_by", toml(self.by.value)),
-                           ("joints_mm", f"[{quoted}]")):
-            text = with_value(text, "laid", 1, key, value)
+        paving, by, lines = self._loaded
+        for key, value, changed in (("paving", toml(self.paving.value), self.paving.value != paving),
+                                    ("measured_by", toml(self.by.value), self.by.value != by),
+                                    ("joints_mm", f"[{quoted}]", self.joints.value != lines)):
+            text = with_value(text, "laid", 1, key, value) if changed else text
         return text

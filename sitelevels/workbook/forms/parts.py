@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Iterable
 from dataclasses import replace
@@ -133,9 +134,10 @@ def _as_toml(part: str, key: str, given: str) -> str:
 def _number(given: str) -> str:
     """A number with a point or a comma, else a text, as in brief.toml."""
     try:
-        return toml(float(given.replace(",", ".")))
+        number = float(given.replace(",", "."))
     except ValueError:
         return toml(given)
+    return toml(number if math.isfinite(number) else given)
 
 
 def _sentences(said: Iterable[str]) -> str:

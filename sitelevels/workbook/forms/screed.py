@@ -6,9 +6,9 @@ from html import escape
 from typing import Any
 
 from ...design.workmanship import SCREEDS
-from ...wording import html_table
 from ..job import Job
-from .base import scrolled
+from ..pads_page import PAD_FILES, save_pads
+from .base import button
 from .parts import PartsForm
 
 
@@ -29,6 +29,16 @@ class ScreedForm(PartsForm):
 
     def outcome(self, job: Job) -> str:
         found = job.screeding.found
-        told = "".join(f"<p>{escape(one)}</p>" for one in (found.sentence(), found.gained) if one)
+        told = "".join(f"<p>{escape(one)}</p>" for one in (found.sentence(), found.gained, *found.doubts) if one)
         fight = "".join(f"<li>{escape(one)}</li>" for one in (*found.quarrel, *found.cures))
-        return told + (f"<ul>{fight}</ul>" if fight else "") + scrolled(html_table(job.screeding.pads_words, words=True))
+        return told + (f"<ul>{fight}</ul>" if fight else "")
+
+    def __init__(self, job: Job) -> None:
+        super().__init__(job)
+        self.children = [*self.children[:-1], button("Write the pads to print", self.write)]
+
+    def write(self) -> None:
+        """Write pads.pdf and pads.csv for what is saved."""
+        folder = self.attempt(lambda: save_pads(self.needed()))
+        if folder is not None:
+            self.say(f"{' and '.join(PAD_FILES)} are written into {folder.parent.name}/sheet.")

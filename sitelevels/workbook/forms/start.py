@@ -40,5 +40,6 @@ class StartForm(Form):
             self.like.options = [_BLANK, *job_names()]
             self.pick.value = name
             self.use()
-            self.say(f"The folder data/{name} is made and chosen. Type your readings in notebook 1-survey, then your demands in "
-                     "3-finish.")
+            after = "Go on in 7-screed." if job.screeding.there else \
+                "Type your readings in notebook 1-survey, then your demands in 3-finish."
+            self.say(f"The folder data/{name} is made and chosen. {after}")

@@ -45,6 +45,7 @@ class BookForm(Form):
     """
 
     file: ClassVar[str] = "survey_text"
+    part: ClassVar[str] = "survey"  # of brief.toml, that holds its unit
 
     def __init__(self, job: Job) -> None:
         super().__init__(job)
@@ -183,7 +184,7 @@ class BookForm(Form):
         if self.unit.value == self._base_unit:  # not chosen here: as another form may have saved it meanwhile
             self._base_unit = self.unit.value = self._stored_unit()
         elif self.unit.value != self._stored_unit():
-            brief_text = with_value(brief_text, "survey", 1, "unit", f'"{self.unit.value}"')
+            brief_text = with_value(brief_text, self.part, 1, "unit", f'"{self.unit.value}"')
         return self._with(replace(self.needed(), brief_text=brief_text), self.text.value)
 
     def _with(self, job: Job, text: str) -> Job:
@@ -195,7 +196,8 @@ class BookForm(Form):
         return job.reduced
 
     def _stored_unit(self) -> str:
-        unit = self.needed().told.get("survey", {}).get("unit", "m")
+        told = self.needed().told
+        unit = told.get(self.part, {}).get("unit", told.get("survey", {}).get("unit", "m"))
         return unit if unit in METRES_PER else "m"
 
     def _reduced(self) -> ReducedLevels:
