@@ -194,3 +194,42 @@ def test_no_argument_says_how(yard: Path) -> None:
     assert said.returncode == 2
     assert "job_folder" in said.stderr
     assert run("--help", cwd=yard).returncode == 0
+
+
+def test_a_job_that_was_laid_is_judged_too(yard: Path, here: Here) -> None:
+    shutil.copy(ROOT / "data" / "pottery-yard" / "laid.csv", yard / "laid.csv")
+    code, out, err = here(str(yard))
+    assert (code, err) == (0, "")
+    assert "As laid: 34 spots" in out
+    assert "To do, C6: raise by 7.7 mm" in out
+    assert "To do, J1 to J2: bed the proud unit again" in out
+
+
+def test_a_wrong_laid_book_is_told_and_the_sheet_written_all_the_same(yard: Path, here: Here) -> None:
+    shutil.copy(yard / "survey.csv", yard / "laid.csv")
+    code, out, _ = here(str(yard))
+    assert code == 0
+    assert "Not worked out: Laid book: " in out
+    assert "Were the two books changed about?" in out
+
+
+def test_a_screed_writes_its_pads(tmp_path: Path, here: Here) -> None:
+    folder = tmp_path / "room"
+    shutil.copytree(ROOT / "data" / "seed-store", folder)
+    code, out, err = here(str(folder))
+    assert (code, err) == (0, "")
+    assert "It does not fit" in out
+    assert "scabbled: 6.2 mm at B7" in out
+    assert sorted(path.name for path in (folder / "sheet").iterdir()) == ["pads.csv", "pads.pdf"]
+    lines = (folder / "sheet" / "pads.csv").read_text(encoding="utf-8-sig").splitlines()
+    assert lines[0] == "pad,x (m),y (m),down to the base (m),down to the screed (m),thick (m)"
+    assert lines[2] == "B1,0.0000,0.0000,1.0700,0.9919,0.0781"  # 1.000 + 0.070; 1.000 - 0.008125; 78.125 mm
+
+
+def test_a_screed_that_cannot_be_worked_out_says_why(tmp_path: Path, here: Here) -> None:
+    folder = tmp_path / "room"
+    shutil.copytree(ROOT / "data" / "seed-store", folder)
+    change(folder, 'kind = "unbonded"', 'kind = "sticky"')
+    code, _, err = here(str(folder))
+    assert code == 1
+    assert "there is no kind of screed called 'sticky'" in err

@@ -125,7 +125,8 @@ class TestDraws:
 
     @pytest.mark.parametrize(("options", "said"), [
         ({"runs": FEWEST - 1}, "number of runs is 19"), ({"runs": 100.0}, "number of runs"), ({"runs": "100"}, "number of runs"),
-        ({"runs": True}, "number of runs"), ({"runs": None}, "number of runs"), ({"runs": 10**9}, "number of runs"), ({"runs": -100}, "number of runs"),
+        ({"runs": True}, "number of runs"), ({"runs": None}, "number of runs"), ({"runs": -100}, "number of runs"),
+        ({"runs": 10**9}, "number of runs"),
         ({"seed": -1}, "seed is -1"), ({"seed": 1.0}, "seed"), ({"seed": "1"}, "seed"), ({"seed": False}, "seed"),
         ({"seed": None}, "seed")], ids=str)
     def test_runs_and_seeds_that_are_none(self, options: dict[str, Any], said: str) -> None:
