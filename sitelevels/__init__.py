@@ -15,7 +15,8 @@ from .surface.facet import Facet
 from .surface.finish import Finish
 from .surface.shapes import Channel, Outlet
 from .surface.straightedge import Straightedge, straightedge
-from .surface.ponding import Basin, Ponding, ponding
+from .surface.basin import Basin
+from .surface.ponding import Ponding, ponding
 from .design.published import LIMITS, Limit
 from .design.conditions import Spot
 from .design.demands import (AccessCover, Clearance, ClosedEdge, Cover, FallAlong, FallAway, FallToDrain, Gully, KeepBelow,

@@ -23,7 +23,7 @@ from .asked import ROUNDING
 from .budget import ErrorBudget
 from .laid import Laid
 from .verdicts import MET, NOT_MET, TOO_CLOSE
-from .workmanship import REGULARITY, TESTS, Regularity
+from .workmanship import REGULARITY, TESTS, Regularity, one_of
 
 RUNS = 200
 LENGTHS = (1.0, 2.0, 3.0)  # m: the straightedges that classes speak of
@@ -155,6 +155,11 @@ def flatness(surface: Laid | Ground, *, within: Any = None, covariance: Floats |
     must_be(surface, (Laid, Ground), "the surface")
     if not 0 < finite(sure, "how sure it must be", "It is a chance, e.g. 0.95.") < 1:
         raise SurveyError(f"how sure it must be is {sure}", rule="It is a chance, between nought and one.")
+    if paving:
+        one_of(REGULARITY, paving, "class of regularity")
+    if isinstance(surface, Laid) and not (within is None and covariance is None):
+        raise SurveyError("an area or a covariance is given for a laid surface", rule="It has both already.",
+                          remedy="Leave them out, or give its ground.")
     drawn_errors: Floats | None = None
     if isinstance(surface, Ground):
         areas = [facet.area for facet in within.facets] if isinstance(within, Finish) else [

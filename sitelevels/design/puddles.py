@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike
 
-from ..errors import SurveyError, finite, must_be
+from ..errors import SurveyError, finite, finite_list, must_be
 from ..surface.draws import drawn
 from ..surface.facet import REACH
 from ..surface.plane import Floats
@@ -25,6 +25,7 @@ RUNS = 400  # none of so many means a chance under 1 %
 DEPTHS = (0.001, 0.003, 0.005)  # m: what a map of chances tells of
 FILM = 0.001  # m: what stays on any wet paving
 BUCKET = 0.010  # m³
+LAST = 1e-9  # of a chance: what the last binary digit takes
 HOUR = ("An hour after rain some of it will have dried or soaked away, and joints drain: what is told here is the most that can "
         "stay. Between spots nothing was seen.")
 
@@ -46,27 +47,31 @@ class StandingWater:
         """By the chance that the limit is broken; by what was found where errors are not counted."""
         if chance is None:
             return NOT_MET if broken else MET
-        return MET if chance <= 1 - self.sure else NOT_MET if chance >= self.sure else TOO_CLOSE
+        return MET if chance <= 1 - self.sure + LAST else NOT_MET if chance >= self.sure - LAST else TOO_CLOSE
 
     @property
     def table(self) -> pd.DataFrame:
         """A new table: what, limit and found (m, m²), chance that the limit is broken (empty without errors), verdict."""
         pond, runs = self.ponding, self.again
         widest = max((basin.area for basin in pond.basins), default=0.0)
-        lines = [("depth", STANDING_DEEP.value, pond.depth, None if runs is None else runs.chance_deeper(STANDING_DEEP.value)),
-                 ("area", STANDING_WIDE.value, widest, None if runs is None else runs.chance_wider(STANDING_WIDE.value))]
+        deep, wide = STANDING_DEEP.value, STANDING_WIDE.value
+        lines = [("depth", deep, pond.depth, None if runs is None else runs.chance_deeper(deep + ROUNDING)),
+                 ("area", wide, widest, None if runs is None else runs.chance_wider(wide + ROUNDING))]
         for door in self.doors:
             x, y = self._beside(door)
             if len(x):
                 lines.append((f"depth beside the door {door.point}", FILM, float(pond.depth_at(x, y).max()),
-                              None if runs is None else float(runs.chance(x, y, FILM).max())))
+                              None if runs is None else runs.chance_at_any(x, y, FILM + ROUNDING)))
         return pd.DataFrame([(*line, self._verdict(line[2] > line[1] + ROUNDING, line[3])) for line in lines],
                             columns=["what", "limit", "found", "chance", "verdict"])
 
     def _beside(self, door: Spot) -> tuple[Floats, Floats]:
         """Places beside a door at which the surface is known: none where that lies farther off than REACH."""
-        turn, far = np.meshgrid(np.linspace(0, 2 * np.pi, 24, endpoint=False), REACH * np.array([0.0, 0.2, 0.4, 0.6, 0.8, 1.0]))
-        x, y = door.x + (far * np.cos(turn)).ravel(), door.y + (far * np.sin(turn)).ravel()
+        turn, far = np.meshgrid(np.linspace(0, 2 * np.pi, 24, endpoint=False), REACH * np.array([0.2, 0.4, 0.6, 0.8, 1.0]))
+        ground = self.ponding.ground
+        near = np.hypot(ground.x - door.x, ground.y - door.y) <= REACH  # water is deepest at a spot
+        x = np.concatenate([[door.x], ground.x[near], door.x + (far * np.cos(turn)).ravel()])
+        y = np.concatenate([[door.y], ground.y[near], door.y + (far * np.sin(turn)).ravel()])
         known = self.ponding.covers(x, y)
         return x[known], y[known]
 
@@ -91,7 +96,7 @@ class StandingWater:
     def bucket(self, volume: float = BUCKET) -> str:
         """What a bucket of water (m³) would show on site, in sentences."""
         volume = finite(volume, "the bucket", "It is a volume in m³.", over=0.0)
-        litres = f"{word_number(volume * 1000, figures=2)} litres"
+        litres = f"{word_number(volume * 1000, figures=2)} litre{'s' * (volume != BUCKET / 10)}"
         if not self.ponding.basins:
             return (f"Wet the surface first. Then pour {litres} of water out slowly along the top: it should all run off, and a "
                     "coin laid anywhere should stand out of what is left.")
@@ -145,6 +150,7 @@ def standing_water(ponding: Ponding, *, covariance: ArrayLike | None = None, doo
     must_be(doors, (list, tuple), "the doors")
     for door in doors:
         must_be(door, Spot, "one of the doors")
+        finite_list(door[1:3], f"the place of the door {door.point}", "It is a pair (x, y) in m.", count=2)
     return StandingWater(ponding, again, tuple(doors), float(sure))
 
 

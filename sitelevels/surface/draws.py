@@ -22,7 +22,7 @@ def covariance_of(given: ArrayLike, count: int) -> Floats:
     if isinstance(given, Real) or getattr(given, "ndim", 1) == 0:
         return np.asarray(finite(given, "the standard deviation of the levels", rule, least=0.0)**2 * np.eye(count))
     try:
-        table = np.array(given, dtype=float)
+        table = np.empty(0) if np.iscomplexobj(given) else np.array(given, dtype=float)
     except (TypeError, ValueError, OverflowError):
         table = np.empty(0)
     if table.shape != (count, count) or not np.isfinite(table).all() or not np.allclose(table, table.T, rtol=1e-9, atol=1e-15):

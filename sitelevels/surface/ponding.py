@@ -5,7 +5,6 @@ from __future__ import annotations
 import warnings
 from collections.abc import Iterable
 from dataclasses import dataclass, field
-from functools import cached_property
 from html import escape
 from typing import Any, Literal, NamedTuple
 
@@ -16,73 +15,16 @@ from numpy.typing import ArrayLike, NDArray
 
 from ..errors import SurveyError, SurveyWarning, finite, must_be
 from ..wording import html_table, word_area, word_distance, word_level, word_mm, word_number, word_place, word_share, word_volume
+from .basin import Basin, basins_of
 from .facet import REACH, polygon_of
-from .flood import TAPE, Drains, Indices, Net, Standing, adjacency, depth_in, drains_of, flood, net_of, stretches
+from .flood import TAPE, Drains, Indices, Net, Standing, depth_in, drains_of, net_of, stretches
 from .ground import Ground
-from .pieces import shares_above
 from .plane import FARTHEST, Floats, frozen, plan_places
 
 SAID = 0.005  # share of the area without spots from which on the sentence tells of it
 SHOWN = 12  # basins in a notebook; the table has all of them
 
 Line = tuple[Floats, Floats]
-
-
-@dataclass(frozen=True, eq=False)
-class Basin:
-    """One piece of standing water, filled to where it runs over.
-
-    `depth` (m) at its deepest, `area` (m²), `volume` (m³) and `level` (m) when full; `place` (x, y in m) where it is deepest,
-    `spill` where it runs over; `path` (k, 2) in m from the one over the other to where the water leaves the area.
-    """
-
-    depth: float
-    area: float
-    volume: float
-    level: float
-    place: tuple[float, float]
-    spill: tuple[float, float]
-    path: Floats = field(repr=False)
-    _corners: Indices = field(repr=False)  # (k, 3) of its triangles
-    _below: Floats = field(repr=False)  # (k, 3) of their corners below the level, m
-    _plan: Floats = field(repr=False)  # (k,) m²
-
-    @cached_property
-    def _joins(self) -> Floats:
-        """How far below the level (k,), in m, the water of the deepest place comes to each triangle."""
-        _, first, corners = np.unique(self._corners, return_index=True, return_inverse=True)
-        levels, corners = -self._below.reshape(-1)[first], corners.reshape(-1, 3)
-        edges = np.stack([corners, np.roll(corners, 1, axis=1)], axis=2).reshape(-1, 2)
-        seeds = np.full(len(levels), np.inf)
-        seeds[levels.argmin()] = levels.min()
-        rise, _ = flood(levels, adjacency(len(levels), edges), seeds)
-        return np.asarray(-rise[corners[np.arange(len(corners)), self._below.argmax(axis=1)]])
-
-    def _holds(self, drop: float) -> float:
-        """Volume in m³ of the water that is joined to the deepest place `drop` m below the level."""
-        joined = self._joins > drop
-        below = self._below[joined] - drop
-        return float((shares_above(below, self._plan[joined]) * below).sum())
-
-    def _drop(self, volume: float) -> float:
-        """How far below the level, in m, so many m³ stand; halved until no number lies between."""
-        volume = finite(volume, "the volume", "It must be in m³, nought or more.", least=0.0)
-        less, more = 0.0, self.depth
-        while volume < self.volume and less < (middle := (less + more) / 2) < more:
-            less, more = (less, middle) if self._holds(middle) <= volume else (middle, more)
-        return more if volume < self.volume else 0.0
-
-    def level_after(self, volume: float) -> float:
-        """Level in m to which so many m³ rise that are poured in at the deepest place of the dry basin.
-
-        At a ridge inside the basin it waits until the neighbour is full; it never rises above `level`. Raises SurveyError for a
-        volume that is negative or not finite.
-        """
-        return self.level - self._drop(volume)
-
-    def depth_after(self, volume: float) -> float:
-        """Depth in m at the deepest place after so many m³; see `level_after`."""
-        return self.depth - self._drop(volume)
 
 
 class Wet(NamedTuple):
@@ -221,13 +163,25 @@ class Reruns:
 
         Raises SurveyError outside the area or the spots, and for a depth below nought.
         """
-        depth = finite(depth, "the depth", "It must be in m, nought or more.", least=0.0)
-        (shape, held, share), net = self.ponding._held(x, y), self.ponding.flooded.net
-        deeper, datum, corners = np.zeros(len(held)), self.ponding.ground.level.mean(), net.triangles[held]
-        for run, water in zip(self.levels, self.water, strict=True):  # run by run, so that large maps need little room
-            deeper += depth_in(net.levels(run - datum), water, corners, share) > depth
+        shape, runs = self._deeper(x, y, depth)
+        deeper = np.zeros(int(np.prod(shape)))
+        for deep in runs:  # run by run, so that large maps need little room
+            deeper += deep
         deeper /= len(self.levels)
         return float(deeper[0]) if not shape else deeper.reshape(shape)
+
+    def chance_at_any(self, x: ArrayLike, y: ArrayLike, depth: float) -> float:
+        """Share of the runs in which water stands deeper than `depth` m at any of the places; see `chance`."""
+        _, runs = self._deeper(x, y, depth)
+        return sum(bool(deep.any()) for deep in runs) / len(self.levels)
+
+    def _deeper(self, x: ArrayLike, y: ArrayLike, depth: float) -> tuple[tuple[int, ...], Iterable[NDArray[np.bool_]]]:
+        """The shape of the places, and for each run at which of them water stands deeper."""
+        depth = finite(depth, "the depth", "It must be in m, nought or more.", least=0.0)
+        (shape, held, share), net = self.ponding._held(x, y), self.ponding.flooded.net
+        datum, corners = self.ponding.ground.level.mean(), net.triangles[held]
+        return shape, (depth_in(net.levels(run - datum), water, corners, share) > depth
+                       for run, water in zip(self.levels, self.water, strict=True))
 
     def chance_deeper(self, depth: float) -> float:
         """Share of the runs in which water stands deeper than so many m somewhere."""
@@ -318,7 +272,7 @@ def ponding(ground: Ground, area: Any, *, walls: Iterable[Any] = (), outlets: It
         raise SurveyError(f"water can leave nowhere from {word_place(x, y)}, and would rise without end",
                           remedy="Name an outlet or a free edge.")
     left = float(outline.area - net.plan.sum())
-    basins = _basins(one, drains, float(ground.level.mean()))
+    basins = basins_of(one, drains, float(ground.level.mean()))
     return Ponding(ground, outline, basins[0].depth if basins else 0.0, float(one.areas.sum()), float(one.volumes.sum()), basins,
                    left if left > 1e-9 * outline.area else 0.0, drains, one)
 
@@ -367,26 +321,3 @@ def _outlets(given: Any, net: Net, area: shapely.Polygon) -> Iterable[Floats]:
             on = shapely.shortest_line(net.tree.geometries[near[0]], point) if len(near) else point
             line[end] = shapely.get_coordinates(on)[0]
         yield line
-
-
-def _basins(one: Standing, drains: Drains, datum: float) -> tuple[Basin, ...]:
-    """The basins of a flood, deepest first."""
-    net, (count, of, number) = one.net, one.basins
-    areas, volumes = (np.bincount(number, each, minlength=count).tolist() for each in (one.areas, one.volumes))
-    order = np.argsort(number, kind="stable")
-    groups = np.split(order, np.cumsum(np.bincount(number, minlength=count))[:-1]) if count else []
-    parent, drain, member = one.parent.tolist(), one.drain.tolist(), of.tolist()
-    found = []
-    for basin, group in enumerate(groups):
-        depth = one.below[group].max(axis=1)
-        deepest = int(one.lowest[group[depth == depth.max()]].min())
-        chain = [deepest]
-        while parent[chain[-1]] >= 0:
-            chain.append(parent[chain[-1]])
-        path = np.concatenate([net.places[chain], drains.places[[drain[chain[-1]]]]]) + net.middle
-        spill = next((step for step, corner in enumerate(chain) if member[corner] != basin), -1)
-        found.append(Basin(
-            float(one.water[deepest] - one.level[deepest]), areas[basin], volumes[basin], datum + float(one.water[deepest]),
-            (float(path[0, 0]), float(path[0, 1])), (float(path[spill, 0]), float(path[spill, 1])), frozen(path),
-            net.triangles[one.wet[group]], one.below[group], net.plan[one.wet[group]]))
-    return tuple(sorted(found, key=lambda basin: -basin.depth))

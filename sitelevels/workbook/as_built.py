@@ -160,7 +160,7 @@ class AsBuilt(Worked):
     @cached_property
     def flatness(self) -> Flatness:
         """Straightedges over it."""
-        return flatness(self.check, paving=self.paving)
+        return flatness(self.check, paving=self.paving if self.paving in REGULARITY else "")
 
     @property
     def doors(self) -> tuple[Spot, ...]:

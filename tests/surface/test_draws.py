@@ -48,7 +48,6 @@ class TestCovariance:
         with pytest.raises(SurveyError):
             covariance_of([[1e-6], [1e-6, 2e-6]], 2)
 
-    @pytest.mark.xfail(strict=True, reason="an array of complex numbers loses its imaginary parts")
     @pytest.mark.filterwarnings("ignore::numpy.exceptions.ComplexWarning")
     def test_complex_numbers_are_refused(self) -> None:
         with pytest.raises(SurveyError):

@@ -19,7 +19,8 @@ from matplotlib.tri import Triangulation
 from ...design.brief import Brief
 from ...design.puddles import DEPTHS, FILM, StandingWater
 from ...errors import SurveyError
-from ...surface.ponding import Basin, Ponding
+from ...surface.basin import Basin
+from ...surface.ponding import Ponding
 from ...wording import word_area, word_chance, word_mm, word_number, word_place, word_share
 from . import style
 from .earth import JOINED
