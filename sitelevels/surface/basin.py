@@ -12,6 +12,8 @@ from .flood import Drains, Indices, Standing, adjacency, flood
 from .pieces import shares_above
 from .plane import Floats, frozen
 
+HERE = 1e-9  # m: a corner nearer than this to a drain is its place
+
 
 @dataclass(frozen=True, eq=False)
 class Basin:
@@ -84,7 +86,11 @@ def basins_of(one: Standing, drains: Drains, datum: float) -> tuple[Basin, ...]:
         chain = [deepest]
         while parent[chain[-1]] >= 0:
             chain.append(parent[chain[-1]])
-        path = np.concatenate([net.places[chain], drains.places[[drain[chain[-1]]]]]) + net.middle
+        leaves = [step for step, corner in enumerate(chain)  # over a free edge it leaves at the first place of it
+                  if step and np.hypot(*(drains.places - net.places[corner]).T).min() < HERE]
+        way = net.places[chain[:leaves[0] + 1]] if leaves else np.concatenate(
+            [net.places[chain], drains.places[[drain[chain[-1]]]]])
+        path = way + net.middle
         spill = next((step for step, corner in enumerate(chain) if member[corner] != basin), -1)
         found.append(Basin(
             float(one.water[deepest] - one.level[deepest]), areas[basin], volumes[basin], datum + float(one.water[deepest]),

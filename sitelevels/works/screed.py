@@ -261,10 +261,17 @@ class Screed:
                 for one in self.materials]
         bought = "".join(f"; {' to '.join(dict.fromkeys(map(word, values[::2])))}{' bags of 25 kg' * (word is _whole)} of {what}"
                          for what, values, word in ends)
-        return (f"{'It does not fit. ' * (not self.fits)}Screed, {self.kind.name}, over {word_area(self.area)}: the floor lies "
+        return (f"{'' if self.fits else self._short}Screed, {self.kind.name}, over {word_area(self.area)}: the floor lies "
                 f"at {word_level(self.level)}{falls}. It is {word_mm(thin.level, digits=1)} thick at {thin.point}, where it is "
                 f"thinnest, {word_mm(thick.level, digits=1)} at {thick.point}, where it is thickest, "
                 f"{word_mm(self.mean, digits=1)} on average: {word_volume(self.volume)}{bought}.")
+
+    @property
+    def _short(self) -> str:
+        """Where a floor that is thick enough goes wrong most, in a sentence."""
+        demand, place, needs, level, floor, _ = self.limits.iloc[0]
+        return (f"It does not fit: thick enough everywhere, the floor lies {word_mm(abs(floor - level), digits=1)} too "
+                f"{'high' if needs == 'at most' else 'low'} at {place} ({demand}). ")
 
     @property
     def words(self) -> str:

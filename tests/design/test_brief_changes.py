@@ -80,7 +80,7 @@ class TestMissing:
         assert [line for line in changed.splitlines() if line not in TEXT.splitlines()] == ['most = "1:40"']
         assert "most" not in told["demand"][0]
 
-    @pytest.mark.parametrize(("part", "number"), [("laid", 1), ("layer", 4), ("demand", 9)])
+    @pytest.mark.parametrize(("part", "number"), [("lawn", 1), ("layer", 4), ("demand", 9)])
     def test_a_part_that_is_not_there_is_refused(self, part: str, number: int) -> None:
         with pytest.raises(SurveyError, match=rf"\[{part}\] number {number}"):
             with_value(TEXT, part, number, "name", '"x"')
@@ -119,7 +119,7 @@ class TestLeavingOut:
         text = TEXT.replace("\n", "\r\n")
         assert with_value(text, "setting_out", 1, "grid_m", None).count("\r\n") == text.count("\r\n") - 1
 
-    @pytest.mark.parametrize(("part", "number"), [("layer", 4), ("laid", 1), ("demand", 9)])
+    @pytest.mark.parametrize(("part", "number"), [("layer", 4), ("lawn", 1), ("demand", 9)])
     def test_of_a_part_that_is_not_there_is_refused(self, part: str, number: int) -> None:
         with pytest.raises(SurveyError, match=rf"\[{part}\] number {number}"):
             with_value(TEXT, part, number, "name", None)

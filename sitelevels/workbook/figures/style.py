@@ -99,7 +99,7 @@ def plan_axes(ax: Axes, brief: Brief, margin: float = 0.5) -> None:
     ax.set_xlim(x_min - margin, x_max + margin)
     ax.set_ylim(y_max + margin, y_min - margin)  # the wall stands at the top of the sheet, as one sees it from the yard
     ax.set_aspect("equal")
-    ax.set_xlabel("along, m", fontsize=TEXT, color=INK)
+    ax.set_xlabel("along, m" if len(brief.walls) == 1 else "x, m", fontsize=TEXT, color=INK)
     ax.set_ylabel("out from the wall, m" if len(brief.walls) == 1 else "y, m", fontsize=TEXT, color=INK)
     ax.add_patch(PathPatch(area_path(brief.area), fill=False, edgecolor=INK, linewidth=1.4, zorder=3))
     for wall in brief.walls:

@@ -249,9 +249,13 @@ def label_lines(ax: Axes, lines: ContourSet, area: shapely.Polygon, words: Calla
     """Labels on contours, but for those that would lie on what is taken."""
     before = [*ax.texts]
     style.label_contours(ax, lines, area, words)
+    kept = [*taken]
     for text in ax.texts[len(before):]:
-        if any(map(text.get_window_extent().overlaps, taken)):
+        box = text.get_window_extent()
+        if any(map(box.overlaps, kept)):
             text.remove()
+        else:
+            kept.append(box)
 
 
 def say(ax: Axes, area: shapely.Polygon, words: str, tint: str = "#f4f5f5") -> None:
