@@ -18,7 +18,11 @@ if TYPE_CHECKING:
 def _laid_out(job: Job) -> Iterator[str]:
     """What a job comes to, a line each, its sheet being written first."""
     from .workbook.sheet import CUTS, SHEET_FILES, save_sheet
-    save_sheet(job)
+    try:
+        save_sheet(job)
+    except SurveyError:
+        yield from _as_laid(job)  # what was laid can be told without a sheet
+        raise
     yield from (f"Doubtful: {doubt}" for doubt in job.doubts)
     yield job.reduced.closing
     yield from _verdicts(job.verdicts)
@@ -27,17 +31,24 @@ def _laid_out(job: Job) -> Iterator[str]:
     yield from (part.sentence() for part in parts if part is not None)
     yield from (f"Not worked out: {fault}" for fault in out.faults)
     yield from (f"Doubtful: {doubt}" for doubt in out.doubts)
-    if job.laid_text.strip():
-        built = job.as_built
-        yield from (f"Not worked out: {fault}" for fault in built.faults)
-        if built.ready:
-            yield f"As laid: {built.check.sentence()}"
-            yield from (f"Doubtful: {doubt}" for doubt in built.doubts)
-            yield from _verdicts(built.check)
-            yield built.pond.sentence() if built.tried("pond") else f"Not worked out: {built.why('pond')}"
-            yield from (f"To do, {row.where}: {row[2]} ({row.why})" for row in built.to_do.itertuples(index=True))
+    yield from _as_laid(job)
     cuts = [] if out.tried("units") is None else [CUTS]
     yield f"Written: {', '.join([*SHEET_FILES, *cuts])} in {job.folder.name}/sheet."
+
+
+def _as_laid(job: Job) -> Iterator[str]:
+    """What was found of what was laid, where there is a book of it."""
+    built = job.as_built
+    if not built.there:
+        return
+    yield from (f"Not worked out: {fault}" for fault in built.faults)
+    if built.ready:
+        yield f"As laid: {built.check.sentence()}"
+        yield from (f"Doubtful: {doubt}" for doubt in built.doubts)
+        yield from _verdicts(built.check)
+        if pond := built.tried("pond"):
+            yield pond.sentence()
+        yield from (f"To do, {row.where}: {row[2]} ({row.why})" for row in built.to_do.itertuples(index=True))
 
 
 def _screeded(job: Job) -> Iterator[str]:

@@ -73,8 +73,8 @@ class Mending:
         """What to lift, and what is left, in words."""
         if self.laid.all_met:
             return "Every demand is met: nothing need be lifted."
-        hopeless = [one.demand.title for one, (verdict, _) in zip(self.design.worst, self.design.judged, strict=True)
-                    if verdict != MET]
+        hopeless = dict.fromkeys(one.demand.title for one, (verdict, _) in zip(self.design.worst, self.design.judged, strict=True)
+                                 if verdict != MET)
         design = (f" Nothing laid to the design itself would make sure of: {', '.join(hopeless)}; readings say no more, or the "
                   "design lies too near that limit." if hopeless else "")
         if not self.lifts:
@@ -85,7 +85,8 @@ class Mending:
         said = f"Lift round {', '.join(must)}: something there is found outside its limit." if must else \
             "Nothing is found outside its limit."
         if may:
-            said += f" Lifting round {', '.join(may)} as well would make sure of what is too close to call."
+            said += (f" Lifting round {', '.join(may)}{' as well' * bool(must)} would "
+                     f"{'make sure of' if self.after.all_met else 'bring farther inside'} what is too close to call.")
         after = "every demand is then met" if self.after.all_met else f"after that, {self.after.counted}"
         return (f"{said} By the sums {after}.{design} Found by trying one spot after another, the most useful first: a good way "
                 "to begin, not proved to be the least; what lies between spots was not seen.")

@@ -110,7 +110,9 @@ class Reader:
         value = self.entry.get(key)
         if not is_number(value):
             said = "missing" if value is None else repr(value)
-            raise SurveyError(f"{key} is {said}", rule="It must be a number, without quotation marks.")
+            large = isinstance(value, (int, float)) and not isinstance(value, bool)
+            raise SurveyError(f"{key} is {said}", rule="Nothing on a site is so large." if large else
+                              "It must be a number, without quotation marks.")
         return float(value) * scale  # type: ignore[arg-type]
 
     def per_cent(self, key: str, most: float = 100.0) -> float | None:

@@ -119,7 +119,8 @@ class StandingWater:
         return f"StandingWater: {self.sentence()}"
 
     def _repr_html_(self) -> str:
-        return (f"<p>{escape(self.sentence())}</p>{html_table(self.ponding.words.head(12), words=True)}"
+        return (f"<p>{escape(self.sentence())}</p>"
+                f"{html_table(self.ponding.words.head(12), words=True) if self.ponding.basins else ''}"
                 f"{html_table(self.words, words=True)}<p>{escape(self.bucket())}</p>")
 
 

@@ -126,23 +126,23 @@ class AsBuilt(Worked):
     @property
     def to_do(self) -> pd.DataFrame:
         """Everything that wants mending, as words: where, what to do, why."""
-        lines = []
-        for lift in self.mending.lifts:
-            lines.append((lift.point, f"{'raise' if lift.by > 0 else 'lower'} by {word_change(abs(lift.by), 'mm')}",
-                          f"for the demands: {lift.why}"))
-        for basin in self.pond.basins:
+        lines = [(lift.point, f"{'raise' if lift.by > 0 else 'lower'} by {word_change(abs(lift.by), 'mm')}",
+                  f"for the demands: {lift.why}") for lift in self.mending.lifts]
+        pond, flat, kind = self.tried("pond"), self.tried("flatness"), REGULARITY.get(self.paving)
+        for basin in [] if pond is None else pond.basins:
             if basin.depth > STANDING_DEEP.value or basin.area > STANDING_WIDE.value:
                 lines.append((word_place(*basin.place), "raise, or let the water out",
                               f"{word_mm(basin.depth, digits=1)} of water stands there over {word_area(basin.area)}"))
-        kind = REGULARITY.get(self.paving)
-        if kind is not None and self.flatness.verdict(kind) == NOT_MET and (bar := self.flatness.bar(kind.length)) is not None:
-            found = bar.offset if kind.offset else bar.found
-            shown = word_mm(bar.shown(kind)[0], digits=1)
+        if kind and flat and flat.verdict(kind) == NOT_MET and (bar := flat.bar(kind.length)) is not None:
+            found, shown = bar.offset if kind.offset else bar.found, word_mm(bar.shown(kind)[0], digits=1)
             lines.append((word_place(*(found.offset_where if kind.offset else found.where)), "lay it straight",
                           f"{shown} under {word_distance(kind.length)}; {kind.words} ({kind.name})"))
-        for one in [] if self.lips is None else self.lips.everywhere:
+        lips = self.tried("lips")
+        for one in [] if lips is None else lips.everywhere:
             if one.verdict == NOT_MET:
                 lines.append((one.condition.place, "bed the proud unit again", f"a lip of {one.found_words}; {one.required}"))
+        lines += [(what, "not known", why) for name, what in (
+            ("pond", "standing water"), ("flatness", "straightness"), ("lips", "lips")) if (why := self.why(name))]
         none = ("nowhere", "nothing", "demands, water, straightness and lips are met or too close to call")
         return pd.DataFrame(lines or [none], columns=["where", "what to do", "why"])
 

@@ -204,7 +204,7 @@ class Outdoor(Water):
         where, name = ("brief.toml, [setting_out]", "backsight_m") if backsight is None else ("", "the backsight")
         backsight = told.get("backsight_m") if backsight is None else backsight
         if isinstance(backsight, bool) or not isinstance(backsight, (int, float)) or not abs(backsight) < 1e3:
-            raise SurveyError(f"{name} is {backsight!r}", where=where,
+            raise SurveyError(f"{name} is {'missing' if backsight is None else repr(backsight)}", where=where,
                               rule=f"It must be today's reading on {job.benchmark} in m.",
                               remedy="Type it in notebook 4-cut-and-fill.")
         sight = (job.reduced.level(job.benchmark), float(backsight))

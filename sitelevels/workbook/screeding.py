@@ -24,6 +24,7 @@ from ..works.screed import Screed, base_to_screed
 from .water import Worked
 
 PART = "screed"
+SPARE = 0.15  # of the space from pad to pad: one that stands nearer than this to another is not needed
 FAR = 6.0  # m: nobody measures down from a line that lies farther from the base
 
 
@@ -116,11 +117,12 @@ class Screeding(Worked):
         corners = {tuple(place) for place in job.brief.area.exterior.coords[:-1]}
         own = [("outlet", *to.point)] if isinstance(to, Outlet) else []
         own += [(point, x, y) for point, x, y, _ in self.found.base.table.itertuples(index=False, name=None) if (x, y) in corners]
-        places = self._read(self._reader(PART), lambda _: pegs_at(job.brief, edges=spaced, grid=spaced, points=own))
+        apart = (1 - SPARE) * spaced  # so that none is missed where one that stands beside another is left out
+        places = self._read(self._reader(PART), lambda _: pegs_at(job.brief, edges=apart, grid=apart, points=own))
         kept: list[tuple[str, float, float]] = []
         named = {name for name, *_ in own}
-        for point, x, y in places.itertuples(index=False, name=None):  # one that stands beside another is not needed
-            if point in named or all(math.dist((x, y), one[1:]) > spaced / 2 for one in kept):
+        for point, x, y in places.itertuples(index=False, name=None):
+            if point in named or all(math.dist((x, y), one[1:]) > SPARE * spaced for one in kept):
                 kept.append((point if point in named else f"pad {len(kept) + 1 - len(named)}", x, y))
         return self.found.pads(kept, self.line)
 

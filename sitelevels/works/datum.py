@@ -63,9 +63,10 @@ class Departure:
         """What was found, in words."""
         names = self.ground.table["point"]
         up, down = int(self.off.argmax()), int(self.off.argmin())
-        told = (f"Against {'the mean of its spots, ' * self.of_mean}{word_level(self.datum, digits=3 + self.of_mean)} the floor "
-                f"departs from {word_mm(self.off[down], digits=1)} at {names[down]} to {word_mm(self.off[up], digits=1)} at "
-                f"{names[up]}; {word_mm(self.most, digits=1)} either way is asked: {self.verdict}.")
+        level = word_level(self.datum, digits=3 + self.of_mean)
+        told = (f"Against {f'the mean of its spots, {level},' if self.of_mean else level} the floor departs from "
+                f"{word_mm(self.off[down], digits=1)} at {names[down]} to {word_mm(self.off[up], digits=1)} at {names[up]}; "
+                f"{word_mm(self.most, digits=1)} either way is asked: {self.verdict}.")
         for one in self.pairs:
             told += (f" The two spots {one['which']}, {one['first']} and {one['second']}, differ by "
                      f"{word_mm(one['difference'], digits=1)} over {word_distance(one['apart'])}, where "

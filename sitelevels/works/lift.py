@@ -256,7 +256,7 @@ def in_words(table: pd.DataFrame) -> pd.DataFrame:
             found[name] = ["" if value != value else word(value) for value in found[name]]
     if "y" in found:
         found["x"] = [word_place(x, y) for x, y in zip(found["x"], found["y"], strict=True)]
-    return found.drop(columns="y", errors="ignore").rename(columns={"x": "at"})
+    return found.drop(columns="y", errors="ignore").rename(columns={"x": "at", "u": "standard uncertainty"})
 
 
 def _tenths(metres: float) -> str:

@@ -169,12 +169,14 @@ class Screed:
     @property
     def high_words(self) -> pd.DataFrame:
         """`high_spots` for reading: to sink the floor so far, how deep to scabble at each place in all."""
-        table = self.high_spots
-        sinks = [0.0, *table["sinks"]]
-        lines = [(f"to sink the floor {word_mm(down, digits=1)}", ", ".join(
-            f"{spot or place} {word_change(down - before, 'mm')}" for spot, place, before in zip(
-                table["spot"][:rank], table["place"], sinks, strict=False) if down - before > ROUNDING), word_volume(saves))
-                 for rank, (down, saves) in enumerate(zip(table["sinks"], table["saves"], strict=True), start=1)]
+        ranks, lines, said = self._sunk(self._ends[2].max(initial=-math.inf), RANKED), [], word_mm(0.0, digits=1)
+        for rank, now in enumerate(ranks, start=1):
+            if (down := word_mm(self.level - now.level, digits=1)) == said:
+                continue  # places of one height go down together
+            deep = [(one, self._off(one, now.ground)) for one in ranks[:rank]]
+            told = (f"{one.spot or word_place(one.x, one.y)} {word_change(off, 'mm')}" for one, off in deep if off > ROUNDING)
+            lines.append((f"to sink the floor {down}", ", ".join(told), word_volume(now.saves)))
+            said = down
         return pd.DataFrame(lines, columns=["", "scabble in all", "saves"])
 
     @cached_property
@@ -278,6 +280,8 @@ class Screed:
         """All there is to say, in sentences."""
         said = [self.sentence(), self.gained, *self.quarrel, *self.cures, *self.doubts]
         for one in self._sunk(self._ends[2].max(initial=-math.inf), 1) if self.fits else []:
+            if self.level - one.level < ROUNDING:
+                continue
             said.append(f"Scabbling {word_change(self.level - one.level, 'mm')} off the base at "
                         f"{one.spot or word_place(one.x, one.y)} would let the floor sink by as much and save "
                         f"{word_volume(one.saves)}. {SCABBLING}")
@@ -350,7 +354,8 @@ def base_to_screed(base: Ground, brief: Brief, *, kind: str = "bonded", least: f
     flat = finite(fall, "the fall", rule, least=0.0)
     steep = flat if steepest is None else finite(steepest, "the steepest fall", rule, least=0.0)
     if (to is None) != (flat == 0) or steep < flat or (to is None and steep) or steep > 1:
-        raise SurveyError(f"the fall is {fall!r}, the steepest {steepest!r}, and the floor is to fall to {to!r}",
+        where = "an outlet" if isinstance(to, Outlet) else "nowhere" if to is None else "a side"
+        raise SurveyError(f"the fall is {word_fall(flat)}, the steepest {word_fall(steep)}, and the floor is to fall to {where}",
                           rule="A floor that falls has an outlet or a lower side and a fall above nought, no steeper than the "
                                "steepest; a level one has none of them.", remedy="Give `to` and `fall` together, or neither.")
     doubtful = [f"A fall of {word_fall(one)} is not between {word_fall(usual.low)} and {word_fall(usual.high)}, {FALLS.what} "
@@ -368,6 +373,8 @@ def base_to_screed(base: Ground, brief: Brief, *, kind: str = "bonded", least: f
     used = flat if best is None else min(max(float(best[1]), flat), steep)
     (level, fits), (other, fitted) = lift.lifted(holds, used, demand), lift.lifted(holds, flat, demand)
     gained = "" if best is None else (
+        f"Of all falls from {word_fall(flat)} to {word_fall(steep)}, the flattest takes the least screed."
+        if fitted and used - flat < ROUNDING else
         f"Of all falls from {word_fall(flat)} to {word_fall(steep)}, {word_fall(used)} takes the least screed"
         f"{f': {word_volume((other - level) * plan + (flat - used) * shift)} less than' if fitted else ', and'} {word_fall(flat)}"
         f"{'' if fitted else ' does not fit'}.")

@@ -394,7 +394,7 @@ class TestErrorsAlone:
 
     @pytest.mark.parametrize("options", [{"sure": 1.0}, {"sure": 0.0}, {"runs": 3}])
     def test_options_that_make_no_sense_are_refused(self, options: dict[str, Any]) -> None:
-        with pytest.raises(SurveyError, match="must be|whole number"):
+        with pytest.raises(SurveyError, match=r"must be|whole number"):
             self.yard().errors_alone(MM, **options)
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import warnings
 from typing import Any
 
@@ -348,3 +349,38 @@ class TestOdd:
         assert repr(to_the_side()).startswith("Screed: Screed, bonded")
         assert any("BS 8204-1" in one for one in to_the_side().sources)
         assert "BS 8204-1" in to_the_side().words
+
+
+class TestScabbleInAll:
+    def test_a_base_cut_as_it_is_told_lets_the_floor_sink_as_far(self) -> None:
+        """Three humps on a base 50 mm under; each row of the words, carried out, gives the floor that it promises."""
+        x, y = (part.ravel() for part in np.meshgrid(np.arange(5.0), np.arange(4.0)))
+        level = np.full(20, -0.050)
+        level[[6, 8, 13]] = -0.030, -0.034, -0.041
+        names = [f"S{number}" for number in range(20)]
+        base, brief = Ground(x, y, level, points=names), Brief([(0, 0), (4, 0), (4, 3), (0, 3)])
+        screed = base_to_screed(base, brief, most=0.080)
+        assert screed.level == pytest.approx(-0.005)  # -0.030 + 0.025
+        rows = screed.high_words
+        assert rows.iloc[0].tolist()[:2] == ["to sink the floor 4.0 mm", "S6 4.0 mm"]
+        assert rows.iloc[1].tolist()[:2] == ["to sink the floor 11.0 mm", "S6 11.0 mm, S8 7.0 mm"]
+        for sinks, told in rows.iloc[:, :2].itertuples(index=False, name=None):
+            cut = dict(re.findall(r"(S\d+) ([\d.]+) mm", told))
+            lower = np.array([float(cut.get(name, 0.0)) for name in names]) / 1000
+            again = base_to_screed(Ground(x, y, level - lower, points=names), brief, most=0.080)
+            assert screed.level - again.level == pytest.approx(float(re.findall(r"[\d.]+", sinks)[0]) / 1000, abs=2e-4)
+
+    def test_spots_of_one_height_make_one_row(self) -> None:
+        x, y = (part.ravel() for part in np.meshgrid(np.arange(5.0), np.arange(4.0)))
+        level = np.full(20, -0.050)
+        level[[6, 13]] = -0.030
+        screed = base_to_screed(Ground(x, y, level), Brief([(0, 0), (4, 0), (4, 3), (0, 3)]), most=0.080)
+        assert not any(" 0.0 mm" in one for one in screed.high_words.iloc[:, 0])
+        assert "0.0 mm off" not in screed.words
+
+    def test_the_flattest_fall_is_not_compared_with_itself(self) -> None:
+        base = Ground([0, 3, 3, 0], [0, 0, 2, 2], [0.0] * 4)
+        screed = base_to_screed(base, Brief([(0, 0), (3, 0), (3, 2), (0, 2)]), to=((0, 2), (3, 2)), fall=1 / 60, steepest=1 / 40,
+                                most=0.2)
+        assert screed.fall == pytest.approx(1 / 60)
+        assert screed.gained.endswith("the flattest takes the least screed.")

@@ -39,6 +39,9 @@ class ScreedForm(PartsForm):
 
     def write(self) -> None:
         """Write pads.pdf and pads.csv for what is saved."""
+        if self.attempt(self.typed) is not self.needed():
+            self.refuse(("What is typed is not saved yet, and pads are written of what is saved. Press Save first.",))
+            return
         folder = self.attempt(lambda: save_pads(self.needed()))
         if folder is not None:
             self.say(f"{' and '.join(PAD_FILES)} are written into {folder.parent.name}/sheet.")
