@@ -133,7 +133,8 @@ class Job:
     def wall_name(self) -> str:
         """The wall that the surface chosen by hand is measured from: the one named in [finish], else the first."""
         if not self.brief.walls:
-            raise SurveyError("the brief has no wall", remedy="Add one under [[wall]] in brief.toml.")
+            raise SurveyError("the brief has no wall", remedy="This job is a screed: go on in notebook 7-screed."
+                              if self.screeding.there else "Add one under [[wall]] in brief.toml.")
         return str(self._part("finish").get("wall", self.brief.walls[0].name))
 
     @property
