@@ -74,10 +74,12 @@ class Basin:
 
 def basins_of(one: Standing, drains: Drains, datum: float) -> tuple[Basin, ...]:
     """The basins of a flood, deepest first."""
+    from scipy.spatial import cKDTree
     net, (count, of, number) = one.net, one.basins
     areas, volumes = (np.bincount(number, each, minlength=count).tolist() for each in (one.areas, one.volumes))
     order = np.argsort(number, kind="stable")
     groups = np.split(order, np.cumsum(np.bincount(number, minlength=count))[:-1]) if count else []
+    at_drain = np.isfinite(cKDTree(drains.places).query(net.places, distance_upper_bound=HERE)[0]).tolist() if count else []
     parent, drain, member = one.parent.tolist(), one.drain.tolist(), of.tolist()
     found = []
     for basin, group in enumerate(groups):
@@ -86,8 +88,7 @@ def basins_of(one: Standing, drains: Drains, datum: float) -> tuple[Basin, ...]:
         chain = [deepest]
         while parent[chain[-1]] >= 0:
             chain.append(parent[chain[-1]])
-        leaves = [step for step, corner in enumerate(chain)  # over a free edge it leaves at the first place of it
-                  if step and np.hypot(*(drains.places - net.places[corner]).T).min() < HERE]
+        leaves = [step for step, corner in enumerate(chain) if step and at_drain[corner]]  # a free edge: at its first place
         way = net.places[chain[:leaves[0] + 1]] if leaves else np.concatenate(
             [net.places[chain], drains.places[[drain[chain[-1]]]]])
         path = way + net.middle
