@@ -96,7 +96,8 @@ class StandingWater:
     def bucket(self, volume: float = BUCKET) -> str:
         """What a bucket of water (m³) would show on site, in sentences."""
         volume = finite(volume, "the bucket", "It is a volume in m³.", over=0.0)
-        litres = f"{word_number(volume * 1000, figures=2)} litre{'s' * (volume != BUCKET / 10)}"
+        number = word_number(volume * 1000, figures=2)
+        litres = f"{number} litre{'s' * (number != '1')}"
         if not self.ponding.basins:
             return (f"Wet the surface first. Then pour {litres} of water out slowly along the top: it should all run off, and a "
                     "coin laid anywhere should stand out of what is left.")

@@ -90,7 +90,7 @@ def net_of(ground: Ground, area: shapely.Polygon) -> Net:
     spots = np.column_stack([ground.x, ground.y]) - middle
     pieces = cut_pieces(ground, [area])
     proper = np.zeros(len(ground.triangles), dtype=bool)
-    proper[ground._trees[2]] = True  # a sliver that bridges spots along an edge would hold water that runs off
+    proper[ground.proper] = True  # a sliver that bridges spots along an edge would hold water that runs off
     kept = proper[pieces.triangle] if proper[pieces.triangle].any() else np.ones(len(pieces.plan), dtype=bool)
     corners, owners = pieces.corners[kept] - middle, ground.triangles[pieces.triangle[kept]]
     off = np.abs(corners[:, :, None] - spots[owners][:, None]).max(axis=3)  # (k, corner, spot of the owner)

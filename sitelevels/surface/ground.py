@@ -189,6 +189,11 @@ class Ground:
         corners = ConvexHull(self._centred).vertices
         return np.column_stack([self.x[corners], self.y[corners]])
 
+    @property
+    def proper(self) -> NDArray[np.intp]:
+        """Numbers of the triangles that are no slivers along the hull: those that hold places."""
+        return self._trees[2]
+
     def covers(self, x: ArrayLike, y: ArrayLike) -> NDArray[np.bool_]:
         """Whether each plan position lies within the hull, its edge included."""
         xs, ys = plan_places(x, y)

@@ -40,19 +40,12 @@ PAVING = "flags and natural stone"
 class AsBuilt(Worked):
     """What a job came to once it was laid. Any attribute may raise SurveyError; `ready` says whether it can be judged."""
 
+    PARTS = ("check",)
+
     @property
     def there(self) -> bool:
         """Whether the job has a book of what was laid."""
         return bool(self.job.laid_text.strip())
-
-    @cached_property
-    def faults(self) -> tuple[str, ...]:
-        """What keeps it from being judged, a sentence each."""
-        try:
-            self.check  # noqa: B018 - worked out to see whether it can be
-        except SurveyError as error:
-            return error.problems
-        return ()
 
     @property
     def ready(self) -> bool:
@@ -211,14 +204,6 @@ class AsBuilt(Worked):
                            by=told.get("measured_by", "rule"), budget=self.job.budget)
         except SurveyError as error:
             raise error.at("brief.toml, [laid]") from None
-
-    def why(self, name: str) -> str:
-        """Why a part cannot be worked out, in sentences; empty where it can."""
-        try:
-            getattr(self, name)
-        except SurveyError as error:
-            return " ".join(error.problems)
-        return ""
 
     @property
     def lips_missing(self) -> str:

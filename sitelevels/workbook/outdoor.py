@@ -41,16 +41,7 @@ BONDS = {"stack": ("stack",), "running": ("running",), "either": ("stack", "runn
 class Outdoor(Water):
     """What a job's chosen surface comes to outside. Any attribute may raise SurveyError; what brief.toml leaves out is None."""
 
-    @property
-    def faults(self) -> tuple[str, ...]:
-        """What keeps any part from being worked out, a sentence each."""
-        found: dict[str, None] = {}
-        for name in ("fit", "dig", "holes", "units", "post_check", "materials", "catchments", "flow", "conduits", "soakaway"):
-            try:
-                getattr(self, name)
-            except SurveyError as error:
-                found |= dict.fromkeys(error.problems)
-        return tuple(found)
+    PARTS = ("fit", "dig", "holes", "units", "post_check", "materials", "catchments", "flow", "conduits", "soakaway")
 
     @cached_property
     def fit(self) -> LayersFit:

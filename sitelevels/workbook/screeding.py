@@ -32,21 +32,12 @@ FAR = 6.0  # m: nobody measures down from a line that lies farther from the base
 class Screeding(Worked):
     """What a job's base comes to under a screed. Any attribute may raise SurveyError."""
 
+    PARTS = ("found", "line", "pads", "departure")
+
     @property
     def there(self) -> bool:
         """Whether the job asks for a screed."""
         return bool(self.job.told.get(PART))
-
-    @property
-    def faults(self) -> tuple[str, ...]:
-        """What keeps any part from being worked out, a sentence each."""
-        found: dict[str, None] = {}
-        for name in ("found", "line", "pads", "departure"):
-            try:
-                getattr(self, name)
-            except SurveyError as error:
-                found |= dict.fromkeys(error.problems)
-        return tuple(found)
 
     @cached_property
     def found(self) -> Screed:

@@ -6,7 +6,7 @@ import warnings
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from functools import cached_property
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, ClassVar
 
 from ..design.parts import Reader
 from ..errors import SurveyError, SurveyWarning
@@ -24,8 +24,26 @@ if TYPE_CHECKING:
 class Worked:
     """What a part of a job comes to, worked out when asked for."""
 
+    PARTS: ClassVar[tuple[str, ...]] = ()  # the attributes whose refusals `faults` tells
+
     job: Job
     _doubts: dict[str, None] = field(default_factory=dict)
+
+    def why(self, name: str) -> str:
+        """Why a part cannot be worked out, in sentences; empty where it can."""
+        return " ".join(self._refused(name))
+
+    def _refused(self, name: str) -> tuple[str, ...]:
+        try:
+            getattr(self, name)
+        except SurveyError as error:
+            return error.problems
+        return ()
+
+    @cached_property
+    def faults(self) -> tuple[str, ...]:
+        """What keeps any part from being worked out, a sentence each."""
+        return tuple(dict.fromkeys(said for name in self.PARTS for said in self._refused(name)))
 
     @property
     def doubts(self) -> tuple[str, ...]:

@@ -12,6 +12,7 @@ from ..wording import whole_up, word_mass, word_number
 AWAY, BACK, BUY = "take away", "goes back", "buy"
 RUBBLE, SOIL = "broken concrete", "dug soil"
 SMALL_BAG = 25.0  # kg of cement in a bag: common practice, no source
+BAGS = f"bags of {word_mass(SMALL_BAG)}"
 NOTHING = Range(0.0, 0.0, 0.0)
 CRUMB = 1e-6  # m³: what the last binary digits leave
 ENDS = ("low", "likely", "high")

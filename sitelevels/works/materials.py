@@ -28,7 +28,7 @@ from ..wording import (
     word_volume,
 )
 from .dig import Dig
-from .heaps import AWAY, BACK, BARROW, BULK_BAG, BUY, CRUMB, ENDS, NOTHING, RUBBLE, SMALL_BAG, SOIL, Carrier, Heap
+from .heaps import AWAY, BACK, BAGS, BARROW, BULK_BAG, BUY, CRUMB, ENDS, NOTHING, RUBBLE, SMALL_BAG, SOIL, Carrier, Heap
 
 
 @dataclass(frozen=True, eq=False)
@@ -74,7 +74,7 @@ class Materials:
         for heap in self.heaps:
             counted = [f"{heap.pieces} units"] if heap.pieces is not None else []
             counted += [word_area(heap.area.likely)] if heap.area else []
-            counted += [f"{whole_up(heap.bags.likely)} bags of {word_mass(SMALL_BAG)}"] if heap.bags else []
+            counted += [f"{whole_up(heap.bags.likely)} {BAGS}"] if heap.bags else []
             loads = []
             for carrier in self.carriers:
                 low, likely, high = carrier.loads(heap.loose, heap.mass)
@@ -286,11 +286,16 @@ def _bought(dig: Dig, layer: Layer, in_place: Range, layout: Any, bag: Carrier) 
     loose, mass = ordered * layer.loose, ordered * layer.density
     if layer.mix is None:
         return [Heap(BUY, layer.name, in_place, loose, mass, area, pieces, cost=_cost(layer, loose, mass, area, pieces, bag))]
+    return [replace(heap, what=f"{heap.what} for the {layer.name}") for heap in mixed(layer.mix, in_place, loose)]
+
+
+def mixed(mix: Sequence[float], in_place: Range, loose: Range) -> list[Heap]:
+    """The parts of a mix, for so much in place and so much loose in all, m³."""
     heaps = []
-    for part, name in zip(layer.mix, ("cement", "sand", "aggregate"), strict=False):
-        share = loose * (part / sum(layer.mix))
+    for part, name in zip(mix, ("cement", "sand", "aggregate"), strict=False):
+        share = loose * (part / sum(mix))
         weight = share * DENSITIES["cement" if name == "cement" else "sand, dry"].range
-        heaps.append(Heap(BUY, f"{name} for the {layer.name}", in_place * (part / sum(layer.mix)), share, weight,
+        heaps.append(Heap(BUY, name, in_place * (part / sum(mix)), share, weight,
                           bags=weight * (1 / SMALL_BAG) if name == "cement" else None))
     return heaps
 

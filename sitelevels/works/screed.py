@@ -21,7 +21,7 @@ from ..design.check import check_finish
 from ..design.conditions import Spot
 from ..design.demands import Thickness
 from ..design.edges import Edge
-from ..design.handbook import DENSITIES
+from ..design.handbook import DENSITIES, Range
 from ..design.layers import BEDDING, MORTAR_MIX, Layer
 from ..design.propagation import LevelErrors
 from ..design.published import LIMITS
@@ -37,9 +37,10 @@ from ..surface.plane import Floats, frozen
 from ..surface.shapes import Outlet
 from ..wording import html_table, whole_up, word_area, word_change, word_fall, word_level, word_mm, word_place, word_volume
 from . import lift
-from .heaps import Heap
+from .heaps import BAGS, Heap
+from .materials import mixed
 from .pegs import standing
-from .screed_notes import doubts_of, mixed
+from .screed_notes import doubts_of
 
 RANKED, TRIED = 5, 12  # high spots in the table; spots to be scabbled before that is no cure any more
 SCABBLING = ("Scabble only where the base may be cut: not through reinforcement, a membrane or pipes. It sets free silica dust "
@@ -261,7 +262,7 @@ class Screed:
         thin, thick = self.thinnest, self.thickest
         ends = [(one.what, *((one.loose.values, word_volume) if one.bags is None else (one.bags.values, _whole)))
                 for one in self.materials]
-        bought = "".join(f"; {' to '.join(dict.fromkeys(map(word, values[::2])))}{' bags of 25 kg' * (word is _whole)} of {what}"
+        bought = "".join(f"; {' to '.join(dict.fromkeys(map(word, values[::2])))}{f' {BAGS}' * (word is _whole)} of {what}"
                          for what, values, word in ends)
         return (f"{'' if self.fits else self._short}Screed, {self.kind.name}, over {word_area(self.area)}: the floor lies "
                 f"at {word_level(self.level)}{falls}. It is {word_mm(thin.level, digits=1)} thick at {thin.point}, where it is "
@@ -380,8 +381,10 @@ def base_to_screed(base: Ground, brief: Brief, *, kind: str = "bonded", least: f
         f"{'' if fitted else ' does not fit'}.")
     depth = frozen(level + used * rise - pieces.level)
     volume = float((depth.mean(axis=1) * pieces.plan).sum())
-    heaps = () if kind.startswith("calcium sulphate") else mixed(volume, Layer("screed", volume / plan, kind=BEDDING, mix=mix,
-                                                                    waste=SCREED_WASTE.range if waste is None else waste))
+    layer = Layer("screed", volume / plan, kind=BEDDING, mix=mix, waste=SCREED_WASTE.range if waste is None else waste)
+    placed = Range(volume, volume, volume)
+    heaps = () if kind.startswith("calcium sulphate") else tuple(
+        mixed(layer.mix or (), placed, placed * (layer.waste + 1.0) * layer.loose))
     for sentence in doubtful:
         warnings.warn(sentence, SurveyWarning, stacklevel=2)
     finish = lift.floor_of(unit, level, used)

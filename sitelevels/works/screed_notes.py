@@ -1,4 +1,4 @@
-"""What goes into a screed, and what else there is to say about one."""
+"""What else there is to say about a screed."""
 
 from __future__ import annotations
 
@@ -11,29 +11,15 @@ import shapely
 
 from ..design.asked import ROUNDING, corners_of
 from ..design.edges import AGAINST
-from ..design.handbook import DENSITIES, Range
-from ..design.layers import Layer
 from ..design.workmanship import SCREED_DESIGN, SCREED_PIPES
 from ..surface.shapes import Outlet
 from ..wording import word_area, word_fall, word_mm, word_place
 from .earthworks import SHOWN as SHOWN_AREA
-from .heaps import BUY, SMALL_BAG, Heap
 
 if TYPE_CHECKING:
     from .screed import Screed
 
 ONTO = 0.1  # sine of the angle at which water runs onto a side; along it, it does not
-
-
-def mixed(volume: float, layer: Layer) -> tuple[Heap, ...]:
-    """The parts of the mix of a layer for a volume in m³."""
-    parts, placed, heaps = layer.mix or (), Range(volume, volume, volume), []
-    for part, name in zip(parts, ("cement", "sand", "aggregate"), strict=False):
-        loose = placed * (layer.waste + 1.0) * layer.loose * (part / sum(parts))
-        mass = loose * DENSITIES["cement" if name == "cement" else "sand, dry"].range
-        heaps.append(Heap(BUY, name, placed * (part / sum(parts)), loose, mass,
-                          bags=mass * (1 / SMALL_BAG) if name == "cement" else None))
-    return tuple(heaps)
 
 
 def doubts_of(screed: Screed, steepest: float) -> Iterator[str]:

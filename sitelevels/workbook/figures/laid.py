@@ -11,7 +11,7 @@ from ...design.mending import Lift, Mending
 from ...surface.straightedge import SAME, Straightedge
 from ...wording import word_change, word_distance, word_mm, word_place, word_times
 from . import style
-from .water import beside, in_walls, plan_of, spans
+from .labels import beside, in_walls, plan_of, spans
 
 MANY, NAMED = 60, 25  # so many spots are all given their number; of more, the farthest off alone
 PLACES = 201  # along a bar at which the surface under it is drawn

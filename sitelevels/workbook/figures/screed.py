@@ -21,7 +21,8 @@ from ...wording import word_fall, word_mm, word_volume
 from ...works.pegs import standing
 from ...works.screed import Screed
 from . import style
-from .water import beside, fine_steps, in_walls, label_lines, mesh_of, plan_of, say, spans
+from .labels import beside, in_walls, label_lines, plan_of, say, spans
+from .water import fine_steps, mesh_of
 
 THICK = LinearSegmentedColormap.from_list("thick", ["#fbf9f2", style.SUB_BASE])
 RINGED = 5  # more places than these at the least thickness are not ringed one by one

@@ -1,0 +1,112 @@
+"""Plans with words that stand clear of marks, walls and each other."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from typing import Any
+
+import numpy as np
+import shapely
+from matplotlib.axes import Axes
+from matplotlib.contour import ContourSet
+from matplotlib.figure import Figure
+from matplotlib.patches import PathPatch
+from matplotlib.text import Annotation
+from matplotlib.transforms import Bbox
+
+from ...design.brief import Brief
+from . import style
+
+FAR = 3  # of SIDES: words that stand farther up or down are led to by a line
+
+
+def plan_of(ax: Axes | None, brief: Brief) -> Axes:
+    """A plan that stands at the left of its room, where long titles find theirs."""
+    ax = style.axes(ax, (7.6, 5.4))
+    style.plan_axes(ax, brief)
+    ax.set_anchor("W")
+    return ax
+
+
+def in_walls(brief: Brief) -> style.Floats:
+    """Places (k, 2) along the middles of walls as they are drawn."""
+    lines = [np.linspace(wall.first, wall.second, 40) - 0.11 * np.array(brief.outward(wall)) for wall in brief.walls]
+    return np.concatenate([np.empty((0, 2)), *lines])
+
+
+def spans(ax: Axes, places: Iterable[Any], half: float) -> list[Bbox]:
+    """Where marks at places (x, y) stand on the picture, each reaching `half` points every way."""
+    reach = half * ax.figure.get_dpi() / 72
+    at = np.reshape(ax.transData.transform(np.reshape(np.array([*places], dtype=float), (-1, 2))), (-1, 2))
+    return [Bbox([[x - reach, y - reach], [x + reach, y + reach]]) for x, y in at]
+
+
+def beside(ax: Axes, labels: Iterable[tuple[float, float, str, float]], off: Callable[[], list[Bbox]] = list) -> list[Bbox]:
+    """Words beside places (x, y), so many points away, the first coming first: clear of all other words, and of marks.
+
+    The title has to be there, for the room that it takes decides where places lie.
+
+    `off` says where marks stand, once it is settled where places lie; where there is no room, as little as can be of them is
+    written over, and where other words leave none, a label is left out. Returns what is taken then.
+    """
+    figure = ax.figure
+    if isinstance(figure, Figure):
+        style.plain_text(figure)
+        figure.draw_without_rendering()  # only then is it settled where places lie
+    frame, marks = ax.get_window_extent().padded(3), off()
+    taken = [text.get_window_extent() for text in ax.texts if text.get_text()]
+    for x, y, words, gap in labels:
+        text = ax.annotate(words, (x, y), xytext=(0, 0), textcoords="offset points", fontsize=style.TEXT, color=style.INK,
+                           zorder=8, bbox=style.BACKED, parse_math=False)
+        style.plain_text(ax)
+        found: list[tuple[float, int, float, float, float]] = []
+        for rank, (right, up) in enumerate(style.SIDES):
+            by = 3 * up + (0.75 * gap - 3) * (1 if up > 0 else -1)
+            box = _stood(text, right, gap * right, by)
+            if frame.x0 <= box.x0 and box.x1 <= frame.x1 and frame.y0 <= box.y0 and box.y1 <= frame.y1 and not any(
+                    map(box.overlaps, taken)):
+                found.append((sum(_common(box, mark) for mark in marks), rank, right, up, by))
+        if not found:
+            text.remove()
+            continue
+        _, _, side, far, rise = min(found)
+        taken.append(_stood(text, side, gap * side, rise))
+        if abs(far) > FAR:
+            ax.annotate("", (x, y), xytext=(gap * side, rise), textcoords="offset points", zorder=3,
+                        arrowprops={"arrowstyle": "-", "color": style.INK, "linewidth": 0.6})
+    return taken + marks
+
+
+def _stood(text: Annotation, right: float, x: float, y: float) -> Bbox:
+    """Where words lie that stand so many points beside their place."""
+    text.set_position((x, y))
+    text.set_horizontalalignment("left" if right > 0 else "right" if right < 0 else "center")
+    text.set_verticalalignment("bottom" if y > 0 else "top")
+    return text.get_window_extent()
+
+
+def _common(one: Bbox, other: Bbox) -> float:
+    """The area that two boxes have in common."""
+    both = Bbox.intersection(one, other)
+    return 0.0 if both is None else float(both.width * both.height)
+
+
+def label_lines(ax: Axes, lines: ContourSet, area: shapely.Polygon, words: Callable[[float], str], taken: list[Bbox]) -> None:
+    """Labels on contours, but for those that would lie on what is taken."""
+    before = [*ax.texts]
+    style.label_contours(ax, lines, area, words)
+    kept = [*taken]
+    for text in ax.texts[len(before):]:
+        box = text.get_window_extent()
+        if any(map(box.overlaps, kept)):
+            text.remove()
+        else:
+            kept.append(box)
+
+
+def say(ax: Axes, area: shapely.Polygon, words: str, tint: str = "#f4f5f5") -> None:
+    """A plain sentence in an empty plan."""
+    ax.add_patch(PathPatch(style.area_path(area), facecolor=tint, edgecolor="none", zorder=0))
+    place = area.representative_point()
+    ax.text(place.x, place.y, words, ha="center", va="center", fontsize=style.TEXT + 1, color=style.INK, zorder=6,
+            bbox=style.BACKED)
