@@ -53,6 +53,11 @@ from .works.catchment import Catchments, catchments
 from .works.soakaway import Infiltration, Soakaway, infiltration, soakaway
 from .works.screed import Screed, base_to_screed
 from .works.datum import Departure, departure_from_datum
+from .teaching.exercise import Exercise, Question, Slip
+from .teaching.practice import practice_book
+from .teaching.worked import worked_steps
+from .teaching.marking import Marked, mark_book
+from .teaching.glossary import GLOSSARY
 
 __all__ = [
     "parse_fall", "word_fall", "SurveyError", "SurveyWarning",
@@ -74,4 +79,5 @@ __all__ = [
     "check_laid", "Laid", "where_to_lift", "Mending", "straightedge", "Straightedge", "flatness", "Flatness", "Regularity",
     "REGULARITY", "ponding", "Ponding", "Basin", "standing_water", "StandingWater", "lipping", "lips_by_levels", "LIPPING",
     "base_to_screed", "Screed", "SCREEDS", "departure_from_datum", "Departure",
+    "practice_book", "Exercise", "Question", "Slip", "worked_steps", "mark_book", "Marked", "GLOSSARY",
 ]

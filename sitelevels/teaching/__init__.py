@@ -1,0 +1,1 @@
+"""Books to practise on, the working of each, and the marking of what a learner wrote."""

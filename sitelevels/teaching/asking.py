@@ -1,0 +1,118 @@
+"""Questions asked of a drawn book, each with its right working and the wrong ways that are usual."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+
+from ..errors import finite
+from ..survey.book import ALLOWANCES
+from ..wording import whole_mm, word_level, word_mm
+from .drawing import Booked
+from .exercise import Own, Question, Slip, Unit, Value
+
+Way = Callable[[Own], Value]
+ALLOWED = ALLOWANCES["ordinary"]
+MM = 0.00051  # m: a whole millimetre, or the half that it was rounded from
+EXACT = 1e-9  # m: what binary fractions may add
+
+
+def m(mm: float) -> str:
+    """Whole mm as metres in words."""
+    return word_level(mm / 1000)
+
+
+def always(value: Value) -> Way:
+    """An answer that hangs on nothing before it."""
+    return lambda _: value
+
+
+def says(text: str) -> Callable[[Asking], str]:
+    """A working that hangs on no answer before it."""
+    return lambda _: text
+
+
+def length(mm: int) -> str:
+    """A length along the ground in mm as metres in words."""
+    return word_level(mm / 1000, digits=2 if mm % 100 else 1)
+
+
+class Asking:
+    """Questions in the order asked: each working is written with the right answers to those before."""
+
+    def __init__(self, levels: Mapping[int, float] | None = None, hpcs: Mapping[int, float] | None = None) -> None:
+        self.questions: list[Question] = []
+        self.right = Own(levels or {}, hpcs or {}, {})
+
+    def ask(self, name: str, unit: Unit, ask: str, answer: Way, how: Callable[[Asking], str], mistakes: Mapping[str, Way], *,
+            choices: tuple[str, ...] = (), also: tuple[str, ...] = (), check: str = "") -> None:
+        """One more question; `how` writes its working up to the answer."""
+        value = answer(self.right)
+        within = MM if unit != "fall" else max(1e-4, 0.6 * finite(value, "the fall")**2)  # 1:N to the nearest whole N
+        plain = Question(name, ask, unit, answer, "", mistakes, choices, also, check, within)
+        self.right = Own(self.right.levels, self.right.hpcs, {**self.right.answers, name: value})
+        joined = " = " if unit in ("m", "mm", "fall") else ": " if unit == "choice" else " Answer: "
+        working = f"{how(self)}{joined}{plain.word(value)}."
+        self.questions.append(Question(name, ask, unit, answer, working, mistakes, choices, also, check, within))
+
+    def said(self, name: str) -> str:
+        """The right answer to a question asked before, in words; of a length in m, in m."""
+        question = next(one for one in self.questions if one.name == name)
+        return question.word(self.right.answers[name])
+
+
+def ask_closing(asking: Asking, booked: Booked) -> None:
+    """By how much the last shot misses the known level, and whether that is allowed."""
+    last, setups = booked.shots[-1], len(booked.heights)
+    point, known, row = last.point, booked.known[last.point] / 1000, last.row
+    allowed = ALLOWED.of(setups)
+    asking.ask("misclosure", "mm", f"How far is the level found at {point} in row {row} above the known one? Below is minus.",
+               lambda own: own.levels[row] - known,
+               lambda _: f"Observed − known at {point}: {m(booked.levels[-1])} − {word_level(known)}",
+               {"that is known minus observed: the misclosure is observed minus known": lambda own: known - own.levels[row],
+                "that is the level found, not how far it is from the known one": lambda own: own.levels[row]},
+               check="ΣBS − ΣFS = last − first")
+    times = f"5 mm × √{setups} = {word_mm(allowed, digits=1)}"
+    asking.ask("closes", "choice", "Is the misclosure within 5 mm × √set-ups? Its sign does not matter here.",
+               lambda own: "yes" if abs(own.number("misclosure")) <= allowed + EXACT else "no",
+               lambda a: f"{word_mm(abs(a.right.number('misclosure')))} against {times}",
+               {"that holds for one set-up only, 5 mm: more set-ups are allowed more":
+                lambda own: "yes" if abs(own.number("misclosure")) <= ALLOWED.of(1) + EXACT else "no",
+                "a minus does not make a misclosure small: its size counts":
+                lambda own: "yes" if own.number("misclosure") <= allowed + EXACT else "no"},
+               choices=("yes", "no"))
+
+
+def ask_slip(asking: Asking, slip: Slip, also: tuple[str, ...], others: Mapping[str, str]) -> None:
+    """Where the slip is; `others` are wrong rows with what is said of them."""
+    row = str(slip.row) if slip.caught_by else "none"
+    seen = slip.caught_by or "no check"
+    how = f"{seen[:1].upper()}{seen[1:]} shows a slip{f'; put right, row {row} explains it' * bool(slip.caught_by)}."
+    asking.ask("row of the slip", "row", "In which row was a reading booked wrongly? Write the number of the row, or none if no "
+               "check shows one. Where several rows would explain what the checks say, any of them is right.",
+               always(row), says(how), {said: always(other) for other, said in others.items()}, also=also)
+
+
+def fall_of(drop: float, over: float) -> str:
+    """The working of a fall, lengths in m."""
+    return f"{word_mm(drop)} / {word_level(over)} = {word_level(drop / over, digits=4).removesuffix(' m')}"
+
+
+def ask_drop(asking: Asking, booked: Booked, high: str, low: str, run: int) -> None:
+    """The drop from one spot to another, and the fall over `run` mm."""
+    first, last, over = booked.row(high), booked.row(low), run / 1000
+    levels = dict(zip((shot.row for shot in booked.shots), booked.levels, strict=True))
+    drop, fall = f"drop {high} to {low}", f"fall {high} to {low}"
+    asking.ask(drop, "mm", f"How far does the ground drop from {high} to {low}? Plus when {low} is lower.",
+               lambda own: whole_mm(own.levels[first] - own.levels[last]),
+               lambda _: f"{m(levels[first])} − {m(levels[last])}",
+               {f"that is {low} minus {high}: a drop is plus when the far end is lower":
+                lambda own: own.levels[last] - own.levels[first],
+                "that is a level, not a drop": lambda own: own.levels[last]},
+               check=f"reading on {low} − reading on {high}")
+    asking.ask(fall, "fall", f"What is the fall from {high} to {low}, {length(run)} apart, as 1:N?",
+               lambda own: own.number(drop) / over, lambda a: fall_of(a.right.number(drop), over),
+               {"that is the fall in mm to the metre, not N: N is length over drop":
+                lambda own: 1 / (1000 * own.number(drop) / over) if own.number(drop) else 0.0,
+                "the drop and the length were not in the same unit, mm over m": lambda own: own.number(drop) / over * 1000,
+                "the fall runs the other way: uphill for downhill": lambda own: -own.number(drop) / over},
+               check=f"N × drop = {length(run)}")

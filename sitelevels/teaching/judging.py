@@ -1,0 +1,134 @@
+"""One cell judged: against the right number, and against what follows from the learner's own."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, replace
+from typing import Literal
+
+from ..errors import plainly, rows_named
+from ..survey.linking import EXACT, Sight
+from .filled import Cell
+from .reasons import Figures, Guess, no_reason
+
+Verdict = Literal["right", "carried", "wrong", "again", "missing"]
+Key = tuple[int, str]
+MOST = 6  # numbers that a cell may be built on: more are slip upon slip, which nobody can tell apart
+
+
+@dataclass(frozen=True)
+class Mark:
+    """What is said of one cell: `row` is 0 for a question; `written` is as typed, `right` has its unit.
+
+    `kind` is that of the slip, `check` the check that would have shown it.
+    """
+
+    row: int
+    where: str
+    column: str
+    written: str
+    right: str
+    verdict: Verdict
+    reason: str = ""
+    kind: str = ""
+    check: str = ""
+
+
+@dataclass(frozen=True)
+class Value:
+    """A number in m that later cells may be built on, and the cells where the slips in it were made."""
+
+    value: float
+    slips: tuple[Key, ...] = ()
+
+    def plus(self, other: Value | float, side: int = 1) -> Value:
+        """The sum, or the difference if `side` is −1, with the slips of both."""
+        if isinstance(other, Value):
+            return Value(self.value + side * other.value, tuple(dict.fromkeys((*self.slips, *other.slips))))
+        return Value(self.value + side * other, self.slips)
+
+
+class Judge:
+    """Marks as they are given. `slips` are the cells of each slip, the first of them wrong, with what it put them out by, m."""
+
+    def __init__(self, word: Figures) -> None:
+        self.word = word
+        self.marks: dict[Key, Mark] = {}
+        self.slips: dict[Key, dict[Key, float]] = {}
+        self.made: dict[str, Key] = {}  # ways of working that were wrong before
+        self.misused: list[tuple[Sight, float, Key, bool]] = []  # readings taken too great by so much before; surely so
+
+    def missing(self, key: Key, where: str, typed: str, right: str, rule: str = "a number") -> None:
+        """Mark a cell that is empty, or cannot be read, which counts as empty."""
+        said = f"This cannot be read as {rule}, so it counts as empty." if typed else "Left empty."
+        self.marks[key] = Mark(key[0], where, key[1], plainly(typed), right, "missing", said)
+
+    def _same_reading(self, changes: Iterable[tuple[Sight, float]], *, sure: bool = False) -> Key | None:
+        """Where one of these readings was taken too great by as much before."""
+        return next((key for sight, by in changes for other, before, key, surely in self.misused
+                     if other is sight and surely >= sure and self.word.near(by, before)), None)
+
+    def judge(self, key: Key, where: str, cell: Cell | None, right: float, follows: Iterable[Value],
+              guesses: Callable[[float], Iterable[Guess]], rule: str, *, required: bool = True, twice: bool = False,
+              changes: Callable[[float], Sequence[tuple[Sight, float]]] = lambda out: ()) -> list[Value]:
+        """Mark a cell, and return the numbers that may follow from it: the learner's first, then what it should have been.
+
+        `twice` says that the next row shows the same reading taken for another; `changes` which readings would explain that the
+        cell is out by so much.
+        """
+        ways: list[Value] = []
+        for way in follows:
+            if len(ways) < MOST and all(abs(way.value - other.value) > EXACT for other in ways):
+                ways.append(way)
+        shown, wrote = self.word.full(right), cell.value if cell else None
+        if cell is None or wrote is None:
+            if cell or required:
+                self.missing(key, where, cell.text if cell else "", shown)
+            return ways
+        mark = Mark(key[0], where, key[1], plainly(cell.text), shown, "right")
+        slips: tuple[Key, ...] = ()
+        if not self.word.near(wrote, right):
+            out = wrote - ways[0].value
+            fits = [way for way in ways if self.word.near(way.value, wrote)]
+            if fits and not self._same_reading(changes(out), sure=True):
+                slips = fits[0].slips
+                mark = replace(mark, verdict="carried", reason=carried_from(slips))
+            else:
+                best = self._best(guesses(wrote), wrote, ways[0].value, twice)
+                first = self._same_reading(changes(out)) or self.made.get(best.same)
+                mark = self.slip(mark, best, rule, first)
+                self.slips.setdefault(first or key, {})[key] = out
+                self.misused += [(sight, by, first or key, best.reading) for sight, by in changes(out)]
+                slips = (*ways[0].slips, first or key)
+                if best.kind == "unit":  # the number was meant right, and so it is built on
+                    ways = [Value(way.value, slips) for way in ways]
+                    wrote = ways[0].value
+        self.marks[key] = mark
+        return [Value(wrote, slips), *ways]
+
+    def slip(self, mark: Mark, guess: Guess, rule: str, first: Key | None) -> Mark:
+        """The mark of a slip: wrong, or the same as one made before."""
+        key = (mark.row, mark.column if mark.row else mark.where)
+        if first is not None:
+            return replace(mark, verdict="again", kind=guess.kind, reason=f"{again_of(first)} {rule}")
+        if guess.same:
+            self.made[guess.same] = key
+        return replace(mark, verdict="wrong", kind=guess.kind, reason=f"{guess.said}. {rule}")
+
+    def _best(self, guesses: Iterable[Guess], wrote: float, result: float, twice: bool) -> Guess:
+        """The likeliest: a slip made before, then by rank, then what gives the number exactly."""
+        fits = [guess for guess in guesses if self.word.near(guess.value, wrote)]
+        return min(fits, key=lambda one: (one.same not in self.made, twice and not one.reading, one.rank,
+                                          abs(one.value - wrote) > self.word.digit / 100),
+                   default=no_reason(self.word, wrote, result))
+
+
+def again_of(key: Key) -> str:
+    """That a slip was made before, and where: its row, or for row 0 the name of its question."""
+    return f"The slip of {f'row {key[0]}' if key[0] else plainly(repr(key[1]))} again."
+
+
+def carried_from(slips: Sequence[Key]) -> str:
+    """That a number follows from slips made before."""
+    rows = list(dict.fromkeys(row for row, _ in slips if row))
+    return f"Right, carried from {rows_named(rows)}." if rows else "Right, carried from your own numbers."

@@ -1,0 +1,238 @@
+"""A page that a learner filled in, marked: what is right, what follows from an earlier slip, and which slip it was."""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, replace
+from html import escape
+from itertools import product
+
+import pandas as pd
+
+from ..errors import SurveyError, finite, must_be, plainly, rows_named
+from ..survey.book import LevelBook
+from ..survey.cells import number_of
+from ..survey.linking import EXACT
+from ..wording import html_table, parse_fall
+from .chain import Chain
+from .exercise import Exercise, Own, Question
+from .exercise import Value as Answer
+from .filled import length_of, read_filled
+from .judging import Judge, Key, Mark, again_of
+from .reasons import Figures, Guess, no_reason, of_answer
+
+ORDER = ("rise", "fall", "level", "hpc", "adjusted")
+
+
+def mark_book(exercise: Exercise | LevelBook, answers: pd.DataFrame | str, *, digit: float = 0.001) -> Marked:
+    """Mark a page that a learner filled in, with the reason for each slip.
+
+    Parameters
+    ----------
+    exercise : Exercise or LevelBook
+        What was to be worked out; a book alone asks for its columns.
+    answers : DataFrame or str
+        The page as `Exercise.sheet` gives it, filled in, or the same as CSV text. Rows go by `row`, else by order; questions by
+        name. Numbers are in the unit of the book unless they name their own; decimal commas are read.
+    digit : float
+        The last digit of a level, m: numbers are the same within half of it.
+
+    Returns
+    -------
+    Marked
+
+    Raises
+    ------
+    SurveyError
+        If the page has none of the columns, lines that belong to no row or question, or two answers for one cell.
+
+    Notes
+    -----
+    Each cell is held against the right number, then against what follows from the learner's own earlier numbers by either method.
+    Only what fits neither is a slip, and it is looked for among the ways to work wrongly with those numbers.
+
+    >>> from sitelevels import read_book
+    >>> book = read_book("point,bs,is,fs,rl\\nBM,1.500,,,10.000\\nA,,1.625,,\\nBM,,,1.501,")
+    >>> marked = mark_book(book, "row,hpc,level\\n1,11.500,\\n2,,13.125\\n3,,9.999")
+    >>> print(marked.words[0])
+    Row 2, A, level: you wrote 13.125; you added the intermediate sight: 11.500 + 1.625. Level = HPC − reading = 9.875 m. \
+Σ(HPC × shots) − Σ(IS + FS) = Σ levels would have shown it.
+    """
+    must_be(exercise, (Exercise, LevelBook), "the exercise")
+    digit = finite(digit, "the digit", "It is the last digit of a level in m, e.g. 0.001.", over=0)
+    whole = exercise if isinstance(exercise, Exercise) else Exercise(exercise)
+    filled = read_filled(whole, answers)
+    judge = Judge(Figures(whole.book.unit_of("bs") if whole.book else "m", digit))
+    own = Chain(whole, whole.reduced, filled, judge).own if whole.reduced else Own()
+    columns = sorted(judge.marks.values(), key=lambda mark: (mark.row, ORDER.index(mark.column)))
+    return Marked(whole, answers, (*columns, *_questions(whole, filled.answers, own, judge)))
+
+
+@dataclass(frozen=True, eq=False)
+class Marked:
+    """A page with its marks. Made by `mark_book`."""
+
+    exercise: Exercise
+    answers: pd.DataFrame | str
+    marks: tuple[Mark, ...]
+
+    @property
+    def table(self) -> pd.DataFrame:
+        """A new table, a line for each mark: where column written right verdict reason check."""
+        names = ["where", "column", "written", "right", "verdict", "reason", "check"]
+        return pd.DataFrame([[getattr(mark, name) for name in names] for mark in self.marks], columns=names)
+
+    @property
+    def slips(self) -> tuple[Mark, ...]:
+        """The marks that are wrong, each slip once."""
+        return tuple(mark for mark in self.marks if mark.verdict == "wrong")
+
+    @property
+    def score(self) -> tuple[int, int]:
+        """How many cells are right or carried, and how many were asked; a slip made again is not counted again."""
+        good = sum(mark.verdict in ("right", "carried") for mark in self.marks)
+        return good, sum(mark.verdict != "again" for mark in self.marks)
+
+    def sentence(self) -> str:
+        """How it went, in a sentence or two."""
+        good, asked = self.score
+        carried = sum(mark.verdict == "carried" for mark in self.marks)
+        missing = sum(mark.verdict == "missing" for mark in self.marks)
+        more = f", {carried} of them carried from an earlier slip" if carried else ""
+        empty = f" {missing} {'is' if missing == 1 else 'are'} left empty." if missing else ""
+        if not self.slips:
+            return f"{good} of {asked} right{more}.{empty}" + ("" if missing else " No slip.")
+        first = self.slips[0]
+        return (f"{good} of {asked} right{more}.{empty} {len(self.slips)} slip{'s' if len(self.slips) > 1 else ''}: "
+                f"look first at {first.where}{'' if first.column == 'answer' else f', {first.column}'}.")
+
+    @property
+    def words(self) -> tuple[str, ...]:
+        """What to look at: each slip in sentences, answers that would do as well, then what is empty."""
+        found = []
+        for mark in self.marks:
+            said = f"{mark.where[:1].upper()}{mark.where[1:]}{'' if mark.column == 'answer' else f', {mark.column}'}"
+            if mark.verdict == "wrong":
+                carried = any(other.verdict == "carried" and f"row {mark.row}." in other.reason for other in self.marks)
+                found.append(" ".join(filter(None, (
+                    f"{said}: you wrote {mark.written}; {mark.reason}",
+                    f"Right from there on, carried from row {mark.row}." if carried and mark.row else "",
+                    self._again(mark), f"{mark.check[:1].upper()}{mark.check[1:]} would have shown it." if mark.check else ""))))
+            elif mark.reason and mark.verdict == "right":
+                found.append(f"{said}: {mark.written}. {mark.reason}")
+            elif mark.verdict == "missing" and mark.written:
+                found.append(f"{said}: you wrote {mark.written}. {mark.reason}")
+        empty = [mark for mark in self.marks if mark.verdict == "missing" and not mark.written]
+        rows = list(dict.fromkeys(mark.row for mark in empty if mark.row))
+        asked = [mark.where for mark in empty if not mark.row]
+        found += [f"Left empty: {', '.join([*([rows_named(rows)] if rows else []), *asked])}."] if empty else []
+        return tuple(found)
+
+    def _again(self, first: Mark) -> str:
+        """Where a slip was made again, in a sentence."""
+        same = again_of((first.row, first.where))
+        rows = [mark for mark in self.marks if mark.verdict == "again" and mark.reason.startswith(same)]
+        places = list(dict.fromkeys(mark.row for mark in rows if mark.row))
+        return f"It is there again in {rows_named(places)}, which costs nothing more." if places else ""
+
+    def __repr__(self) -> str:
+        return "\n".join([self.sentence(), *self.words])
+
+    def _repr_html_(self) -> str:
+        told = "".join(f"<p>{escape(one)}</p>" for one in (self.sentence(), *self.words))
+        return told + html_table(self.table, words=True)
+
+
+def _questions(exercise: Exercise, typed: Mapping[str, str], own: Own, judge: Judge) -> Iterator[Mark]:
+    """The marks of the questions, each worked from right numbers and from the learner's."""
+    answers: dict[str, Answer] = {}
+    for question in exercise.questions:
+        right = exercise.own.answers[question.name]
+        before = {name: value for name, value in exercise.own.answers.items() if name in answers}
+        basis = [Own(numbers.levels, numbers.hpcs, given)
+                 for numbers, given in product((own, exercise.own), (dict(answers), before))]
+        follows = [value for one in basis if (value := _asked(question.answer, one)) is not None] or [right]
+        text = typed.get(question.name, "")
+        wrote = _read(question, text)
+        key: Key = (0, question.name)
+        mark = Mark(0, question.name, "answer", plainly(text), question.word(right), "right")
+        answers[question.name] = follows[0] if wrote is None else wrote
+        if wrote is None:
+            judge.missing(key, mark.where, text, mark.right, _WANTED[question.unit].format(", ".join(question.choices)))
+            mark = replace(judge.marks.pop(key), column="answer")
+        elif wrote in question.also and not _same(question, wrote, right):
+            mark = replace(mark, reason="It would explain it too.")
+        elif not _same(question, wrote, right):
+            if any(_same(question, wrote, one) for one in follows):
+                mark = replace(mark, verdict="carried", reason="Right, carried from your own numbers.")
+            else:
+                mark = _slip(question, wrote, follows, basis, judge, mark)
+        yield mark
+
+
+_WANTED = {"m": "a length in m", "mm": "a length in mm", "fall": "a fall: 1:60", "choice": "one of these: {}",
+           "row": "the number of a row"}
+
+
+def _asked(answer: Callable[[Own], Answer], own: Own) -> Answer | None:
+    """An answer from a learner's numbers; None where they give none, two levels alike for a fall between them."""
+    try:
+        value = answer(own)
+    except (ArithmeticError, LookupError, TypeError, ValueError):
+        return None
+    return value if isinstance(value, str) or math.isfinite(value) else None
+
+
+def _read(question: Question, text: str) -> Answer | None:
+    """An answer as typed, in m or m/m where it is a number; None where it cannot be read. A bare fall is N of 1:N."""
+    plain = " ".join(text.casefold().split()).removesuffix(".")
+    if question.unit == "choice":
+        return next((one for one in question.choices if one.casefold() == plain), None)
+    number = number_of(plain.removeprefix("row").strip())
+    if question.unit == "row":
+        return "none" if plain == "none" else str(int(number)) if number is not None and number == number // 1 < 1e9 else None
+    if question.unit != "fall":
+        return length_of(text, 0.001 if question.unit == "mm" else 1.0)
+    if number is not None and abs(number) > 1:
+        return 1 / number
+    try:
+        return parse_fall(text.replace(",", "."))
+    except SurveyError:  # steeper than 1:1, as a slip with units may be
+        ratio = re.fullmatch(r"1 ?(?::|in|/) ?(.+?)( uphill)?", plain)
+        run = number_of(ratio[1]) if ratio else None
+        return None if ratio is None or not run or not 1e-6 < abs(run) < 1 else -1 / run if ratio[2] else 1 / run
+
+
+def _same(question: Question, one: Answer, other: Answer) -> bool:
+    """Whether two answers are the same: falls to half a unit of N, 1 % of it or 0.05 mm/m, which is half of what is shown."""
+    if isinstance(one, str) or isinstance(other, str):
+        return one == other
+    if question.unit != "fall":
+        return abs(one - other) <= question.within + EXACT
+    if abs(one - other) <= 0.00005 + EXACT:
+        return True
+    return one * other > 0 and abs(1 / one - 1 / other) <= max(0.5, 0.01 / abs(other)) + EXACT
+
+
+def _slip(question: Question, wrote: Answer, follows: list[Answer], basis: list[Own], judge: Judge, mark: Mark) -> Mark:
+    """The mark of an answer that fits nothing: a mistake that the question knows, from any of the numbers, or another."""
+    guess = next((Guess("question", 0.0, said, f"question {said}") for said, way in question.mistakes.items() for one in basis
+                  if (value := _asked(way, one)) is not None and _same(question, wrote, value)), None)
+    if guess is None:
+        guess = (Guess("question", 0.0, f"your numbers give {follows[0]}") if isinstance(wrote, str) else
+                 _number_slip(question, wrote, [one for one in follows if not isinstance(one, str)]))
+    made = judge.slip(mark, replace(guess, said=guess.said.removesuffix(".")), question.working, judge.made.get(guess.same))
+    return replace(made, check=question.check if made.verdict == "wrong" else "")
+
+
+def _number_slip(question: Question, wrote: float, follows: list[float]) -> Guess:
+    """A slip in a length or a fall that the question does not know of."""
+    if question.unit == "fall":
+        ways = [Guess("sign", -right, "that is uphill for downhill, or the reverse") for right in follows]
+        out = Guess("arithmetic", wrote, f"your numbers give {question.word(follows[0])}")
+    else:
+        ways = [way for right in follows for way in of_answer(question.unit, wrote, right)]
+        out = no_reason(Figures(), wrote, follows[0])
+    return next((way for way in ways if _same(question, wrote, way.value)), out)

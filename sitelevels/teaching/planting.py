@@ -1,0 +1,132 @@
+"""Slips planted in a drawn book, and the checks that show them, by sums in whole millimetres."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import replace
+
+from ..errors import SurveyError
+from .drawing import Booked, Draw
+from .exercise import Change, Slip
+
+SLIPS = {
+    "two digits swapped": "two neighbouring digits of a reading written the wrong way round",
+    "a digit misread": "one digit of a reading taken for another that looks like it",
+    "1 m dropped": "a reading booked a metre short",
+    "100 mm dropped": "a reading booked 100 mm short",
+    "the sign lost": "a staff held upside down booked without its minus",
+    "the instrument was knocked": "every reading of a set-up from some row on shifted by the same 15 to 40 mm",
+}
+"""Kinds of slip that can be planted, and what each is."""
+
+REPEAT = 5  # mm: repeats of one point that differ by more show a slip, as in `reduce_book`
+LEAST, LONGEST = 10, 4200  # mm: smaller slips pass for reading errors; no staff that is carried about a yard is longer
+KNOCKED = "the instrument was knocked"
+_ALIKE = {"0": "8", "1": "7", "3": "8", "5": "6", "6": "59", "7": "1", "8": "03", "9": "6"}  # common practice, no source
+
+
+def shown_by(booked: Booked) -> tuple[str, ...]:
+    """The checks of a book that fail, those first that say most about where."""
+    shots, told = booked.shots, []
+    backs = {shot.setup: shot for shot in shots if shot.column == "bs"}
+    first: dict[str, int] = {}
+    for shot, level in zip(shots[:-1], booked.levels, strict=False):
+        if shot.column == "is":
+            back = backs[shot.setup]
+            if back.point == shot.point and abs(shot.mm - back.mm) > REPEAT:
+                told.append(f"the shot back to {shot.point} from its own set-up")
+            elif back.point != shot.point and abs(level - first.setdefault(shot.point, level)) > REPEAT:
+                told.append(f"the second reading of {shot.point}")
+    if not booked.closes:
+        told.append(f"the closing reading on {shots[-1].point}")
+    told += [f"the missing minus beside the remark in row {shot.row}" for shot in shots
+             if shot.mm > 0 and "inverted" in shot.remark]
+    return tuple(told)
+
+
+def plant(booked: Booked, kind: str, draw: Draw, *, on_the_line: bool) -> tuple[Booked, Slip]:
+    """The same readings with a slip of a kind in them ("any" draws one); `on_the_line` keeps spots free of it.
+
+    Raises SurveyError if no reading of the book can have it.
+    """
+    shift = draw.whole(15, 40)
+    if kind == "any":
+        kind = draw.one([one for one in SLIPS if any(_ways(booked, one, shift, on_the_line))])
+    ways = list(_ways(booked, kind, shift, on_the_line))
+    if not ways and kind != "the sign lost":
+        ways = list(_ways(booked, kind, shift, False))
+    if not ways:
+        raise SurveyError(f"no reading of this book can have the slip {kind!r}",
+                          rule="A lost sign needs a reading with the staff upside down that nothing else is worked out from.",
+                          remedy="Choose another slip, another seed, the kind 'staff inverted', or None.")
+    caught = [way for way in ways if shown_by(_spoilt(booked, way))]
+    unseen = [way for way in ways if way not in caught]
+    way = draw.one(caught if caught and (draw.whole(1, 4, 1) > 1 or not unseen) else unseen)
+    spoilt = _spoilt(booked, way)
+    changes = tuple(Change(shot.row, shot.column, shot.mm / 1000, way[place] / 1000)
+                    for place, shot in enumerate(booked.shots) if place in way)
+    return spoilt, Slip(kind, booked.shots[min(way)].point, changes, next(iter(shown_by(spoilt)), ""))
+
+
+def explaining(booked: Booked, meant: Booked, kind: str) -> set[int]:
+    """Rows where one slip, put right, lets every check pass: a simple slip in one reading, or a shift like the one planted.
+
+    What `suspect_slips` looks for, without its ranking and many times as fast.
+    """
+    points = [shot.point for shot in booked.shots]
+    checked = [place for place, shot in enumerate(booked.shots)
+               if shot.column != "is" or points.count(shot.point) > 1 or "inverted" in shot.remark]
+    ways = [{place: mm} for place in checked for mm in _undone(booked.shots[place].mm)]
+    if kind == KNOCKED:
+        shift = next(shot.mm - other.mm for shot, other in zip(booked.shots, meant.shots, strict=True) if shot.mm != other.mm)
+        ways += _shifted(booked, -shift)
+    return {booked.shots[min(way)].row for way in ways if not shown_by(_spoilt(booked, way))}
+
+
+def _spoilt(booked: Booked, way: Mapping[int, int]) -> Booked:
+    return replace(booked, shots=tuple(replace(shot, mm=way[place]) if place in way else shot
+                                       for place, shot in enumerate(booked.shots)))
+
+
+def _shifted(booked: Booked, shift: int) -> Iterator[dict[int, int]]:
+    """Readings in mm by their place, all from one shot to the last of its set-up shifted."""
+    for place, shot in enumerate(booked.shots):
+        if shot.column != "bs":
+            yield {other: later.mm + shift for other, later in enumerate(booked.shots)
+                   if other >= place and later.setup == shot.setup}
+
+
+def _ways(booked: Booked, kind: str, shift: int, on_the_line: bool) -> Iterator[dict[int, int]]:
+    """Readings in mm by their place that a slip would have changed; one that moves the closing is big enough to be shown."""
+    if kind == KNOCKED:
+        ways = [*_shifted(booked, shift), *_shifted(booked, -shift)]
+    else:
+        ways = [{place: mm} for place, shot in enumerate(booked.shots) if shot.column != "is" or not on_the_line
+                for mm in sorted(set(_spellings(shot.mm, kind)))]
+    for way in ways:
+        changed = [(booked.shots[place].mm, mm) for place, mm in way.items()]
+        if all(100 < abs(new) <= LONGEST and abs(new - old) >= LEAST and (new * old > 0 or new == -old) for old, new in changed):
+            spoilt = _spoilt(booked, way)
+            if spoilt.misclosure == booked.misclosure or not spoilt.closes:
+                yield way
+
+
+def _spellings(mm: int, kind: str) -> Iterator[int]:
+    sign, digits = -1 if mm < 0 else 1, str(abs(mm)).zfill(4)
+    if kind == "two digits swapped":
+        yield from (sign * int(digits[:i] + digits[i + 1] + digits[i] + digits[i + 2:]) for i in range(3))
+    elif kind == "a digit misread":
+        yield from (sign * int(digits[:i] + new + digits[i + 1:]) for i in range(4) for new in _ALIKE.get(digits[i], ""))
+    elif kind == "the sign lost":
+        yield from [-mm] * (mm < 0)
+    elif kind in ("1 m dropped", "100 mm dropped"):
+        yield mm - sign * (1000 if kind == "1 m dropped" else 100)
+
+
+def _undone(mm: int) -> Iterator[int]:
+    """Readings that a simple slip could have turned into this one."""
+    sign, digits = -1 if mm < 0 else 1, str(abs(mm)).zfill(4)
+    for i in range(4):
+        yield from (sign * int(digits[:i] + new + digits[i + 1:]) for new in "0123456789")
+        yield from (sign * int(digits[:i] + digits[j] + digits[i + 1:j] + digits[i] + digits[j + 1:]) for j in range(i + 1, 4))
+    yield from (mm + 1000, mm - 1000, mm + 100, mm - 100, -mm)

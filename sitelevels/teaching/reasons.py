@@ -1,0 +1,226 @@
+"""Why a number may have come out wrong: ways of working, each with the number that it gives."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+from ..survey.book import METRES_PER
+from ..survey.linking import EXACT
+from ..wording import digits_of, word_level, word_mm
+
+# Two slips may give one number. A wrong way of working with what stands beside the cell gives one or two numbers out of
+# thousands, so that a match is hardly chance: it goes first. Then slips of the pen: digits of the result swapped (about three
+# numbers), digits of a reading swapped (three), a figure carried wrongly (eight), one digit misread (36; what is out by one in
+# one figure is likelier carried wrongly than misread). Last the numbers from elsewhere on the page: there are many, and few take
+# them. The order is the judgement of those who wrote this, no source.
+WAY, PEN, FAR = 0, 1, 2
+
+
+@dataclass(frozen=True)
+class Guess:
+    """A slip of a kind, the number in m that it gives, and what is said of it.
+
+    Slips with one `same` are one slip made again; "" is never the same. `rank` says how soon it is believed, 0 first; `reading`
+    that the reading of this row was taken for another number, which the next row would show too.
+    """
+
+    kind: str
+    value: float
+    said: str
+    same: str = ""
+    rank: int = WAY
+    reading: bool = False
+
+
+@dataclass(frozen=True)
+class Given:
+    """A number in m that went into a sum, or stands beside it: what it is called, and the kind of slip that using it would be.
+
+    `relation` says how it stands to the cell; `far` that it stands elsewhere on the page.
+    """
+
+    named: str
+    value: float
+    kind: str = ""
+    relation: str = ""
+    far: bool = False
+
+
+@dataclass(frozen=True)
+class Figures:
+    """How numbers in m are written on a page in `unit`, and compared: to half of `digit`, in m."""
+
+    unit: str = "m"
+    digit: float = 0.001
+
+    @property
+    def places(self) -> int:
+        """Digits behind the decimal point."""
+        return next((places for places in range(7) if METRES_PER[self.unit] * 10.0**-places <= self.digit * 1.001), 7)
+
+    @property
+    def last(self) -> float:
+        """The last digit that is written, in m."""
+        return METRES_PER[self.unit] * 10.0**-self.places
+
+    def near(self, one: float, other: float) -> bool:
+        """Whether two numbers are the same as far as they are judged."""
+        return abs(one - other) <= self.digit / 2 + EXACT
+
+    def bare(self, value: float) -> str:
+        """A number without its unit."""
+        return word_level(value / METRES_PER[self.unit], digits=self.places).removesuffix(" m").replace("-", "−")
+
+    def full(self, value: float) -> str:
+        """A number with its unit."""
+        return f"{self.bare(value)} {self.unit}"
+
+    def amount(self, size: float) -> str:
+        """A length of which the last digit matters, in words."""
+        return self.full(size) if self.unit == "ft" or size >= 1 else word_mm(size, digits=0 if self.digit >= 0.001 else 1)
+
+    def sum(self, one: float, other: float, *, minus: bool) -> str:
+        """Two numbers with a + or a − between them."""
+        return f"{self.bare(one)} {'−' if minus else '+'} {f'({self.bare(other)})' if other < 0 else self.bare(other)}"
+
+    def swapped(self, result: float, wrote: float) -> bool:
+        """Whether two neighbouring digits changed places."""
+        apart = self._apart(result, wrote)
+        return self._crossed(apart) and apart[1][0] == apart[0][0] + 1
+
+    def copied(self, reading: float, taken: float) -> str:
+        """How one reading was taken for another: "swapped", "misread", or "" where no single slip of the pen does it."""
+        apart = self._apart(reading, taken)
+        return "swapped" if self._crossed(apart) else "misread" if len(apart) == 1 else ""
+
+    @staticmethod
+    def _crossed(apart: list[tuple[int, str, str]]) -> bool:
+        return len(apart) == 2 and apart[0][1:] == apart[1][:0:-1]
+
+    def _apart(self, one: float, other: float) -> list[tuple[int, str, str]]:
+        """Where the digits of two numbers of one sign differ, and those digits; none where either ends on no digit written."""
+        first, second = (digits_of(value, self.last) for value in (one, other))
+        loose = any(abs(abs(value) - int(digits) * self.last) > self.digit / 10
+                    for value, digits in ((one, first), (other, second)))
+        if loose or len(first) != len(second) or (one < 0) != (other < 0):
+            return []
+        return [(place, *pair) for place, pair in enumerate(zip(first, second, strict=True)) if pair[0] != pair[1]]
+
+
+def of_sum(word: Figures, wrote: float, left: Given, right: Given, turned: Guess | None, *, minus: bool = False,
+           lefts: Sequence[Given] = (), rights: Sequence[Given] = ()) -> Iterator[Guess]:
+    """Ways to a wrong left + right, or left − right if `minus`: the sign `turned`, another number on either side, the pen."""
+    side = -1 if minus else 1
+    result = left.value + side * right.value
+    yield from in_another_unit(word.unit, wrote, result)
+    if turned is not None:
+        yield turned
+    for first, second, one in (*((one, right, one) for one in lefts), *((left, one, one) for one in rights)):
+        yield Guess(one.kind, first.value + side * second.value,
+                    f"you used {one.named}: {word.sum(first.value, second.value, minus=minus)}", f"{one.kind} {one.relation}",
+                    FAR if one.far else WAY, second is one)
+    if word.swapped(result, wrote):
+        yield Guess("digits swapped", wrote, f"two digits changed places: the sum gives {word.full(result)}", rank=PEN)
+    taken = [(right, side * (wrote - left.value), True), (left, wrote - side * right.value, False)]
+    copies = [(word.copied(given.value, other),
+               Guess("reading miscopied", wrote, f"you read {given.named} {word.bare(given.value)} as {word.bare(other)}",
+                     rank=PEN, reading=here))
+              for given, other, here in taken if given.kind == "reading"]
+    yield from (guess for how, guess in copies if how == "swapped")
+    whole = METRES_PER["ft"] if word.unit == "ft" else 1.0
+    for size in (whole, whole / 10, whole / 100, whole / 1000):
+        yield from (Guess("carry", result + step, f"it is out by exactly {word.amount(size)}: a figure carried wrongly", rank=PEN)
+                    for step in (size, -size))
+    yield from (guess for how, guess in copies if how == "misread")
+
+
+def no_reason(word: Figures, wrote: float, result: float) -> Guess:
+    """What is said where no simple slip gives the number written."""
+    side = "high" if wrote > result else "low"
+    return Guess("arithmetic", wrote, f"it is {word.amount(abs(wrote - result))} too {side}, which no simple slip gives")
+
+
+def in_another_unit(unit: str, wrote: float, right: float) -> Iterator[Guess]:
+    """A number in mm where one in m is asked for, or the reverse."""
+    times, said = (1000, "mm") if unit == "m" else (0.001, "m")
+    if unit in ("m", "mm") and abs(wrote - right * times) <= abs(wrote) / 1000:
+        yield Guess("unit", wrote, f"that is in {said}, and {unit} are asked for", "unit")
+
+
+def lost_sign(word: Figures, left: Given, right: Given, *, minus: bool) -> Guess:
+    """The minus of a reading upside down, on the right of a sum, left out."""
+    return Guess("sign", left.value + (right.value if minus else -right.value),
+                 f"the staff was upside down, and you lost the minus: {word.sum(left.value, -right.value, minus=minus)}",
+                 "sign", reading=True)
+
+
+def of_hpc(word: Figures, wrote: float, level: Given, sight: Given, readings: Sequence[Given], levels: Sequence[Given],
+           planes: Sequence[Given]) -> Iterator[Guess]:
+    """Ways to a wrong HPC: other readings, levels, and HPCs of other set-ups in place of its own."""
+    taken = Guess("backsight subtracted", level.value - sight.value,
+                  f"you took {sight.named} off: {word.sum(level.value, sight.value, minus=True)}", "backsight subtracted")
+    yield from of_sum(word, wrote, level, sight, lost_sign(word, level, sight, minus=False) if sight.value < 0 else taken,
+                      lefts=[*planes, *levels], rights=readings)
+    if sight.value < 0:
+        yield taken  # a learner who takes every backsight off takes this one off
+    yield from (Guess("other set-up", one.value, f"that is {one.named}: the instrument has been moved since", "other set-up ")
+                for one in planes)
+
+
+def of_level(word: Figures, wrote: float, plane: Given, sight: Given, readings: Sequence[Given],
+             planes: Sequence[Given]) -> Iterator[Guess]:
+    """Ways to a wrong level by height of collimation: other readings, HPCs of other set-ups."""
+    added = Guess("added", plane.value + sight.value,
+                  f"you added {sight.named}: {word.sum(plane.value, sight.value, minus=False)}", "added")
+    yield from of_sum(word, wrote, plane, sight, lost_sign(word, plane, sight, minus=True) if sight.value < 0 else added,
+                      minus=True, lefts=planes, rights=readings)
+    if sight.value < 0:
+        yield added  # a learner who adds every reading adds this one
+
+
+def of_level_by_step(word: Figures, wrote: float, before: Given, step: float, levels: Sequence[Given]) -> Iterator[Guess]:
+    """Ways to a wrong level by rise and fall, a fall being less than nought: other levels to begin from."""
+    said = "took the rise off" if step > 0 else "added the fall"
+    turned = Guess("wrong way", before.value - step,
+                   f"you {said}: {word.sum(before.value, abs(step), minus=step > 0)}", "wrong way")
+    move = Given("the rise" if step > 0 else "the fall", abs(step))
+    yield from of_sum(word, wrote, before, move, turned if step else None, minus=step < 0, lefts=levels)
+
+
+def of_step(word: Figures, wrote: float, before: Given, sight: Given, befores: Sequence[Given],
+            readings: Sequence[Given]) -> Iterator[Guess]:
+    """Ways to a wrong rise, or fall (less than nought): what may stand in place of the reading before, or of this one."""
+    first, second = before.value, sight.value
+    too_much = Guess("sign", first + second, f"you added the two readings: {word.sum(first, second, minus=False)}", "added both")
+    lost = [lost_sign(word, before, sight, minus=True)] if second < 0 else []
+    if first < 0:
+        lost.append(Guess("sign", -first - second, "the staff was upside down in the row before, and you lost that minus: "
+                          f"{word.sum(-first, second, minus=True)}", "sign"))
+    turned = Guess("rise for fall", second - first, f"it is a {'rise' if first > second else 'fall'}: "
+                   f"{word.sum(first, second, minus=True)} = {word.bare(first - second)}", "rise for fall")
+    yield from lost
+    if first != second:
+        yield turned
+    if lost:
+        yield from (Guess("sign", value, "you left out the minus of readings upside down", "sign") for value in
+                    (abs(first) - abs(second), abs(second) - abs(first)))
+    yield from of_sum(word, wrote, before, sight, None if lost else too_much, minus=True, lefts=befores, rights=readings)
+
+
+def of_adjusted(word: Figures, wrote: float, level: Given, correction: float, others: Sequence[float]) -> Iterator[Guess]:
+    """Ways to a wrong adjusted level: the level found, what it is corrected by, and the corrections of other set-ups."""
+    turned = Guess("correction", level.value - correction,
+                   f"the correction has the wrong sign: {word.sum(level.value, correction, minus=True)}", "wrong sign")
+    shares = [Given("no correction", 0.0, "correction", "left out")]
+    named = "the correction of another set-up" if correction else "a correction where none is due"
+    shares += [Given(named, other, "correction", "other share") for other in others]
+    yield from of_sum(word, wrote, level, Given("the correction", correction), turned if correction else None,
+                      rights=[one for one in shares if one.value != correction])
+
+
+def of_answer(unit: str, wrote: float, right: float) -> Iterator[Guess]:
+    """Ways to a wrong length that a question asks for in `unit`, beside those that the question knows of."""
+    yield Guess("sign", -right, "the sign is the other way round", "sign of an answer")
+    yield from in_another_unit(unit, wrote, right)
+    yield from of_sum(Figures(), wrote, Given("", right), Given("", 0.0), None)

@@ -1,0 +1,134 @@
+"""Lessons: each answer worked again from the numbers that stand in its question, by the formula of a textbook."""
+
+from __future__ import annotations
+
+import math
+import random
+import re
+from collections.abc import Callable
+
+import pytest
+
+from sitelevels import SurveyError
+from sitelevels.teaching.lessons import LESSONS, Lesson, lesson
+
+SEEDS = [*range(48), 7003, 10**9]
+
+BY_HAND: dict[str, Callable[..., float]] = {
+    "a reading": lambda step, gully: gully - step,
+    "HPC": lambda known, bs, spot: known + bs - spot,
+    "rise and fall": lambda known, bs, first, second: known + (bs - first) + (first - second),
+    "change points": lambda known, bs, fs, back, spot: known + bs - fs + back - spot,
+    "closing": lambda known, bs, fs, back, last: (known + bs - fs + back - last) - known,
+    "two pegs": lambda apart, a, b, near, far: near + (a - b),
+    "falls": lambda drop, length, *examples: drop / 1000 / length,
+    "a plane": lambda wide, deep, a, b, c: c + (b - a),
+    "more shots": lambda sd, side, same, shots: sd / 1000 / math.sqrt(shots),
+    "a tilt": lambda shots, drop, length, climbs, over: (drop - climbs * length / over) / 1000 / length,
+    "150 mm": lambda left, right, least, one, ratio, length: min(left, right) - least / 1000 - length / ratio,
+    "a dig": lambda finished, ground, *layers: ground - (finished - sum(layers) / 1000),
+}
+
+
+def numbers_in(text: str) -> list[float]:
+    return [float(number) for number in re.findall(r"\d+(?:\.\d+)?", text)]
+
+
+def test_there_is_a_formula_for_each_lesson() -> None:
+    assert list(BY_HAND) == list(LESSONS)
+
+
+@pytest.mark.parametrize("key", LESSONS)
+def test_the_answer_is_that_of_the_textbook(key: str) -> None:
+    for seed in SEEDS:
+        asked = lesson(key, seed)
+        expected = BY_HAND[key](*numbers_in(asked.question))
+        assert asked.answer == pytest.approx(expected, abs=1e-9)
+        assert asked.agrees(expected)
+        assert not asked.agrees(expected + 3 * asked.within)
+        shown = numbers_in(asked.word(abs(asked.answer)))[-1]
+        assert shown in [number for step in asked.working for number in numbers_in(step)]  # the working comes to it
+        assert asked.question.startswith("Invented: ")
+        assert not re.search(r"nan|None|--|\+ -|− -", " ".join((asked.question, *asked.working, asked.meaning)))
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+def test_a_fall_is_said_in_every_way(seed: int) -> None:
+    asked = lesson("falls", seed)
+    drop, length = numbers_in(asked.question)[:2]
+    fall = drop / 1000 / length
+    told = " ".join(asked.working)
+    for number, pattern in ((1000 * fall, r"= ([\d.]+) mm/m"), (1 / fall, r"1 in ([\d.]+),"), (1 / fall, r"1:([\d.]+)\."),
+                            (100 * fall, r"per cent: ([\d.]+) %"), (math.degrees(math.atan(fall)), r"degrees: ([\d.]+)°"),
+                            (2000 * fall, r"([\d.]+) mm over 2 m")):
+        found = re.search(pattern, told)
+        assert found, pattern
+        assert float(found[1]) == pytest.approx(number, rel=0.005)  # three figures are shown
+    assert f"{drop:.0f} mm ÷ {length:.1f} m" in told
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+def test_the_dig_tells_the_reading_to_look_for(seed: int) -> None:
+    finished, _, *layers = numbers_in(lesson("a dig", seed).question)
+    hpc, _, formation, reading, *_ = numbers_in(lesson("a dig", seed).working[-1])
+    assert formation == pytest.approx(finished - sum(layers) / 1000, abs=1e-9)
+    assert reading == pytest.approx(hpc - formation, abs=1e-9)
+
+
+def test_the_dpc_lesson_names_its_sources_and_that_local_rules_decide() -> None:
+    meaning = lesson("150 mm", 1).meaning
+    assert "NHBC Standards, 10.2.6, 2021 (text read)" in meaning
+    assert "Approved Document C (England), 5.5b, July 2015 (quoted by others; the document itself was not seen)" in meaning
+    assert "local rules decide" in meaning
+
+
+def test_the_tilt_does_not_shrink_with_the_number_of_shots() -> None:
+    by_shots: dict[float, set[bool]] = {}
+    for seed in range(200):
+        asked = lesson("a tilt", seed)
+        shots, drop, length, climbs, _ = numbers_in(asked.question)
+        by_shots.setdefault(shots, set()).add(abs((drop / length - climbs / 10) / 1000 - asked.answer) < 1e-9)
+    assert by_shots == {9: {True}, 16: {True}, 25: {True}}
+
+
+def test_numbers_come_from_random_alone_so_that_they_are_the_same_everywhere() -> None:
+    for seed in (0, 1, 7003, 10**9):
+        draw = random.Random(seed * 12 + 1).random
+        draw()  # which yard
+        known, bs, spot = 12_000 + int(draw() * 56_001), 700 + int(draw() * 1_201), 900 + int(draw() * 1_501)
+        assert numbers_in(lesson("HPC", seed).question) == [known / 1000, bs / 1000, spot / 1000]
+
+
+def test_learners_have_different_numbers_and_each_their_own_again() -> None:
+    for key in LESSONS:
+        asked = [lesson(key, seed).question for seed in range(12)]
+        assert len(set(asked)) >= 9
+        assert asked == [lesson(key, seed).question for seed in range(12)]
+
+
+def test_a_closing_that_is_too_large_is_said_not_to_close() -> None:
+    verdicts = set()
+    for seed in range(60):
+        asked = lesson("closing", seed)
+        closes = abs(asked.answer) <= 0.005 * math.sqrt(2)
+        assert asked.working[-1].endswith("It closes." if closes else "Find the slip before you dig.")
+        verdicts.add(closes)
+    assert verdicts == {True, False}
+
+
+@pytest.mark.parametrize("seed", [-1, 10**9 + 1, True, 1.0, "1", None])
+def test_another_seed_is_refused(seed: object) -> None:
+    with pytest.raises(SurveyError, match="whole number from 0 to 1000000000"):
+        lesson("HPC", seed)  # type: ignore[arg-type]
+
+
+def test_another_lesson_is_refused() -> None:
+    with pytest.raises(SurveyError, match="There is no lesson 'hpc'"):
+        lesson("hpc", 1)
+
+
+def test_a_prediction_is_right_to_its_last_figure() -> None:
+    asked = Lesson("?", "mm", 0.0123, (), "")
+    assert asked.word(asked.answer) == "12 mm"
+    assert asked.agrees(0.0123 + 0.0005)
+    assert not asked.agrees(0.0123 + 0.0006)

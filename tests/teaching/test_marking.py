@@ -1,0 +1,483 @@
+"""Pages of one small book with one slip each, worked on paper: which cell is wrong, why, and what is carried."""
+
+from __future__ import annotations
+
+import pandas as pd
+import pytest
+
+import sitelevels as sl
+from sitelevels.teaching.exercise import Exercise, Question
+from sitelevels.teaching.marking import Mark, Marked, mark_book
+
+# An invented book, worked on paper. HPCs 10.000 + 1.384 = 11.384, 10.019 + 1.412 = 11.431, 9.798 + 1.207 = 11.005.
+# ΣBS = 4.003, ΣFS = 4.005: the level found at BM is 2 mm low.
+BOOK = """point,bs,is,fs,rl,remarks
+BM,1.384,,,10.000,
+S1,,1.500,,,
+D1,,-1.385,,,staff inverted
+CP1,1.412,,1.365,,
+S2,,1.256,,,
+CP2,1.207,,1.633,,
+S3,,0.948,,,
+BM,,,1.007,,
+"""
+RISE = {3: "2.885", 5: "0.156", 7: "0.259"}
+FALL = {2: "0.116", 4: "2.750", 6: "0.377", 8: "0.059"}
+HPC = {1: "11.384", 4: "11.431", 6: "11.005"}
+LEVEL = {1: "10.000", 2: "9.884", 3: "12.769", 4: "10.019", 5: "10.175", 6: "9.798", 7: "10.057", 8: "9.998"}
+LEVELS_ONLY = {"level": LEVEL}
+BY_HPC = {"hpc": HPC, "level": LEVEL}
+BY_STEPS = {"rise": RISE, "fall": FALL, "level": LEVEL}
+BOTH = {**BY_STEPS, **BY_HPC}
+Columns = dict[str, dict[int, str]]
+
+
+def page(columns: Columns, changes: dict[tuple[int, str], str] | None = None, rows: int = 8) -> pd.DataFrame:
+    """A page with the columns filled in, and cells changed."""
+    cells = {(row, name): text for name, texts in columns.items() for row, text in texts.items()} | (changes or {})
+    lines = [{"row": str(row)} | {name: cells.get((row, name), "") for name in ("rise", "fall", "hpc", "level")}
+             for row in range(1, rows + 1)]
+    return pd.DataFrame(lines)
+
+
+@pytest.fixture(scope="module")
+def book() -> sl.LevelBook:
+    return sl.read_book(BOOK)
+
+
+def by_verdict(marked: Marked, verdict: str) -> list[tuple[int, str]]:
+    return [(mark.row, mark.column) for mark in marked.marks if mark.verdict == verdict]
+
+
+def only(marked: Marked) -> Mark:
+    assert len(marked.slips) == 1, marked.words
+    return marked.slips[0]
+
+
+@pytest.mark.parametrize("columns", [BY_HPC, BY_STEPS, BOTH], ids=["hpc", "steps", "both"])
+def test_a_right_page_is_right_in_every_cell(book: sl.LevelBook, columns: Columns) -> None:
+    marked = mark_book(book, page(columns))
+    asked = sum(len(texts) for texts in columns.values())
+    assert marked.score == (asked, asked)
+    assert marked.sentence() == f"{asked} of {asked} right. No slip."
+    assert marked.words == ()
+
+
+# Each slip once: what was written where, and the kind. The sums are beside them.
+SLIPS = [
+    (BY_HPC, {(2, "level"): "12.884"}, "added", "11.384 + 1.500"),
+    (BY_HPC, {(4, "level"): "12.749", (4, "hpc"): "14.161", (5, "level"): "12.905", (6, "level"): "12.528", (6, "hpc"): "13.735",
+              (7, "level"): "12.787", (8, "level"): "12.728"}, "added", "11.384 + 1.365"),  # all 2.730 too high from there on
+    (BY_HPC, {(5, "level"): "10.128"}, "other set-up", "11.384 − 1.256"),
+    (BY_HPC, {(3, "level"): "9.999"}, "sign", "11.384 − 1.385"),
+    (BY_STEPS, {(3, "rise"): "0.115", (3, "level"): "9.999", (4, "level"): "7.249", (5, "level"): "7.405", (6, "level"): "7.028",
+                (7, "level"): "7.287", (8, "level"): "7.228"}, "sign", "1.500 − 1.385"),  # 2.770 too low from there on
+    (BY_STEPS, {(5, "rise"): "", (5, "fall"): "0.156", (5, "level"): "9.863", (6, "level"): "9.486", (7, "level"): "9.745",
+                (8, "level"): "9.686"}, "rise for fall", "1.412 − 1.256 = 0.156"),  # 0.312 too low from there on
+    (BY_HPC, {(4, "hpc"): "8.607", (5, "level"): "7.351", (6, "level"): "6.974", (6, "hpc"): "8.181", (7, "level"): "7.233",
+              (8, "level"): "7.174"}, "backsight subtracted", "10.019 − 1.412"),  # 2.824 too low from there on
+    (BY_HPC, {(4, "hpc"): "11.384", (5, "level"): "10.128", (6, "level"): "9.751", (6, "hpc"): "10.958", (7, "level"): "10.010",
+              (8, "level"): "9.951"}, "other reading", "10.019 + 1.365"),  # the foresight, which also gives the old HPC
+    (BY_HPC, {(4, "level"): "9.972", (4, "hpc"): "11.384", (5, "level"): "10.128", (6, "level"): "9.751", (6, "hpc"): "10.958",
+              (7, "level"): "10.010", (8, "level"): "9.951"}, "other reading", "11.384 − 1.412"),  # the backsight: 0.047 too low
+    (BY_HPC, {(2, "level"): "12.769"}, "other reading", "11.384 − (−1.385)"),  # the next row's
+    (BY_STEPS, {(5, "rise"): "0.109", (5, "level"): "10.128", (6, "level"): "9.751", (7, "level"): "10.010",
+                (8, "level"): "9.951"}, "across the change point", "1.365 − 1.256"),  # 0.047 too low from there on
+    (BY_STEPS, {(6, "level"): "10.552", (7, "level"): "10.811", (8, "level"): "10.752"}, "wrong way", "10.175 + 0.377"),
+    (BY_STEPS, {(5, "level"): "12.925", (6, "level"): "12.548", (7, "level"): "12.807", (8, "level"): "12.748"}, "other level",
+     "12.769 + 0.156"),  # on row 3
+    (BY_HPC, {(8, "level"): "10.000"}, "known level", "known level of BM"),
+    (BY_HPC, {(5, "level"): "10.715"}, "digits swapped", "10.175"),
+    (BY_HPC, {(2, "level"): "9.834"}, "reading miscopied", "1.500 as 1.550"),
+    (BY_HPC, {(7, "level"): "10.657"}, "reading miscopied", "0.948 as 0.348"),
+    (BY_HPC, {(7, "level"): "9.957"}, "carry", "100 mm"),
+    (BY_HPC, {(7, "level"): "11.057"}, "carry", "exactly 1.000 m"),
+    (BY_HPC, {(7, "level"): "10.056"}, "carry", "1 mm"),
+    (BY_HPC, {(7, "level"): "10057"}, "unit", "in mm"),
+    (BY_HPC, {(7, "level"): "10.081"}, "arithmetic", "24 mm too high, which no simple slip gives"),
+]
+
+
+@pytest.mark.parametrize(("columns", "changes", "kind", "said"), SLIPS)
+def test_a_slip_gets_its_reason_and_what_follows_is_carried(book: sl.LevelBook, columns: Columns,
+                                                            changes: dict[tuple[int, str], str], kind: str, said: str) -> None:
+    marked = mark_book(book, page(columns, changes))
+    first, *rest = [place for place, text in changes.items() if text]
+    mark = only(marked)
+    assert ((mark.row, mark.column), mark.kind) == (first, kind), marked.words
+    assert said in mark.reason
+    assert sorted(by_verdict(marked, "carried")) == sorted(rest)
+    assert by_verdict(marked, "missing") == []
+    good, asked = marked.score
+    assert good == asked - 1
+
+
+def test_what_is_said_of_a_slip(book: sl.LevelBook) -> None:
+    columns, changes, *_ = SLIPS[1]
+    assert mark_book(book, page(columns, changes)).words == (
+        "Row 4, CP1, level: you wrote 12.749; you added the foresight: 11.384 + 1.365. Level = HPC − reading = 10.019 m. "
+        "Right from there on, carried from row 4. ΣBS − ΣFS = last − first would have shown it.",)
+    assert mark_book(book, page(columns, changes)).sentence() == (
+        "10 of 11 right, 6 of them carried from an earlier slip. 1 slip: look first at row 4, CP1, level.")
+
+
+@pytest.mark.parametrize(("columns", "changes", "check"), [
+    (BY_HPC, {(2, "level"): "12.884"}, "Σ(HPC × shots) − Σ(IS + FS) = Σ levels"),
+    (BY_HPC, {(8, "level"): "10.000"}, "ΣBS − ΣFS = last − first"),
+    (BY_STEPS, {(5, "rise"): "0.155", (5, "level"): "10.174", (6, "level"): "9.797", (7, "level"): "10.056",
+                (8, "level"): "9.997"}, "Σrise − Σfall = ΣBS − ΣFS"),
+    (BY_STEPS, {(6, "level"): "10.552", (7, "level"): "10.811", (8, "level"): "10.752"}, "ΣBS − ΣFS = last − first"),
+    # 1.256 read as 1.265 in both sums that it stands in: the two cancel in every sum, and CP2 is right.
+    (BY_STEPS, {(5, "rise"): "0.147", (6, "fall"): "0.368", (5, "level"): "10.166"}, "HPC and level beside it"),
+])
+def test_the_check_is_one_that_shows_the_slip(book: sl.LevelBook, columns: Columns, changes: dict[tuple[int, str], str],
+                                              check: str) -> None:
+    assert only(mark_book(book, page(columns, changes))).check == check
+
+
+def test_a_reading_misread_is_wrong_once_though_two_steps_hang_on_it(book: sl.LevelBook) -> None:
+    marked = mark_book(book, page(BY_STEPS, {(5, "rise"): "0.147", (6, "fall"): "0.368", (5, "level"): "10.166"}))
+    assert (only(marked).row, only(marked).kind) == (5, "reading miscopied")
+    assert "1.256 as 1.265" in only(marked).reason
+    assert by_verdict(marked, "again") == [(6, "fall")]
+    assert by_verdict(marked, "carried") == [(5, "level")]
+    assert marked.score == (13, 14)  # 15 cells; the fall out of S2 is not counted again
+
+
+def test_a_sign_lost_by_both_methods_is_wrong_once(book: sl.LevelBook) -> None:
+    """Rise into D1 1.500 − 1.385 = 0.115, fall out of it 1.385 − 1.365 = 0.020, a rise; its level 11.384 − 1.385 = 9.999."""
+    marked = mark_book(book, page(BOTH, {(3, "rise"): "0.115", (3, "level"): "9.999", (4, "fall"): "", (4, "rise"): "0.020"}))
+    assert (only(marked).row, only(marked).kind) == (3, "sign")
+    assert by_verdict(marked, "again") == [(3, "level"), (4, "rise")]
+
+
+def test_one_wrong_way_in_every_row_is_wrong_once(book: sl.LevelBook) -> None:
+    """Every reading added: 11.384 + 1.500 = 12.884, + (−1.385) = 9.999, + 1.365 = 12.749; HPC 14.161; + 1.256, + 1.633 = 15.794;
+    HPC 17.001; + 0.948 = 17.949, + 1.007 = 18.008."""
+    wrong = {(2, "level"): "12.884", (3, "level"): "9.999", (4, "level"): "12.749", (4, "hpc"): "14.161", (5, "level"): "15.417",
+             (6, "level"): "15.794", (6, "hpc"): "17.001", (7, "level"): "17.949", (8, "level"): "18.008"}
+    marked = mark_book(book, page(BY_HPC, wrong))
+    assert (only(marked).row, only(marked).kind) == (2, "added")
+    assert by_verdict(marked, "again") == [(row, "level") for row in (3, 4, 5, 6, 7, 8)]
+    assert by_verdict(marked, "carried") == [(4, "hpc"), (6, "hpc")]
+    assert marked.score == (4, 5)
+    assert "It is there again in rows 3, 4, 5, 6, 7 and 8, which costs nothing more." in marked.words[0]
+    assert len(marked.words) == 1
+
+
+def test_two_slips_of_the_pen_are_two(book: sl.LevelBook) -> None:
+    marked = mark_book(book, page(BY_HPC, {(2, "level"): "9.848", (7, "level"): "10.157"}))
+    assert [(mark.row, mark.kind) for mark in marked.slips] == [(2, "digits swapped"), (7, "carry")]
+
+
+def test_a_slip_that_was_not_carried_leaves_the_rest_right(book: sl.LevelBook) -> None:
+    marked = mark_book(book, page(BY_STEPS, {(4, "level"): "10.091"}))
+    assert (only(marked).row, only(marked).kind) == (4, "digits swapped")
+    assert by_verdict(marked, "carried") == []
+
+
+def test_one_of_the_two_slips_before_may_be_carried_alone(book: sl.LevelBook) -> None:
+    """Row 2 is 1 m too high; row 4 has two digits swapped on the page, and the sum went on without that: 11.019 + 0.156."""
+    wrong = {(2, "level"): "10.884", (3, "level"): "13.769", (4, "level"): "11.091", (5, "level"): "11.175",
+             (6, "level"): "10.798", (7, "level"): "11.057", (8, "level"): "10.998"}
+    marked = mark_book(book, page(BY_STEPS, wrong))
+    assert [(mark.row, mark.kind) for mark in marked.slips] == [(2, "carry"), (4, "digits swapped")]
+    assert next(mark for mark in marked.marks if mark.row == 5 and mark.column == "level").reason == "Right, carried from row 2."
+
+
+def test_blank_cells_are_missing_and_break_no_chain(book: sl.LevelBook) -> None:
+    """CP1 is left out of a page that is 1 m too high from row 2 by rise and fall; row 5 still follows from row 3."""
+    wrong = {(2, "level"): "10.884", (3, "level"): "13.769", (4, "level"): "", (5, "level"): "11.175", (6, "level"): "10.798",
+             (7, "level"): "11.057", (8, "level"): "10.998", (5, "rise"): ""}
+    marked = mark_book(book, page(BY_STEPS, wrong))
+    assert only(marked).row == 2
+    assert by_verdict(marked, "missing") == [(4, "level"), (5, "rise")]
+    assert len(by_verdict(marked, "carried")) == 5
+    assert marked.words[-1] == "Left empty: rows 4 and 5."
+
+
+def test_an_empty_page_is_missing_and_not_wrong(book: sl.LevelBook) -> None:
+    marked = mark_book(book, page({}))
+    assert {mark.verdict for mark in marked.marks} == {"missing"}
+    assert marked.score == (0, 10)  # three HPCs, and seven levels beside the one that is given
+    assert marked.slips == ()
+
+
+def test_levels_alone_leave_the_hpcs_missing(book: sl.LevelBook) -> None:
+    marked = mark_book(book, page(LEVELS_ONLY))
+    assert by_verdict(marked, "missing") == [(1, "hpc"), (4, "hpc"), (6, "hpc")]
+    assert marked.score == (8, 11)
+
+
+@pytest.mark.parametrize(("text", "right"), [
+    ("9,884", True), ("9.884 m", True), ("9884 mm", True), ("9884mm", True), ("9.8844", True), ("9.8846", False),
+    ("+9.884", True), ("−9.884", False), (" 9.884 ", True)])
+def test_how_a_number_may_be_written(book: sl.LevelBook, text: str, right: bool) -> None:
+    marked = mark_book(book, page(BY_HPC, {(2, "level"): text}))
+    assert (marked.slips == ()) is right
+    assert by_verdict(marked, "missing") == []
+
+
+@pytest.mark.parametrize("text", ["abc", "1.2.3", "∞", "inf", "nan", "1e400", "9" * 400, "=11.384-1.5", "<b>9.884</b>",
+                                  "9.884 kg", "--9"])
+def test_what_is_no_number_counts_as_empty_and_is_shown(book: sl.LevelBook, text: str) -> None:
+    marked = mark_book(book, page(BY_HPC, {(2, "level"): text}))
+    mark = next(mark for mark in marked.marks if (mark.row, mark.column) == (2, "level"))
+    assert mark.verdict == "missing"
+    assert mark.written[:10] == text[:10]
+    assert "cannot be read" in mark.reason
+    assert "<b>9" not in marked._repr_html_()
+
+
+def test_numbers_in_cells_do_as_well_as_texts(book: sl.LevelBook) -> None:
+    frame = page(BY_HPC).replace("", None).astype(float)
+    assert mark_book(book, frame).score == (11, 11)
+
+
+def test_the_page_as_csv_text_in_any_order_with_columns_more(book: sl.LevelBook) -> None:
+    frame = page(BY_HPC, {(2, "level"): "12.884"}).iloc[::-1].assign(weather="dry")
+    assert mark_book(book, frame.to_csv(index=False)).slips == mark_book(book, page(BY_HPC, {(2, "level"): "12.884"})).slips
+    text = frame.to_csv(index=False, sep=";", decimal=",").replace(".", ",")
+    assert only(mark_book(book, text)).kind == "added"
+
+
+def test_rows_go_by_order_where_they_have_no_number(book: sl.LevelBook) -> None:
+    assert mark_book(book, page(BY_HPC).drop(columns="row")).score == (11, 11)
+    assert mark_book(book, page(BY_HPC).set_index("row")).score == (11, 11)
+
+
+def test_fewer_rows_leave_the_others_missing(book: sl.LevelBook) -> None:
+    marked = mark_book(book, page(BY_HPC).iloc[:4])
+    assert by_verdict(marked, "missing") == [(5, "level"), (6, "level"), (6, "hpc"), (7, "level"), (8, "level")]
+
+
+@pytest.mark.parametrize(("answers", "said"), [
+    (pd.DataFrame(), "no column to fill in"), ("", "empty"),
+    (pd.DataFrame({"row": ["1"], "height": ["3"]}), "no column to fill in"),
+    ("row,level\n99,9.884", "neither a row of the book nor one of its questions"),
+    ("row,level\nx,9.884", "neither a row of the book nor one of its questions"),
+    ("row,level\n2,9.884\n2,9.885", "two answers"), ("row,level,level\n2,9.884,9.885", "twice"),
+    ("row,level\n2,9,884", "more cells than there are headings"), ("row,level\n2,\"9.884", "not a table"),
+    ("level\n" + "1\n" * 9, "neither a row of the book nor one of its questions"),
+    ("point,level\nS2,9.884", "neither a row of the book nor one of its questions"),
+])
+def test_a_page_that_fits_no_book_is_refused_in_words(book: sl.LevelBook, answers: pd.DataFrame | str, said: str) -> None:
+    with pytest.raises(sl.SurveyError, match=said):
+        mark_book(book, answers)
+
+
+def test_what_is_no_page_or_no_book_is_refused_in_words(book: sl.LevelBook) -> None:
+    for wrong in (None, 3, [["1"]]):
+        with pytest.raises(sl.SurveyError, match="It must be a"):
+            mark_book(book, wrong)  # type: ignore[arg-type]
+    with pytest.raises(sl.SurveyError, match="It must be a"):
+        mark_book("BM", page({}))  # type: ignore[arg-type]
+    for digit in (0, -1, float("nan"), "1"):
+        with pytest.raises(sl.SurveyError, match="digit"):
+            mark_book(book, page({}), digit=digit)  # type: ignore[arg-type]
+
+
+def test_the_same_row_twice_is_one_where_both_agree(book: sl.LevelBook) -> None:
+    assert mark_book(book, pd.concat([page(BY_HPC), page(LEVELS_ONLY)])).score == (11, 11)
+
+
+# The known level in the middle: HPC of row 1 = 10.000 + 1.365 = 11.365, of row 3 = 10.000 + 1.412 = 11.412.
+MIDDLE = "point,bs,is,fs,rl\nA,1.384,,,\nS1,,1.500,,\nBM,1.412,,1.365,10.000\nS2,,1.250,,\nC,,,1.433,\n"
+
+
+@pytest.mark.filterwarnings("ignore::sitelevels.SurveyWarning")
+def test_a_book_reduced_backwards_from_a_benchmark_in_its_middle() -> None:
+    book = sl.read_book(MIDDLE)
+    right = {"hpc": {1: "11.365", 3: "11.412"}, "level": {1: "9.981", 2: "9.865", 4: "10.162", 5: "9.979"}}
+    assert mark_book(book, page(right, rows=5)).score == (6, 6)
+    slip = mark_book(book, page(right, {(1, "hpc"): "8.635", (1, "level"): "7.251", (2, "level"): "7.135"}, rows=5))
+    assert (only(slip).row, only(slip).kind) == (1, "backsight subtracted")  # 10.000 − 1.365
+    assert by_verdict(slip, "carried") == [(1, "level"), (2, "level")]
+    steps = {"fall": {2: "0.116", 5: "0.183"}, "rise": {3: "0.135", 4: "0.162"}, "level": right["level"]}
+    assert mark_book(book, page(steps, rows=5)).score == (8, 8)
+    # 10.000 + 0.135 in place of 10.000 − 0.135, and S1 to A carried: 10.135 + 0.116 = 10.251
+    slip = mark_book(book, page(steps, {(2, "level"): "10.135", (1, "level"): "10.251"}, rows=5))
+    assert (only(slip).row, only(slip).kind) == (2, "wrong way")
+    assert by_verdict(slip, "carried") == [(1, "level")]
+
+
+@pytest.mark.filterwarnings("ignore::sitelevels.SurveyWarning")
+def test_a_book_in_feet() -> None:
+    """HPC 100.00 + 4.20 = 104.20 ft; levels 104.20 − 5.10 = 99.10 and 104.20 − 4.20 = 100.00 ft."""
+    book = sl.read_book("point,bs (ft),is (ft),fs (ft),rl (ft)\nBM,4.20,,,100.00\nA,,5.10,,\nBM,,,4.20,")
+    right = {"hpc": {1: "104.20"}, "level": {2: "99.10", 3: "100.00"}}
+    assert mark_book(book, page(right, rows=3)).score == (3, 3)
+    mark = only(mark_book(book, page(right, {(2, "level"): "109.30"}, rows=3)))
+    assert (mark.kind, mark.right) == ("added", "99.100 ft")
+    assert only(mark_book(book, page(right, {(2, "level"): "98.10"}, rows=3))).reason.startswith("it is out by exactly 1.000 ft")
+    assert mark_book(book, page(right, {(2, "level"): "30.206 m"}, rows=3)).slips == ()  # 99.10 × 0.3048 = 30.20568
+
+
+@pytest.mark.filterwarnings("ignore::sitelevels.SurveyWarning")
+def test_a_book_in_mm() -> None:
+    book = sl.read_book("point,bs (mm),is (mm),fs (mm),rl (mm)\nBM,1500,,,10000\nA,,1625,,\nBM,,,1501,")
+    right = {"hpc": {1: "11500"}, "level": {2: "9875", 3: "9999"}}
+    assert mark_book(book, page(right, rows=3)).score == (3, 3)
+    assert only(mark_book(book, page(right, {(2, "level"): "9.875"}, rows=3))).kind == "unit"
+    assert mark_book(book, page(right, {(2, "level"): "9.875 m"}, rows=3)).slips == ()
+    assert only(mark_book(book, page(right, {(2, "level"): "9785"}, rows=3))).reason == (
+        "two digits changed places: the sum gives 9875 mm. Level = HPC − reading = 9875 mm.")
+
+
+# The backsight on its own row. HPCs 11.384 and 10.019 + 1.412 = 11.431.
+OWN_ROW = "point,bs,is,fs,rl\nBM,1.384,,,10.000\nCP1,,,1.365,\nCP1,1.412,,,\nS2,,1.256,,\nBM,,,1.431,\n"
+
+
+def test_a_book_with_the_backsight_on_its_own_row() -> None:
+    book = sl.read_book(OWN_ROW)
+    right = {"hpc": {1: "11.384", 3: "11.431"}, "level": {2: "10.019", 4: "10.175", 5: "10.000"}}
+    assert mark_book(book, page(right, rows=5)).score == (5, 5)
+    assert mark_book(book, page(right, {(3, "level"): "10.019"}, rows=5)).score == (6, 6)
+    steps = {"rise": {2: "0.019", 4: "0.156"}, "fall": {5: "0.175"}, "level": right["level"]}
+    assert mark_book(book, page(steps, rows=5)).score == (6, 6)
+    # 1.365 − 1.412 = −0.047 booked as a fall in row 3, and carried: 10.019 − 0.047 = 9.972
+    wrong = {(3, "fall"): "0.047", (3, "level"): "9.972", (4, "level"): "10.128", (5, "level"): "9.953"}
+    slip = mark_book(book, page(steps, wrong, rows=5))
+    assert (only(slip).row, only(slip).kind) == (3, "across the change point")
+    assert by_verdict(slip, "carried") == [(3, "level"), (4, "level"), (5, "level")]
+
+
+def test_a_number_where_none_belongs(book: sl.LevelBook) -> None:
+    every = {row: HPC[max(one for one in HPC if one <= row)] for row in range(1, 9)}
+    assert mark_book(book, page({"hpc": every, "level": LEVEL})).score == (11, 11)  # the HPC once more in every row
+    assert only(mark_book(book, page(BY_HPC, {(5, "hpc"): "12.687"}))).row == 5
+    assert mark_book(book, page(BY_STEPS, {(1, "rise"): "0.000", (2, "rise"): "0", (5, "fall"): "0"})).slips == ()
+    assert mark_book(book, page(BY_STEPS, {(4, "fall"): "-2.750"})).slips == ()
+    assert mark_book(book, page(BY_STEPS, {(4, "rise"): "-2.750", (4, "fall"): ""})).slips == ()
+
+
+def test_a_given_level_may_be_left_out_but_not_be_wrong(book: sl.LevelBook) -> None:
+    assert mark_book(book, page(BY_HPC, {(1, "level"): ""})).score == (10, 10)
+    wrong = {(row, "level"): text for row, text in {1: "10.100", 2: "9.984", 3: "12.869", 4: "10.119", 5: "10.275", 6: "9.898",
+                                                    7: "10.157", 8: "10.098"}.items()}
+    marked = mark_book(book, page(BY_HPC, wrong | {(1, "hpc"): "11.484", (4, "hpc"): "11.531", (6, "hpc"): "11.105"}))
+    assert (only(marked).row, only(marked).kind, only(marked).check) == (1, "carry", "the misclosure")
+    assert len(by_verdict(marked, "carried")) == 10
+
+
+# From BM1 10.000 to BM2 9.996. HPCs 11.500, 11.300; the level found is 11.300 − 1.300 = 10.000: 4 mm too high, 2 mm to a set-up.
+CLOSING = Exercise(sl.read_book("point,bs,is,fs,rl\nBM1,1.500,,,10.000\nA,,1.600,,\nCP,1.200,,1.400,\nB,,1.100,,\n"
+                                "BM2,,,1.300,9.996\n"), adjusts=True)
+CLOSED = {"hpc": {1: "11.500", 3: "11.300"}, "level": {2: "9.900", 3: "10.100", 4: "10.200", 5: "10.000"}}
+ADJUSTED = {2: "9.898", 3: "10.098", 4: "10.196", 5: "9.996"}
+
+
+def closing(adjusted: dict[int, str], changes: dict[tuple[int, str], str] | None = None) -> Marked:
+    frame = page(CLOSED, changes, rows=5)
+    return mark_book(CLOSING, frame.assign(adjusted=[adjusted.get(row, "") for row in range(1, 6)]))
+
+
+@pytest.mark.parametrize(("adjusted", "again"), [
+    ({2: "9.902", 3: "10.102", 4: "10.204", 5: "10.004"}, 3),  # added, not taken off
+    ({2: "9.896", 3: "10.096"}, 1),  # the share of the other set-up
+    ({2: "9.900", 3: "10.100", 4: "10.200"}, 2),  # not shared out
+])
+def test_adjusted_levels_with_a_wrong_correction(adjusted: dict[int, str], again: int) -> None:
+    assert closing(ADJUSTED).score == (10, 10)
+    marked = closing(ADJUSTED | adjusted)
+    assert (only(marked).row, only(marked).column, only(marked).kind) == (2, "adjusted", "correction")
+    assert len(by_verdict(marked, "again")) == again
+
+
+def test_adjusted_levels_follow_from_the_learners_own_misclosure() -> None:
+    """Row 5 is written 10.002: 6 mm too high, 3 mm to a set-up."""
+    marked = closing({2: "9.897", 3: "10.097", 4: "10.194", 5: "9.996"}, {(5, "level"): "10.002"})
+    assert (only(marked).row, only(marked).column) == (5, "level")
+    assert by_verdict(marked, "carried") == [(2, "adjusted"), (3, "adjusted"), (4, "adjusted")]
+
+
+DROP = Question("drop", "How far does S3 lie below S1?", "mm", lambda own: own.levels[2] - own.levels[7],
+                "9.884 − 10.057 = −173 mm", mistakes={"you took S1 from D1": lambda own: own.levels[3] - own.levels[2]},
+                check="the rise and fall between them")
+FALLS = Question("fall", "What is the fall over 9 m?", "fall", lambda own: own.number("drop") / 9, "173 mm in 9 m",
+                 mistakes={"you used 10 m": lambda own: own.number("drop") / 10})
+CLOSES = Question("closes", "Does it close?", "choice", lambda own: "yes" if abs(own.levels[8] - 10.0) < 0.008 else "no",
+                  "−2 mm is within 8 mm", choices=("yes", "no"))
+SLIP_ROW = Question("row of the slip", "Where is it?", "row", lambda own: "4", "CP1", also=("6",))
+
+
+@pytest.fixture(scope="module")
+def asked(book: sl.LevelBook) -> Exercise:
+    return Exercise(book, questions=(DROP, FALLS, CLOSES, SLIP_ROW))
+
+
+def answers(exercise: Exercise, *given: str, changes: dict[tuple[int, str], str] | None = None) -> dict[str, Mark]:
+    frame = page(BY_HPC, changes).assign(point="", answer="")
+    lines = pd.DataFrame([{"row": "", "point": question.name, "answer": text} for question, text in
+                          zip(exercise.questions, given, strict=True)])
+    return {mark.where: mark for mark in mark_book(exercise, pd.concat([frame, lines])).marks if not mark.row}
+
+
+@pytest.mark.parametrize("fall", ["1:52 uphill", "1:-52", "-52", "−52,0", "19.2 mm/m uphill", "-1.92 %", "1 in 52 uphill"])
+def test_right_answers(asked: Exercise, fall: str) -> None:
+    """173 mm in 9 m is 1:52.0, uphill."""
+    marks = answers(asked, "-173", fall, "Yes", "row 6")
+    assert {mark.verdict for mark in marks.values()} == {"right"}, marks
+    assert marks["row of the slip"].reason == "It would explain it too."
+
+
+def test_answers_follow_from_the_learners_own_levels(asked: Exercise) -> None:
+    """S3 1 m too high: the drop is −1.173 m, and 9 / 1.173 = 7.67."""
+    marks = answers(asked, "-1173", "1:7.7 uphill", "yes", "4", changes={(7, "level"): "11.057"})
+    assert [mark.verdict for mark in marks.values()] == ["carried", "carried", "right", "right"]
+
+
+def test_an_answer_follows_from_the_answer_before(asked: Exercise) -> None:
+    """The sign lost in the first; 9 / 0.173 = 52.0."""
+    marks = answers(asked, "173", "1:52", "no", "none")
+    assert [(mark.verdict, mark.kind) for mark in marks.values()] == [("wrong", "sign"), ("carried", ""), ("wrong", "question"),
+                                                                     ("wrong", "question")]
+    assert marks["drop"].check == "the rise and fall between them"
+
+
+def test_a_mistake_that_the_question_knows(asked: Exercise) -> None:
+    """12.769 − 9.884 = 2.885 m; 10 / 0.173 = 57.8."""
+    marks = answers(asked, "2885", "", "", "")
+    assert (marks["drop"].kind, marks["drop"].reason) == ("question", "you took S1 from D1. 9.884 − 10.057 = −173 mm")
+    assert answers(asked, "-173", "1:57.8 uphill", "", "")["fall"].kind == "question"
+    assert answers(asked, "-173", "1:0.5", "", "")["fall"].kind == "arithmetic"
+    assert answers(asked, "-204", "", "", "")["drop"].reason.startswith("it is 31 mm too low, which no simple slip gives")
+    assert {answers(asked, "", "", "", "")[name].verdict for name in ("drop", "fall", "closes", "row of the slip")} == {"missing"}
+
+
+@pytest.mark.parametrize("text", ["abc", "1:0", "0", "level-ish", "1:x", "∞", "1:1e-9"])
+def test_answers_that_cannot_be_read(asked: Exercise, text: str) -> None:
+    marks = answers(asked, "abc", text, text, "x")
+    assert {mark.verdict for mark in marks.values()} == {"missing"}
+    assert "cannot be read" in marks["fall"].reason
+
+
+def test_a_page_of_questions_alone() -> None:
+    pegs = Exercise(None, given=("0.050 m over 30 m.",), questions=(Question("error", "?", "mm", lambda own: 0.05, "50 mm"),))
+    assert mark_book(pegs, pegs.sheet(filled=True)).score == (1, 1)
+    assert mark_book(pegs, "answer\n60").slips[0].kind == "carry"
+    assert mark_book(pegs, "point,answer\n\"error, mm\",0.05").slips[0].kind == "unit"
+
+
+def test_the_filled_page_of_an_exercise_is_right(asked: Exercise) -> None:
+    assert mark_book(asked, asked.sheet(filled=True)).slips == ()
+    assert by_verdict(mark_book(asked, asked.sheet(filled=True)), "missing") == []
+    assert mark_book(CLOSING, CLOSING.sheet(filled=True)).score == (16, 16)
+    assert mark_book(asked, asked.sheet().to_csv(index=False)).score[0] == 0
+
+
+def test_names_and_cells_are_escaped_on_the_page() -> None:
+    book = sl.read_book("point,bs,is,fs,rl\nBM,1.500,,,10\n<i>A</i>,,1.625,,\nBM,,,1.500,")
+    html = mark_book(book, page({"level": {2: "13.125"}, "hpc": {1: "11.500"}}, rows=3))._repr_html_()
+    assert "<i>" not in html
+    assert "&lt;i&gt;A" in html
+
+
+def test_the_marks_as_a_table(book: sl.LevelBook) -> None:
+    marked = mark_book(book, page(BY_HPC, {(2, "level"): "12.884"}))
+    assert list(marked.table.columns) == ["where", "column", "written", "right", "verdict", "reason", "check"]
+    line = marked.table[marked.table["verdict"] == "wrong"].iloc[0]
+    assert list(line)[:5] == ["row 2, S1", "level", "12.884", "9.884 m", "wrong"]
+    table = marked.table
+    table.loc[0, "verdict"] = "spoilt"
+    assert "spoilt" not in set(marked.table["verdict"])
