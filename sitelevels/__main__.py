@@ -1,4 +1,7 @@
-"""`python -m sitelevels JOB_FOLDER`: write a job's sheet, or the pads of a screed, and say what was found, without a notebook."""
+"""`python -m sitelevels JOB_FOLDER`: write a job's sheet, or the pads of a screed, and say what was found, without a notebook.
+
+`python -m sitelevels --class-set FOLDER` writes the pages of a class set instead.
+"""
 
 from __future__ import annotations
 
@@ -6,7 +9,7 @@ import argparse
 import io
 import sys
 from collections.abc import Iterator
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from .errors import SurveyError
 
@@ -68,11 +71,47 @@ def _verdicts(verdicts: Verdicts) -> Iterator[str]:
     yield verdicts.basis
 
 
+def _class_set(folder: str, asked: dict[str, Any]) -> Iterator[str]:
+    """The pages of a class set, and what they are."""
+    from .workbook.class_set import CLASS_FILES, save_class_set
+    place = save_class_set(folder, **asked)
+    yield f"Written: {', '.join(CLASS_FILES)} in {place.name or place}."
+    yield "The same seed and choices write the same pages again. Keep answers.pdf apart."
+
+
+def _number(text: str) -> int:
+    try:
+        return int(text)
+    except ValueError:
+        raise argparse.ArgumentTypeError(f"{text!r} is not a whole number.") from None
+
+
+def _arguments(arguments: list[str] | None) -> tuple[str | None, str | None, dict[str, Any]]:
+    """The job folder or the folder of the class set, and what is asked of the set."""
+    parser = argparse.ArgumentParser(prog="python -m sitelevels", description="Write the sheet of a job, or a class set.")
+    parser.add_argument("job_folder", nargs="?", help="a folder with brief.toml and survey.csv, e.g. data/pottery-yard")
+    group = parser.add_argument_group("class set", "an exercise page for each learner, the answers, and the exercise outdoors")
+    group.add_argument("--class-set", metavar="FOLDER", help="where to write exercises.pdf, answers.pdf and outdoor.pdf")
+    group.add_argument("--seed", type=_number, help="a whole number, the same for the same pages; 1 if not given")
+    group.add_argument("--learners", type=_number, help="how many pages; 12 if not given")
+    group.add_argument("--kind", action="append", dest="kinds", help='e.g. "change points"; again for more, in turn')
+    group.add_argument("--difficulty", help="easy, usual or hard")
+    group.add_argument("--slip", help='none, any, or a kind of slip, e.g. "two digits swapped"')
+    given = {name: value for name, value in vars(parser.parse_args(arguments)).items() if value is not None}
+    job, place = given.pop("job_folder", None), given.pop("class_set", None)
+    if (job is None) == (place is None):
+        parser.error("give either a job_folder, or --class-set with a folder to write into.")
+    if given and place is None:
+        first = next(iter(given))
+        parser.error(f"--{'kind' if first == 'kinds' else first} goes with --class-set only.")
+    if given.get("slip") == "none":
+        del given["slip"]
+    return job, place, {"seed": 1} | given
+
+
 def main(arguments: list[str] | None = None) -> int:
-    """Write the sheet of a job folder; 0 if it was written, 1 if the job cannot be worked out (the reason is printed)."""
-    parser = argparse.ArgumentParser(prog="python -m sitelevels", description="Write the sheet and tables of a job.")
-    parser.add_argument("job_folder", help="a folder with brief.toml and survey.csv, e.g. data/pottery-yard")
-    folder = parser.parse_args(arguments).job_folder
+    """Write the sheet of a job folder, or a class set; 0 if it was written, 1 if it cannot be (the reason is printed)."""
+    folder, place, asked = _arguments(arguments)
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):
             stream.reconfigure(errors="replace")  # a screen that cannot show a letter shows a question mark
@@ -80,9 +119,13 @@ def main(arguments: list[str] | None = None) -> int:
     matplotlib.use("Agg")  # no screen is needed
     from .workbook import open_job
     try:
-        job = open_job(folder)
-        for said in _screeded(job) if job.screeding.there else _laid_out(job):
-            print(said)
+        if folder is None:
+            said = _class_set(str(place), asked)
+        else:
+            job = open_job(folder)
+            said = _screeded(job) if job.screeding.there else _laid_out(job)
+        for line in said:
+            print(line)
     except SurveyError as error:
         print(*error.problems, sep="\n", file=sys.stderr)
         return 1

@@ -61,7 +61,7 @@ class TestNotebook:
 
 def test_all_notebooks_of_the_workbook_are_there() -> None:
     assert [path.stem for path in NOTEBOOKS] == ["0-start", "1-survey", "2-ground", "3-finish", "4-cut-and-fill",
-                                                  "5-sensitivity", "6-laid", "7-screed"]
+                                                  "5-sensitivity", "6-laid", "7-screed", "8-learn", "9-words"]
 
 
 def test_the_guard_sees_a_cell_that_was_not_run() -> None:

@@ -7,6 +7,7 @@ from typing import Any
 
 import pandas as pd
 
+from ..teaching.glossary import GLOSSARY
 from ..wording import html_table, text_table, word_mm
 
 
@@ -48,3 +49,9 @@ def units_table(table: pd.DataFrame, **units: str) -> Shown:
 def words_table(table: pd.DataFrame) -> Shown:
     """A table of words, ranged left and never cut short."""
     return Shown(html_table(table, words=True), text_table(table))
+
+
+def glossary_table() -> Shown:
+    """Every word of the glossary and what it means."""
+    table = html_table(pd.DataFrame(GLOSSARY.items(), columns=["word", "meaning"]), words=True)
+    return Shown(table, "\n".join(f"{word}: {said}" for word, said in GLOSSARY.items()))

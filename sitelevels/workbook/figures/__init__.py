@@ -6,6 +6,7 @@ from .earth import earthworks
 from .falls import falls
 from .ground import plan, residuals
 from .laid import laid, straightedge
+from .lesson import staffs
 from .screed import screed
 from .section import section
 from .sensitivity import sensitivity, shot_plan
@@ -14,4 +15,4 @@ from .units import units
 from .water import puddle_chance, puddles
 
 __all__ = ["catchments", "choice", "earthworks", "falls", "in_words", "laid", "plan", "puddle_chance", "puddles", "residuals",
-           "screed", "section", "sensitivity", "shot_plan", "straightedge", "units"]
+           "screed", "section", "sensitivity", "shot_plan", "staffs", "straightedge", "units"]

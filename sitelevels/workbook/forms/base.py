@@ -23,6 +23,7 @@ from ...wording import word_number
 from ..figures import style
 from ..job import DEMONSTRATIONS, Job
 from .grid import Quiet
+from .terms import Terms
 
 GOOD, BAD = f"var(--jp-success-color1, {style.MET})", f"var(--jp-error-color1, {style.NOT_MET})"  # readable in a dark theme too
 CLOSE = f"var(--jp-warn-color0, {style.TOO_CLOSE})"
@@ -33,22 +34,27 @@ WIDE = widgets.Layout(width="auto", min_width="22em")
 class Form(widgets.VBox):  # type: ignore[misc]
     """A form over a job. `job` is the job as last opened or saved by any form of this notebook.
 
-    Two forms of one notebook change the same files; each must start from what the other saved.
+    Two forms of one notebook change the same files; each must start from what the other saved. `terms` are the words of the
+    glossary that a form uses, to be asked for at its foot.
     """
 
+    terms: ClassVar[tuple[str, ...]] = ("level", "reading", "HPC", "rise", "fall")
     _saved: ClassVar[dict[Path, Job]] = {}
+    _asked: Terms | None = None
 
     def __init__(self, job: Job | None) -> None:
         super().__init__()
+        self._asked = Terms(self.terms) if self.terms else None
         self._folder = job.folder.resolve() if job else None
         if job and self._folder and not self._newer(job):
             self._saved[self._folder] = job
         self.message = widgets.HTML()
 
     @validate("children")
-    def _with_quiet(self, proposal: dict[str, Any]) -> tuple[widgets.Widget, ...]:
-        """Whatever a form holds, its keys stay in it."""
-        return (*(child for child in proposal["value"] if not isinstance(child, Quiet)), Quiet())
+    def _with_foot(self, proposal: dict[str, Any]) -> tuple[widgets.Widget, ...]:
+        """Whatever a form holds, its words can be asked for at its foot, and its keys stay in it."""
+        held = [child for child in proposal["value"] if not isinstance(child, (Quiet, Terms))]
+        return (*held, *([self._asked] if self._asked else []), Quiet())
 
     def _newer(self, job: Job) -> bool:
         """Whether a form of this notebook saved what is on the disk now, and `job` was opened before that."""

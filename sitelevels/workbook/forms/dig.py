@@ -23,6 +23,9 @@ _NAMES = {"description_width": "initial"}
 class DigForm(Form):
     """Type today's reading on the benchmark; the readings to look for follow. The button writes the sheet to print."""
 
+    terms = ("benchmark", "backsight", "HPC", "line of sight", "reading", "staff", "peg", "formation", "layer", "finish",
+             "set-up", "setting out")
+
     def __init__(self, job: Job) -> None:
         super().__init__(job)
         told = job.told.get("setting_out", {}).get("backsight_m", 0.0)

@@ -25,6 +25,9 @@ OUTDOOR = tuple(f"brief.toml, [{part}" for part in ("taking_up", "units", "[post
 class BriefForm(Form):
     """The thicknesses and limits of brief.toml; walls, points and new demands are written in the file itself."""
 
+    terms = ("along", "away", "air brick", "clearance", "cover", "demand", "DPC", "fall", "gradient", "gully", "layer", "limit",
+             "meet", "proud", "step", "target", "threshold", "tolerance", "access cover", "drain", "screed")
+
     def __init__(self, job: Job) -> None:
         super().__init__(job)
         self.fields: dict[tuple[str, int, str], widgets.Widget] = {}
@@ -71,6 +74,9 @@ class BriefForm(Form):
 
 class BriefTextForm(Form):
     """The whole of brief.toml to edit: walls, corners, points, new demands. It is checked when the cursor leaves the box."""
+
+    terms = ("brief", "along", "away", "bare side", "bed", "clearance", "cover", "demand", "DPC", "feature", "fall", "finish",
+             "footing", "gully", "layer", "limit", "sub-base", "target", "tolerance", "unit", "wall")
 
     def __init__(self, job: Job) -> None:
         super().__init__(job)

@@ -1,7 +1,9 @@
 // A table that is typed into like a book: Tab to the next cell, Enter to the next row, a new row below the last.
+// With columns that are locked it is a page to fill in: those cannot be typed into, and no row comes below the last.
 // Every cell that is left changed goes to the kernel as a message of its own, so that none overtakes another.
 const STYLE = `
 .book-grid { overflow-x: scroll; overflow-y: auto; max-height: 32em; padding-bottom: 4px; scroll-padding-right: 11em; }
+.book-grid.filled { max-height: 64em; }
 .book-grid table { border-collapse: collapse; color: var(--jp-content-font-color1); font-size: 13px; }
 .book-grid th { position: sticky; top: 0; background: var(--jp-layout-color1); text-align: left; padding: 2px 4px; z-index: 1; }
 .book-grid td { padding: 0; }
@@ -14,6 +16,7 @@ const STYLE = `
 .book-grid input:focus { outline: 2px solid var(--jp-brand-color1); outline-offset: -2px; }
 .book-grid input[aria-invalid="true"] { border: 2px solid var(--jp-error-color1); }
 .book-grid input.doubtful { border: 2px solid var(--jp-warn-color1); }
+.book-grid input:read-only { border-color: transparent; background: var(--jp-layout-color2); }
 .book-grid td.said div { position: sticky; left: 0; box-sizing: border-box; padding: 1px 6px 4px; white-space: normal;
   color: var(--jp-error-color1); }
 .book-grid td.doubt div { color: var(--jp-content-font-color1); border-left: 4px solid var(--jp-warn-color1); }
@@ -50,6 +53,10 @@ function render({ model, el }) {
     }
   }
 
+  const locked = (column) => model.get("locked").includes(column);
+  const filled = () => model.get("locked").length > 0; // a page with as many rows as it has
+  const open = () => Math.max(model.get("headings").findIndex((_, column) => !locked(column)), 0);
+
   function addLine() {
     const row = lines.length;
     const tr = body.insertRow();
@@ -63,6 +70,10 @@ function render({ model, el }) {
       input.autocomplete = "off";
       input.spellcheck = false;
       input.committed = "";
+      if (locked(column)) {
+        input.readOnly = true;
+        input.tabIndex = -1;
+      }
       const commit = () => {
         if (input.value !== input.committed) {
           input.committed = input.value;
@@ -70,7 +81,7 @@ function render({ model, el }) {
         }
       };
       input.addEventListener("focus", () => { model.set("row", row); model.save_changes(); });
-      input.addEventListener("input", () => { if (row === lines.length - 1) addLine(); });
+      input.addEventListener("input", () => { if (row === lines.length - 1 && !filled()) addLine(); });
       input.addEventListener("change", commit);
       input.addEventListener("paste", (event) => {
         const text = event.clipboardData.getData("text/plain").replace(/[\r\n]+$/, "");
@@ -87,8 +98,8 @@ function render({ model, el }) {
             (one) => box.compareDocumentPosition(one) & Node.DOCUMENT_POSITION_FOLLOWING && one.offsetParent);
           after?.focus();
         } else if (event.key === "Enter") {
-          if (row === lines.length - 1 && input.value) addLine();
-          go(row + 1, 0);
+          if (row === lines.length - 1 && input.value && !filled()) addLine();
+          go(row + 1, open());
         } else if (event.key === "ArrowDown") go(row + 1, column);
         else if (event.key === "ArrowUp") go(row - 1, column);
         else if (event.key === "Escape") input.value = input.committed;
@@ -109,6 +120,7 @@ function render({ model, el }) {
     head.replaceChildren();
     body.replaceChildren();
     lines.length = 0;
+    box.classList.toggle("filled", filled());
     const tr = head.insertRow();
     for (const heading of ["", ...model.get("headings"), ...model.get("worked_headings")]) {
       const th = document.createElement("th");
@@ -118,7 +130,7 @@ function render({ model, el }) {
       tr.append(th);
     }
     fill();
-    if (at) lines[Math.min(at.row, lines.length - 1)].inputs[Math.min(at.column, model.get("headings").length - 1)]?.focus();
+    if (at) lines[Math.min(at.row, lines.length - 1)]?.inputs[Math.min(at.column, model.get("headings").length - 1)]?.focus();
   }
 
   function focused() {
@@ -133,8 +145,9 @@ function render({ model, el }) {
     if (model.get("received") < sent) return; // a table made before the kernel had heard all would take back what was typed since
     const cells = model.get("cells");
     const busy = (line) => line.inputs.some((input) => input === document.activeElement || input.value !== input.committed);
-    while (lines.length < cells.length + 1) addLine();
-    while (lines.length > cells.length + 1 && !busy(lines.at(-1))) {
+    const count = cells.length + (filled() ? 0 : 1);
+    while (lines.length < count) addLine();
+    while (lines.length > count && !busy(lines.at(-1))) {
       const line = lines.pop();
       line.said.forEach((tr) => tr.remove());
       line.tr.remove();
@@ -179,7 +192,7 @@ function render({ model, el }) {
     }
   }
 
-  model.on("change:headings change:worked_headings", build);
+  model.on("change:headings change:worked_headings change:locked", build);
   model.on("change:cells", fill);
   model.on("change:worked change:marks", mark);
   if (!box.clientWidth) requestAnimationFrame(() => mark()); // its width is known once it stands on the page

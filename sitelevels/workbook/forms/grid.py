@@ -16,15 +16,17 @@ class Grid(anywidget.AnyWidget):
     """Rows of cells to type into, with worked-out cells beside them and sentences under the rows that need one.
 
     `cells` are rows of texts under `headings`, `worked` rows of texts under `worked_headings`; `marks` are dicts of row,
-    column (-1 for the row), said, doubt; `row` is the one that was last typed into; rows and columns count from 0. Each cell
-    that was changed comes as a message: a dict of row, column, value, paste (true for a block of cells) and count; `received`
-    is the count of the last that arrived, so that the browser notices a kernel that is gone.
+    column (-1 for the row), said, doubt; `row` is the one that was last typed into; rows and columns count from 0. Columns that
+    are `locked` cannot be typed into, and a grid that has some grows no row below its last. Each cell that was changed comes as
+    a message: a dict of row, column, value, paste (true for a block of cells) and count; `received` is the count of the last
+    that arrived, so that the browser notices a kernel that is gone.
     """
 
     _esm = _HERE / "grid.js"
     headings = traitlets.List(traitlets.Unicode()).tag(sync=True)
     widths = traitlets.List(traitlets.Int()).tag(sync=True)
     cells = traitlets.List(traitlets.List(traitlets.Unicode())).tag(sync=True)
+    locked = traitlets.List(traitlets.Int()).tag(sync=True)
     worked_headings = traitlets.List(traitlets.Unicode()).tag(sync=True)
     worked = traitlets.List(traitlets.List(traitlets.Unicode())).tag(sync=True)
     marks = traitlets.List(traitlets.Dict()).tag(sync=True)

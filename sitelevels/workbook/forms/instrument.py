@@ -35,6 +35,9 @@ _RESULTS: dict[str, Callable[..., Any]] = {
 class InstrumentForm(Form):
     """The two-peg test, the turn test of a laser and repeat readings; each says its result as soon as it is complete."""
 
+    terms = ("instrument", "laser", "two-peg test", "turn test", "collimation", "cone", "tilt", "heading", "line of sight",
+             "reading", "set-up", "standard deviation", "staff")
+
     def __init__(self, job: Job) -> None:
         super().__init__(job)
         self.fields: dict[str, list[widgets.Text]] = {}

@@ -24,6 +24,8 @@ _NAMES = {"description_width": "9em"}
 class LaidBookForm(BookForm):
     """The level book of what was laid, in the same datum as the first survey: kept as laid.csv."""
 
+    terms = (*BookForm.terms, "datum", "deviation", "DPC", "laid", "mark", "sill")
+
     file, part = "laid_text", "laid"
 
     def _levels_of(self, job: Job) -> ReducedLevels:
@@ -44,6 +46,8 @@ class LaidBookForm(BookForm):
 
 class JointsForm(Form):
     """Lips measured at joints, one to a line: a name and mm."""
+
+    terms = ("joint", "lip", "unit", "proud", "laid")
 
     def __init__(self, job: Job) -> None:
         super().__init__(job)

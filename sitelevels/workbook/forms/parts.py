@@ -147,6 +147,9 @@ def _sentences(said: Iterable[str]) -> str:
 class MaterialsForm(PartsForm):
     """What lies there, what it is taken away in, and the units; the quantities follow."""
 
+    terms = ("bare side", "bond", "breakage", "bulking", "cut piece", "joint", "layer", "loose", "range", "shaving", "sliver",
+             "sub-base", "underside", "unit", "waste", "cut", "fill", "formation", "footing", "post")
+
     groups = (
         ("Taking up", (
             ("old_floor", "thickness_mm", "old floor thick, mm", ()),
@@ -174,6 +177,9 @@ class MaterialsForm(PartsForm):
 
 class WaterForm(PartsForm):
     """Rain, channel, pipe and soakaway; whether they are enough follows."""
+
+    terms = ("catchment", "channel", "dead spot", "fall", "infiltration", "Manning's n", "outlet", "rainfall", "rational method",
+             "runoff", "sink", "soakaway", "void")
 
     groups = (
         ("Rain and where it runs", (

@@ -15,6 +15,8 @@ from .parts import PartsForm
 class ScreedForm(PartsForm):
     """Kind, thickness, fall and outlet of a screed; the floor and what stands against it follow."""
 
+    terms = ("base", "cure", "fall", "gradient", "governs", "line", "outlet", "pad", "quarrel", "scabble", "screed")
+
     groups = (
         ("The screed", (("screed", "kind", "Kind of screed", tuple(SCREEDS)), ("screed", "least_mm", "At least, mm", ()),
                         ("screed", "most_mm", "At most, mm", ()), ("screed", "mix", "Cement, sand (parts)", ()))),

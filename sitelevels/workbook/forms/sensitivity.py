@@ -25,6 +25,9 @@ _NAMES = {"description_width": "13em"}
 class BudgetForm(Form):
     """How far everything may be out. The verdicts on the saved surface follow as a figure is changed: what if it were better?"""
 
+    terms = ("at its limit", "budget", "collimation", "cone", "day of setting out", "demand", "give or take", "laying", "margin",
+             "placing", "reading", "set-up", "standard deviation", "tilt", "too close to call", "variance", "verdict")
+
     def __init__(self, job: Job) -> None:
         super().__init__(job)
         self.fields: dict[str, Number] = {}
@@ -111,6 +114,8 @@ def _told(field: Number, told: str) -> widgets.HBox:
 
 class ShotPlanForm(Form):
     """Where to put the staff before going out: choose how close to its limits the ground may turn out, and write the page."""
+
+    terms = ("demand", "fall", "give or take", "limit", "margin", "set-up", "spot", "staff", "verdict")
 
     def __init__(self, job: Job) -> None:
         super().__init__(job)

@@ -27,6 +27,9 @@ NEAREST, FARTHEST = 0.05, 100.0  # m: how far from its wall a channel may lie
 class SolveForm(Form):
     """Choose a shape and an aim, find the best surface of that shape, and save it."""
 
+    terms = ("along", "away", "binding", "channel", "conflict", "cure", "demand", "drain", "facet", "fall", "give", "outlet",
+             "quarrel", "relief", "shape", "shared give", "target", "too close to call", "verdict", "cut", "fill")
+
     def __init__(self, job: Job) -> None:
         super().__init__(job)
         self.solution: Solution | None = None

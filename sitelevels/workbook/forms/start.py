@@ -14,6 +14,8 @@ _BLANK = "a small made-up example"
 class StartForm(Form):
     """Choose the job that all notebooks open, or start a new one."""
 
+    terms = ("level book", "brief", "level", "fall", "DPC")
+
     def __init__(self) -> None:
         super().__init__(None)
         chosen = self.attempt(current_job)

@@ -30,6 +30,9 @@ Surface = tuple[float, float, float]
 class SurfaceForm(Form):
     """Choose the level at the wall, the falls and the clearance asked for; everything else follows."""
 
+    terms = ("along", "away", "at its limit", "clearance", "cut", "demand", "DPC", "fall", "fill", "finish", "level", "limit",
+             "margin", "section", "target", "too close to call", "verdict")
+
     def __init__(self, job: Job) -> None:
         super().__init__(job)
         self.said, self.shown = widgets.HTML(), widgets.HTML()

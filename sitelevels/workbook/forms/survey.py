@@ -44,6 +44,11 @@ class BookForm(Form):
     part of a job that holds the book.
     """
 
+    terms: ClassVar[tuple[str, ...]] = (
+        "HPC", "backsight", "benchmark", "change point", "closing", "draft", "fall", "feature", "foresight", "hand level",
+        "intermediate sight", "known level", "level", "level book", "line", "misclosure", "point", "reading", "rise", "rl",
+        "set-up", "sight", "slip", "staff", "suspicion", "taped", "upside down")
+
     file: ClassVar[str] = "survey_text"
     part: ClassVar[str] = "survey"  # of brief.toml, that holds its unit
 

@@ -1,0 +1,63 @@
+"""The class set: choose what it holds, and write it to print."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from urllib.parse import quote
+
+import ipywidgets as widgets
+
+from ...errors import SurveyError
+from ...teaching.planting import SLIPS
+from ...teaching.practice import DIFFICULTIES, KINDS
+from ..class_set import CLASS_FILES, LAST_SEED, MOST_LEARNERS, save_class_set
+from ..folders import data_folder
+from .base import Form, Number, button, row
+
+FOLDER = "class-set"  # beside the jobs
+_NAMES = {"description_width": "9em"}
+_NARROW = widgets.Layout(width="18em")
+
+
+class ClassSetForm(Form):
+    """Seed, learners, kinds, difficulty and slip of a class set; each set has a folder in data/class-set, beside the jobs."""
+
+    terms = ("exercise", "seed", "level book", "slip", "planted", "change point", "two-peg test", "upside down")
+
+    def __init__(self) -> None:
+        super().__init__(None)
+        self.seed = Number(1, description="Seed", style=_NAMES, layout=_NARROW)
+        self.learners = Number(12, description="Learners", style=_NAMES, layout=_NARROW)
+        self.kinds = widgets.SelectMultiple(options=[*KINDS], value=["change points"], rows=len(KINDS),
+                                            description="Kinds, in turn", style=_NAMES, layout=_NARROW)
+        self.difficulty = widgets.Dropdown(options=[*DIFFICULTIES], value="usual", description="Difficulty", style=_NAMES,
+                                           layout=_NARROW)
+        self.slip = widgets.Dropdown(options=["none", "any", *SLIPS], value="none", description="Planted slip", style=_NAMES,
+                                     layout=_NARROW)
+        self.children = [row(self.seed, self.learners, self.difficulty, self.slip), row(self.kinds),
+                         button("Write the class set", self.write), self.message]
+
+    def write(self) -> None:
+        """Write exercises.pdf, answers.pdf and outdoor.pdf."""
+        place = self.attempt(self._write)
+        if place is None:
+            return
+        said, folder = ", ".join(CLASS_FILES[:-1]), f"data/{FOLDER}/{place.name}"
+        self.say(f"Written into {folder}: {said} and {CLASS_FILES[-1]}. The same seed and choices write the same again.")
+        links = " · ".join(f"<a href='../{folder}/{quote(name)}' target='_blank'>{name}</a>" for name in CLASS_FILES)
+        self.message.value += f"<p>{links}</p>"
+
+    def _write(self) -> Path:
+        seed = _whole(self.seed, "the seed", f"It must be a whole number from 0 to {LAST_SEED}.")
+        learners = _whole(self.learners, "the number of learners", f"It must be a whole number from 1 to {MOST_LEARNERS}.")
+        slip = None if self.slip.value == "none" else self.slip.value
+        named = "-".join([str(seed), *self.kinds.value, self.difficulty.value, self.slip.value]).replace(" ", "-")
+        return save_class_set(data_folder() / FOLDER / named, seed=seed, learners=learners, kinds=tuple(self.kinds.value),
+                              difficulty=self.difficulty.value, slip=slip)
+
+
+def _whole(field: Number, name: str, rule: str) -> int:
+    """What is typed as a whole number; a fraction is refused, not cut."""
+    if not float(field.value).is_integer():  # nor is what is no number at all
+        raise SurveyError(f"{name} is {field.typed or field.value!r}", rule=rule)
+    return int(field.value)

@@ -1,0 +1,41 @@
+"""The words of the trade and of this workbook: type one, or choose it, and read what it means."""
+
+from __future__ import annotations
+
+import ipywidgets as widgets
+
+from ...teaching.glossary import GLOSSARY, meaning, words_like
+from .base import Form
+from .terms import explained
+
+
+class WordsForm(Form):
+    """A field to type a word into, the words that it may be, and what the chosen one means."""
+
+    terms = ()
+
+    def __init__(self) -> None:
+        super().__init__(None)
+        self.word = widgets.Text(description="Word", placeholder="such as HPC", layout=widgets.Layout(width="24em"))
+        self.list = widgets.Select(options=list(GLOSSARY), value=None, rows=10, description="All words",
+                                   layout=widgets.Layout(width="24em"))
+        self.said = widgets.HTML(layout=widgets.Layout(flex="1 1 20em", min_width="0"))
+        found = widgets.HBox([self.list, self.said], layout=widgets.Layout(flex_flow="row wrap"))
+        self.children = [self.word, found, self.message]
+        self.word.observe(lambda _: self.look_up(), "value")
+        self.list.observe(lambda _: self.tell(), "value")
+
+    def look_up(self) -> None:
+        """List the words that may be meant by what is typed, the likeliest chosen; say so where there is none."""
+        typed, self.message.value = self.word.value, ""
+        found = self.attempt(lambda: words_like(typed)) or ()
+        self.list.options = found
+        self.list.description = "Words like it" if typed.strip() else "All words"
+        self.list.value = found[0] if found and typed.strip() else None
+        if not found:
+            self.attempt(lambda: meaning(typed))
+        self.tell()
+
+    def tell(self) -> None:
+        """Show what the chosen word means."""
+        self.said.value = explained(self.list.value) if self.list.value else ""
