@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 _NUMBER = r"([-+−]?\d*\.?\d+(?:[eE][-+]?\d+)?)"
 _RATIO = re.compile(rf"^{_NUMBER}\s*(?::|in|/)\s*{_NUMBER}$", re.IGNORECASE)
 _WITH_UNIT = re.compile(rf"^{_NUMBER}\s*(mm/m|cm/m|mm per m|cm per m|%|per ?cent|°|deg|degrees?|in/ft|in per ft)$", re.I)
+_HYPHEN = re.compile(r"(?<![\w-])-(?=\d)")
 _PER_METRE = {"mm/m": 1e-3, "mm per m": 1e-3, "cm/m": 1e-2, "cm per m": 1e-2, "%": 1e-2, "per cent": 1e-2,
               "percent": 1e-2, "in/ft": 1 / 12, "in per ft": 1 / 12}
 _HOW = "Write it as 1:60, 1 in 60, 16.7 mm/m, 1.67 % or 0.95°; 'level' for none."
@@ -109,6 +110,15 @@ def word_change(size: float, unit: Literal["mm", "mm/m"]) -> str:
 def _signed(text: str) -> str:
     """No minus before a number that has rounded to nought."""
     return text[1:] if text.startswith("-") and not text.strip("-0. ") else text
+
+
+def true_minus(words: str) -> str:
+    """Words with a true minus before their numbers, as a page of sums is set; the hyphens of words stay.
+
+    >>> true_minus("-3 mm at CP-2")
+    '−3 mm at CP-2'
+    """
+    return _HYPHEN.sub("−", words)
 
 
 def word_mm(metres: float, *, digits: int = 0, never: Literal["more", "less"] | None = None) -> str:

@@ -14,7 +14,7 @@ import pandas as pd
 from ..errors import SurveyWarning
 from ..survey.book import METRES_PER, LevelBook
 from ..survey.reduction import ReducedLevels, reduce_book
-from ..wording import html_table, text_table, word_exactly, word_fall, word_level, word_mm
+from ..wording import html_table, text_table, true_minus, word_exactly, word_fall, word_level, word_mm
 
 Value = float | str
 Unit = Literal["m", "mm", "fall", "choice", "row"]
@@ -72,7 +72,7 @@ class Question:
         if isinstance(value, str):
             return value
         said = word_fall(value) if self.unit == "fall" else word_mm(value) if self.unit == "mm" else word_level(value)
-        return said.replace("-", "−")
+        return true_minus(said)
 
 
 @dataclass(frozen=True)

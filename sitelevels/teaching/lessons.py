@@ -19,7 +19,7 @@ from ..surface.plane import Plane, fit_plane
 from ..survey.instrument import PegSetup, two_peg_test
 from ..survey.reading import read_book
 from ..survey.reduction import ReducedLevels, reduce_book
-from ..wording import parse_fall, word_distance, word_fall, word_level, word_mm, word_number
+from ..wording import parse_fall, true_minus, word_distance, word_fall, word_level, word_mm, word_number
 from ..works.build_up import layer_tops
 from .drawing import Draw
 from .practice import SEEDS
@@ -89,7 +89,8 @@ def lesson(key: str, seed: int) -> Lesson:
         raise SurveyError(f"there is no lesson {key!r}", rule=f"Lessons are {', '.join(LESSONS)}.")
     if isinstance(seed, bool) or not isinstance(seed, int) or not 0 <= seed <= SEEDS:
         raise SurveyError(f"the learner's number is {seed!r}", rule=f"It is a whole number from 0 to {SEEDS}.")
-    return replace(LESSONS[key](_Draw(seed * len(LESSONS) + list(LESSONS).index(key))), key=key)
+    found = LESSONS[key](_Draw(seed * len(LESSONS) + list(LESSONS).index(key)))
+    return replace(found, key=key, question=true_minus(found.question), working=tuple(map(true_minus, found.working)))
 
 
 m, mm = word_level, word_mm  # half of the sentences below are numbers

@@ -9,10 +9,10 @@ import pandas as pd
 
 from ..teaching.exercise import WORKED, Exercise, Question
 from ..teaching.worked import worked_steps
-from ..wording import word_level, word_mm
+from ..wording import true_minus, word_level, word_mm
 from .figures import style
 from .page import broken
-from .paper import BOTTOM, BY_HAND, LEFT, PALE, PT, RIGHT, STEP, Column, Paper, printed, row_height
+from .paper import BOTTOM, BY_HAND, LEFT, PALE, PT, RIGHT, STEP, Column, Paper, row_height
 
 SUMMED = ("bs", "is", "fs", "rise", "fall")
 _TYPED, _ANSWERED = 5.2, 9.0  # mm: a row of the answers; a question with the place for its answer
@@ -220,7 +220,7 @@ def _place_to_answer(page: Paper, question: Question, down: float) -> None:
 def _in_columns(pages: _Pages, told: Sequence[str], columns: int) -> None:
     """Sentences in so many columns side by side, about equally long, on more pages where they do not fit."""
     width = (RIGHT - LEFT - _GAP * (columns - 1)) / columns
-    waiting = [broken(printed(one), (width - 3) * PT) for one in told]
+    waiting = [broken(true_minus(one), (width - 3) * PT) for one in told]
     while waiting:
         page, deepest = pages.page, 0
         fits = int(page.room / STEP)

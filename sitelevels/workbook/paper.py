@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import io
-import re
 from collections.abc import Container, Iterable, Sequence
 from dataclasses import dataclass
 from typing import Literal
@@ -13,6 +12,7 @@ from matplotlib.collections import LineCollection
 from matplotlib.figure import Figure
 from matplotlib.patches import Rectangle
 
+from ..wording import true_minus
 from .figures import style
 from .page import A4, broken, fitted, wide
 
@@ -20,7 +20,6 @@ WIDE, TALL = 210.0, 297.0  # mm
 LEFT, RIGHT, TOP, BOTTOM = 14.0, 196.0, 13.0, 279.0  # mm: between which everything stands; the foot is below
 STEP = 4.15  # mm: from one line of text to the next
 PT = 72 / 25.4  # in a mm
-_MINUS = re.compile(r"(?<![\w-])-(?=\d)")
 Align = Literal["left", "center", "right"]
 PALE, RULED, TINT = "#c9cfd3", "#8a9399", "#eef0f1"
 BY_HAND = 7.2  # mm: a row that somebody can write in
@@ -69,7 +68,7 @@ class Paper:
     def write(self, words: str, *, left: float = LEFT, width: float = RIGHT - LEFT, bold: bool = False,
               colour: str = style.INK) -> float:
         """Words where the page is filled to, broken to fit a width in mm; how tall they came out is given back, in mm."""
-        lines = broken(printed(words), width * PT, bold=bold)
+        lines = broken(true_minus(words), width * PT, bold=bold)
         for number, line in enumerate(lines):
             self.put(line, left, self.down + number * STEP, bold=bold, colour=colour)
         return STEP * len(lines)
@@ -135,11 +134,6 @@ class Paper:
         return self.figure
 
 
-def printed(words: str) -> str:
-    """Words with a true minus before numbers."""
-    return _MINUS.sub("−", words)
-
-
 def row_height(columns: Sequence[Column], cells: dict[str, str], bold: Container[str] = ()) -> float:
     """How tall a row with these words is at the least, in mm."""
     return STEP * max(map(len, _in_cells(columns, cells, bold).values())) + 0.8
@@ -147,7 +141,7 @@ def row_height(columns: Sequence[Column], cells: dict[str, str], bold: Container
 
 def _in_cells(columns: Sequence[Column], cells: dict[str, str], bold: Container[str]) -> dict[str, list[str]]:
     """The words of a row, broken to fit."""
-    return {column.name: broken(printed(cells.get(column.name, "")), (column.width - 2.4) * PT, bold=column.name in bold)
+    return {column.name: broken(true_minus(cells.get(column.name, "")), (column.width - 2.4) * PT, bold=column.name in bold)
             for column in columns}
 
 
