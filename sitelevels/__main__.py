@@ -74,21 +74,21 @@ def _verdicts(verdicts: Verdicts) -> Iterator[str]:
 def _class_set(folder: str, asked: dict[str, Any]) -> Iterator[str]:
     """The pages of a class set, and what they are."""
     from .workbook.class_set import CLASS_FILES, save_class_set
-    place = save_class_set(folder, **asked)
-    yield f"Written: {', '.join(CLASS_FILES)} in {place.name or place}."
+    save_class_set(folder, **asked)
+    yield f"Written: {', '.join(CLASS_FILES)} in {folder}."
     yield "The same seed and choices write the same pages again. Keep answers.pdf apart."
 
 
 def _number(text: str) -> int:
-    try:
-        return int(text)
-    except ValueError:
-        raise argparse.ArgumentTypeError(f"{text!r} is not a whole number.") from None
+    if not (text.isascii() and text.isdecimal() and len(text) < 10):
+        raise argparse.ArgumentTypeError(f"{text[:20]!r} is not a whole number of up to nine digits.")
+    return int(text)
 
 
 def _arguments(arguments: list[str] | None) -> tuple[str | None, str | None, dict[str, Any]]:
     """The job folder or the folder of the class set, and what is asked of the set."""
-    parser = argparse.ArgumentParser(prog="python -m sitelevels", description="Write the sheet of a job, or a class set.")
+    parser = argparse.ArgumentParser(prog="python -m sitelevels", description="Write the sheet of a job, or a class set.",
+                                     allow_abbrev=False)
     parser.add_argument("job_folder", nargs="?", help="a folder with brief.toml and survey.csv, e.g. data/pottery-yard")
     group = parser.add_argument_group("class set", "an exercise page for each learner, the answers, and the exercise outdoors")
     group.add_argument("--class-set", metavar="FOLDER", help="where to write exercises.pdf, answers.pdf and outdoor.pdf")
@@ -96,12 +96,12 @@ def _arguments(arguments: list[str] | None) -> tuple[str | None, str | None, dic
     group.add_argument("--learners", type=_number, help="how many pages; 12 if not given")
     group.add_argument("--kind", action="append", dest="kinds", help='e.g. "change points"; again for more, in turn')
     group.add_argument("--difficulty", help="easy, usual or hard")
-    group.add_argument("--slip", help='none, any, or a kind of slip, e.g. "two digits swapped"')
+    group.add_argument("--slip", help='none, perhaps, any, or a kind of slip, e.g. "two digits swapped"')
     given = {name: value for name, value in vars(parser.parse_args(arguments)).items() if value is not None}
     job, place = given.pop("job_folder", None), given.pop("class_set", None)
-    if (job is None) == (place is None):
+    if (job is None) == (not place):
         parser.error("give either a job_folder, or --class-set with a folder to write into.")
-    if given and place is None:
+    if given and not place:
         first = next(iter(given))
         parser.error(f"--{'kind' if first == 'kinds' else first} goes with --class-set only.")
     if given.get("slip") == "none":

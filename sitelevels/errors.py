@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Iterable, Sequence
-from numbers import Real
+from numbers import Integral, Real
 
 _TURNS = re.compile("[\u061c\u200e\u200f\u202a-\u202e\u2066-\u2069]")
 _LONG = re.compile(r"\S{81,}")
@@ -116,6 +116,19 @@ def finite(value: object, name: str, rule: str = "It must be a number in m.", *,
         raise SurveyError(f"{name} is a number of hundreds of digits", rule=rule) from None
     if not (abs(number) < 1e12 and number >= least and number > over):
         raise SurveyError(f"{name} is {value!r}", rule=rule)
+    return number
+
+
+def whole(value: object, name: str, least: int, most: int, *, remedy: str = "") -> int:
+    """A whole number from `least` to `most`, as an int; else a refusal with the rule.
+
+    >>> whole(3, "the number of learners", 1, 60)
+    3
+    """
+    number = int(value) if isinstance(value, Integral) and not isinstance(value, bool) else None
+    if number is None or not least <= number <= most:
+        said = repr(value) if number is None else str(number) if abs(number) < 10**99 else "a number of hundreds of digits"
+        raise SurveyError(f"{name} is {said}", rule=f"It must be a whole number from {least:,} to {most:,}.", remedy=remedy)
     return number
 
 

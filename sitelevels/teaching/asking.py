@@ -3,17 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 
-from ..errors import finite
 from ..survey.book import ALLOWANCES
+from ..survey.linking import EXACT
 from ..wording import whole_mm, word_level, word_mm
 from .drawing import Booked
 from .exercise import Own, Question, Slip, Unit, Value
 
 Way = Callable[[Own], Value]
 ALLOWED = ALLOWANCES["ordinary"]
-MM = 0.00051  # m: a whole millimetre, or the half that it was rounded from
-EXACT = 1e-9  # m: what binary fractions may add
 
 
 def m(mm: float) -> str:
@@ -47,12 +46,10 @@ class Asking:
             choices: tuple[str, ...] = (), also: tuple[str, ...] = (), check: str = "") -> None:
         """One more question; `how` writes its working up to the answer."""
         value = answer(self.right)
-        within = MM if unit != "fall" else max(1e-4, 0.6 * finite(value, "the fall")**2)  # 1:N to the nearest whole N
-        plain = Question(name, ask, unit, answer, "", mistakes, choices, also, check, within)
+        plain = Question(name, ask, unit, answer, "", mistakes, choices, also, check)
         self.right = Own(self.right.levels, self.right.hpcs, {**self.right.answers, name: value})
         joined = " = " if unit in ("m", "mm", "fall") else ": " if unit == "choice" else " Answer: "
-        working = f"{how(self)}{joined}{plain.word(value)}."
-        self.questions.append(Question(name, ask, unit, answer, working, mistakes, choices, also, check, within))
+        self.questions.append(replace(plain, working=f"{how(self)}{joined}{plain.word(value)}."))
 
     def said(self, name: str) -> str:
         """The right answer to a question asked before, in words; of a length in m, in m."""
@@ -70,23 +67,23 @@ def ask_closing(asking: Asking, booked: Booked) -> None:
                lambda _: f"Observed − known at {point}: {m(booked.levels[-1])} − {word_level(known)}",
                {"that is known minus observed: the misclosure is observed minus known": lambda own: known - own.levels[row],
                 "that is the level found, not how far it is from the known one": lambda own: own.levels[row]},
-               check="ΣBS − ΣFS = last − first")
+               check="known level + misclosure = level found")
     times = f"5 mm × √{setups} = {word_mm(allowed, digits=1)}"
+    mistakes: dict[str, Way] = {"a minus does not make a misclosure small: its size counts":
+                                lambda own: "yes" if own.number("misclosure") <= allowed + EXACT else "no"}
+    if setups > 1:
+        mistakes["that holds for one set-up only, 5 mm: more set-ups are allowed more"] = (
+            lambda own: "yes" if abs(own.number("misclosure")) <= ALLOWED.of(1) + EXACT else "no")
     asking.ask("closes", "choice", "Is the misclosure within 5 mm × √set-ups? Its sign does not matter here.",
                lambda own: "yes" if abs(own.number("misclosure")) <= allowed + EXACT else "no",
-               lambda a: f"{word_mm(abs(a.right.number('misclosure')))} against {times}",
-               {"that holds for one set-up only, 5 mm: more set-ups are allowed more":
-                lambda own: "yes" if abs(own.number("misclosure")) <= ALLOWED.of(1) + EXACT else "no",
-                "a minus does not make a misclosure small: its size counts":
-                lambda own: "yes" if own.number("misclosure") <= allowed + EXACT else "no"},
-               choices=("yes", "no"))
+               lambda a: f"{word_mm(abs(a.right.number('misclosure')))} against {times}", mistakes, choices=("yes", "no"))
 
 
-def ask_slip(asking: Asking, slip: Slip, also: tuple[str, ...], others: Mapping[str, str]) -> None:
-    """Where the slip is; `others` are wrong rows with what is said of them."""
-    row = str(slip.row) if slip.caught_by else "none"
-    seen = slip.caught_by or "no check"
-    how = f"{seen[:1].upper()}{seen[1:]} shows a slip{f'; put right, row {row} explains it' * bool(slip.caught_by)}."
+def ask_slip(asking: Asking, slip: Slip | None, also: tuple[str, ...], others: Mapping[str, str]) -> None:
+    """Where the slip is, if there is one; `others` are wrong rows with what is said of them."""
+    row, seen = (str(slip.row), slip.caught_by) if slip and slip.caught_by else ("none", "no check")
+    more = "; none was planted" if slip is None else f"; put right, row {row} explains it" if slip.caught_by else ""
+    how = f"{seen[:1].upper()}{seen[1:]} shows a slip{more}."
     asking.ask("row of the slip", "row", "In which row was a reading booked wrongly? Write the number of the row, or none if no "
                "check shows one. Where several rows would explain what the checks say, any of them is right.",
                always(row), says(how), {said: always(other) for other, said in others.items()}, also=also)

@@ -30,7 +30,7 @@ class Draw:
 
 
 @dataclass(frozen=True)
-class Mark:
+class Place:
     """A place that the staff is held at; its level in mm."""
 
     point: str
@@ -59,7 +59,8 @@ class Walk:
     known: Mapping[str, int]
     shots: list[Shot] = field(default_factory=list)
 
-    def set_up(self, height: int, back: Mark, spots: Sequence[Mark], front: Mark, *, high: int = 0, apart: bool = False) -> None:
+    def set_up(self, height: int, back: Place, spots: Sequence[Place], front: Place, *, high: int = 0,
+               apart: bool = False) -> None:
         """One more set-up at a height of collimation: a backsight, spots and a foresight, whose level is found `high` by so much.
 
         `apart` gives the backsight a row of its own, where the foresight on that point was booked before.
@@ -73,9 +74,9 @@ class Walk:
         self.shots.append(self._shot(row + len(spots) + 1, setup, "fs", front, height - front.level - high))
 
     @staticmethod
-    def _shot(row: int, setup: int, column: Literal["bs", "is", "fs"], mark: Mark, mm: int) -> Shot:
+    def _shot(row: int, setup: int, column: Literal["bs", "is", "fs"], mark: Place, mm: int) -> Shot:
         inverted = "staff inverted" if mm < 0 else ""
-        return Shot(row, setup, column, mark.point, mm, ", ".join(filter(None, (mark.remark, inverted))), mark.feature)
+        return Shot(row, setup, column, mark.point, mm, ": ".join(filter(None, (inverted, mark.remark))), mark.feature)
 
 
 @dataclass(frozen=True)

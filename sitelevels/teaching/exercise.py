@@ -47,7 +47,8 @@ class Question:
 
     `answer` gives it from what the learner has so far: in m for "m" and "mm", in m/m for "fall", one of `choices`, or the number
     of a row as text ("none" where there is none). `working` says how, with the right numbers. `mistakes` are wrong ways: what
-    is said of each, and what it gives. `also` are other answers that are right. `check` names what would have caught a slip.
+    is said of each, and what it gives; the first that fits is said. `also` are other answers that are right. `check` names what
+    would have caught a slip. `within` is how near in m an answer must be, where it is a length.
     """
 
     name: str
@@ -162,6 +163,11 @@ class Exercise:
         return Own(levels, hpcs, answers)
 
     @property
+    def unit(self) -> str:
+        """The unit that the book was booked in, and its columns are filled in."""
+        return self.book.unit_of("bs") if self.book else "m"
+
+    @property
     def columns(self) -> tuple[str, ...]:
         """The columns to fill in."""
         return () if self.book is None else WORKED if self.adjusts else WORKED[:-1]
@@ -173,7 +179,7 @@ class Exercise:
         answered under `answer`. `filled` gives the right answers.
         """
         columns = [*GIVEN, *self.columns, "answer"]
-        per = METRES_PER[self.book.unit_of("bs")] if self.book else 1.0
+        per = METRES_PER[self.unit]
         digit = 0.001 if per == 1.0 else 0.0
         lines = []
         for row in self.book.rows if self.book else ():

@@ -4,21 +4,27 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Mapping
+import warnings
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from numbers import Real
 
 import pandas as pd
 
-from ..errors import SurveyError, must_be
+from ..errors import SurveyError, SurveyWarning, must_be, plainly
 from ..survey.book import METRES_PER
 from ..survey.cells import number_of, page_of, plain
 from ..wording import word_exactly
-from .exercise import WORKED, Exercise, Question
+from .exercise import GIVEN, WORKED, Exercise
 
+FILLED = (*WORKED, "answer")
+"""Columns of a page that a learner fills in."""
 HUGE = 1e9  # m: no level is written so
+LONGEST_PAGE, LONGEST_CELL = 2_000_000, 200  # signs
 _LENGTH = re.compile(r"(.*?)\s*(mm|cm|m|ft)?", re.IGNORECASE | re.DOTALL)
-_HEADINGS = ("row", "point", *WORKED, "answer")
+_HEADING = re.compile(r"(.*?)[\s,(\[]*(?:(?<!\w)(mm|cm|m|ft))?[\s)\]]*", re.DOTALL)
+_CALLED = {"adjusted level": "adjusted", "adjusted_level": "adjusted", "reduced level": "level", "point or question": "point"}
+_REMEDY = "Fill in the page as it was given out."
 
 
 @dataclass(frozen=True)
@@ -46,13 +52,21 @@ class Filled:
         return any(column in columns for _, column in self.cells)
 
 
+@dataclass(frozen=True, eq=False)
+class Page:
+    """A page as it was taken in: the table of its texts, and the headings that it has no column for."""
+
+    table: pd.DataFrame
+    unused: tuple[str, ...]
+
+
 def length_of(text: str, per: float) -> float | None:
     """The length in m that a text is, in the unit that is `per` m long unless it names its own; None if it is none.
 
     >>> length_of("9,884", 1.0), length_of("−12 mm", 1.0), length_of("1.2.3", 1.0)
     (9.884, -0.012, None)
     """
-    found = _LENGTH.fullmatch(text.strip())
+    found = _LENGTH.fullmatch(text.strip()) if len(text) <= LONGEST_CELL else None
     number = number_of(found[1]) if found else None
     if found is None or number is None:
         return None
@@ -61,77 +75,140 @@ def length_of(text: str, per: float) -> float | None:
 
 
 def read_filled(exercise: Exercise, answers: pd.DataFrame | str) -> Filled:
-    """The filled cells of a page, with a SurveyError for what belongs to no row and no question."""
+    """The filled cells of a page; refusals as `read_page`, a SurveyWarning for headings that are not used."""
+    page = read_page(exercise, answers)
+    if page.unused:
+        warnings.warn(unused_words(page.unused), SurveyWarning, stacklevel=3)
+    per = METRES_PER[exercise.unit]
+    lines = page.table.to_dict("records")
+    cells = {(int(line["row"]), name): Cell(line[name], length_of(line[name], per))
+             for line in lines if line["row"] for name in exercise.columns if line[name]}
+    return Filled(cells, {line["point"]: line["answer"] for line in lines if not line["row"] and line["answer"]})
+
+
+def unused_words(headings: Sequence[str]) -> str:
+    """That columns were passed over, in a sentence.
+
+    >>> unused_words(["rize", "mood"])
+    'Not columns of the page, and not used: rize, mood.'
+    """
+    return plainly(f"Not columns of the page, and not used: {', '.join(headings)}.")
+
+
+def read_page(exercise: Exercise, answers: pd.DataFrame | str) -> Page:
+    """A page that was filled in, as a table like `Exercise.sheet`; what is given stays as it was given out.
+
+    Columns go by their headings, a unit behind them or not; rows of the book by `row`, else in order; questions by their names
+    under `point`. Raises SurveyError for a text that is no page, for the page of another exercise, a line that belongs to no
+    row and no question, and two answers for one cell.
+    """
     must_be(answers, (pd.DataFrame, str), "the page")
-    lines = _from_frame(answers) if isinstance(answers, pd.DataFrame) else _from_text(answers)
-    book = exercise.book
-    per = METRES_PER[book.unit_of("bs")] if book else 1.0
-    rows = {row.number: row.point for row in book.rows} if book else {}
-    names = {name.casefold(): one for one in exercise.questions for name in (one.name, one.heading)}
-    numbered = any(line.get("row") for line in lines)
-    waiting: list[int | Question] = [] if numbered else [*rows, *exercise.questions]
-    found: dict[tuple[int, str] | str, str] = {}
+    sheet = exercise.sheet()
+    headings, records = _from_frame(answers) if isinstance(answers, pd.DataFrame) else _from_text(answers)
+    names, units = zip(*(_named(heading) for heading in headings), strict=True) if headings else ((), ())
+    if not set(names) & {*exercise.columns, "answer"}:
+        raise SurveyError("the page has no column to fill in", rule=f"Its headings are {', '.join(map(str, sheet.columns))}.",
+                          remedy=_REMEDY)
+    twice = next((name for name in sheet.columns if names.count(name) > 1), None)
+    if twice is not None:
+        raise SurveyError(f"the page has the heading {twice!r} twice", rule="Each column stands once.")
+    lines = []
+    for cells in records:
+        line = {name: text.strip() for name, text in zip(names, cells, strict=False) if name in sheet.columns}
+        for name, unit in zip(names, units, strict=True):
+            if unit and unit != exercise.unit and name in WORKED and number_of(line.get(name, "")) is not None:
+                line[name] += f" {unit}"
+        lines.append(line)
+    typed: dict[tuple[int, str], str] = {}
+    for place, line in _placed(exercise, sheet, lines):
+        answered = {name: line[name] for name in ("answer", *exercise.columns) if line.get(name)}
+        if not sheet["row"].iloc[place]:
+            answered = dict(zip(["answer"], answered.values(), strict=False))  # also one typed beside its column
+        for name, text in answered.items():
+            if typed.setdefault((place, name), text) != text:
+                where = f"row {sheet['row'].iloc[place]}, {name}" if sheet["row"].iloc[place] else sheet["point"].iloc[place]
+                raise SurveyError(f"two answers stand here, {typed[place, name]!r} and {text!r}", where=where,
+                                  remedy="Leave one.")
+    for (place, name), text in typed.items():
+        sheet.loc[sheet.index[place], name] = text
+    unused = (heading for heading, name in zip(headings, names, strict=True) if heading.strip() and name not in sheet.columns)
+    return Page(sheet, tuple(unused))
+
+
+def _placed(exercise: Exercise, sheet: pd.DataFrame, lines: list[dict[str, str]]) -> Iterator[tuple[int, dict[str, str]]]:
+    """Each line with its place on the sheet."""
+    given = [{str(name): str(cell) for name, cell in line.items()} for line in sheet.to_dict("records")]
+    by_row = {line["row"]: place for place, line in enumerate(given) if line["row"]}
+    asked = len(given) - len(exercise.questions)
+    by_name = {name.casefold(): asked + place for place, question in enumerate(exercise.questions)
+               for name in (question.name, question.heading)}
+    waiting = [] if any(line.get("row") for line in lines) else list(range(len(given)))
     for line in lines:
-        key: int | Question | None = names.get(line.get("point", "").casefold())
+        point = line.get("point", "").casefold()
+        place = None if line.get("row") else by_name.get(point)
         if line.get("row"):
             number = number_of(re.sub(r"^row\s*", "", line["row"], flags=re.IGNORECASE))
-            key = int(number) if number is not None and number in rows else None
-        elif key is None and waiting and line.get("point", "").casefold() in ("", rows.get(_number(waiting[0]), "").casefold()):
-            key = waiting[0]
-        if key in waiting:
-            waiting.remove(key)
-        typed = {column: line[column] for column in ("answer", *WORKED) if line.get(column)}
-        typed = dict([*typed.items()][:1]) if isinstance(key, Question) else typed  # an answer typed beside its column
-        if key is None and typed:
-            called = " ".join(filter(None, (line.get("row"), line.get("point")))) or "without a row or a point"
-            raise SurveyError(f"the line {called!r} of the page is neither a row of the book nor one of its questions",
-                              rule="Each line has the number of its row, or the name of its question under 'point'.",
-                              remedy="Fill in the page as it was given out.")
-        for column, text in typed.items():
-            place = (key, column) if isinstance(key, int) else key.name if key else ""
-            if found.setdefault(place, text) != text:
-                where = f"row {key}, {column}" if isinstance(key, int) else str(place)
-                raise SurveyError(f"two answers stand here, {found[place]!r} and {text!r}", where=where, remedy="Leave one.")
-    cells = {place: Cell(text, length_of(text, per)) for place, text in found.items() if isinstance(place, tuple)}
-    return Filled(cells, {place: text for place, text in found.items() if isinstance(place, str)})
+            place = None if number is None or number % 1 or number > 1e9 else by_row.get(str(int(number)))
+        elif place is None and waiting and point in ("", given[waiting[0]]["point"].casefold()):
+            place = waiting[0]
+        if place in waiting:
+            waiting.remove(place)
+        if place is None:
+            if any(line.get(name) for name in FILLED):
+                called = " ".join(filter(None, (line.get("row"), line.get("point")))) or "without a row or a point"
+                raise SurveyError(f"the line {called!r} of the page is neither a row of the book nor one of its questions",
+                                  rule="Each line has the number of its row, or the name of its question under 'point'.",
+                                  remedy=_REMEDY)
+            continue
+        if line.get("row") or place < asked:
+            _same_exercise(line, given[place])
+        yield place, line
 
 
-def _number(key: int | Question) -> int:
-    return key if isinstance(key, int) else 0
+def _same_exercise(line: Mapping[str, str], given: Mapping[str, str]) -> None:
+    """Refuse a line whose readings are others; a spreadsheet may have dropped noughts and put in commas."""
+    for name in GIVEN[1:-1]:
+        typed, right = line.get(name, ""), given[name]
+        if typed and typed.casefold() != right.casefold() and (
+                number_of(typed) is None or number_of(typed) != number_of(right)):
+            raise SurveyError(f"the page is that of another exercise: {name} is {typed!r} there and {right or 'empty'!r} here",
+                              where=f"row {given['row']}, point {given['point']}",
+                              remedy="Look at the number, the difficulty and the slip at the foot of the page.")
 
 
-def _lines(headings: list[str], records: list[list[str]]) -> list[dict[str, str]]:
-    """The cells of each line by the heading of their column, other columns passed over."""
-    if not set(headings) & {*WORKED, "answer"}:
-        raise SurveyError("the page has no column to fill in", rule=f"Its headings are {', '.join(_HEADINGS)}.",
-                          remedy="Fill in the page as it was given out.")
-    twice = [name for name in _HEADINGS if headings.count(name) > 1]
-    if twice:
-        raise SurveyError(f"the page has the heading {twice[0]!r} twice", rule="Each column stands once.")
-    return [{name: text.strip() for name, text in zip(headings, cells, strict=False) if name in _HEADINGS} for cells in records]
+def _named(heading: str) -> tuple[str, str]:
+    """The column that a heading names, and the unit behind it."""
+    found = _HEADING.fullmatch(heading.strip().casefold())
+    name, unit = (found[1], found[2] or "") if found else (heading, "")
+    return _CALLED.get(name, name), unit
 
 
-def _from_frame(frame: pd.DataFrame) -> list[dict[str, str]]:
+def _from_frame(frame: pd.DataFrame) -> tuple[list[str], list[list[str]]]:
     if "row" not in frame.columns and frame.index.name == "row":
         frame = frame.reset_index()
-    return _lines([str(name).strip().casefold() for name in frame.columns],
-                  [[_text(value) for value in values] for values in frame.itertuples(index=False, name=None)])
+    return ([str(name) for name in frame.columns],
+            [[_text(value) for value in values] for values in frame.itertuples(index=False, name=None)])
 
 
-def _from_text(text: str) -> list[dict[str, str]]:
-    page = page_of(text, named="page", headings=",".join(_HEADINGS))
+def _from_text(text: str) -> tuple[list[str], list[list[str]]]:
+    if len(text) > LONGEST_PAGE:
+        raise SurveyError(f"the page has {len(text)} signs", rule=f"A page has {LONGEST_PAGE} at most.", remedy=_REMEDY)
+    page = page_of(text, named="page", headings=",".join(("row", "point", *FILLED)))
     records = [[plain(cell) for cell in cells] for cells, *_ in page.records]
     wide = next((cells for cells in records if any(cell.strip() for cell in cells[len(records[0]):])), None)
     if wide is not None:
         raise SurveyError(f"the line {page.delimiter.join(wide)!r} has more cells than there are headings",
                           remedy="Put a number with a decimal comma in quotation marks, or part the cells by semicolons.")
-    return _lines([name.strip().casefold() for name in records[0]], records[1:])
+    return records[0], records[1:]
 
 
 def _text(value: object) -> str:
     """A cell as somebody would type it."""
-    if value is None or value is pd.NA or value is pd.NaT or value != value:
+    if value is None or value is pd.NA or value is pd.NaT or (isinstance(value, Real) and value != value):
         return ""
-    if isinstance(value, Real) and not isinstance(value, bool):
-        return word_exactly(float(value), 1.0) if math.isfinite(value) else str(value)
-    return plain(str(value))
+    try:
+        if isinstance(value, Real) and not isinstance(value, bool) and math.isfinite(value):
+            return word_exactly(float(value), 1.0)
+        return plain(str(value))
+    except (ArithmeticError, ValueError):  # a number of hundreds of digits: shown as what it is, and read as none
+        return f"a {type(value).__name__} that is no length"

@@ -72,7 +72,7 @@ GLOSSARY: Mapping[str, str] = MappingProxyType({
     "effect": "How far an error of usual size moves a number or a margin, in mm or mm/m.",
     "equal offset": ("Greatest distance of a surface, above or below, from a straight line between its levels at the two ends "
                      "of a bar, in mm."),
-    "exercise": "Book or page of questions to work out by hand for practice; its points and its numbers are invented.",
+    "exercise": "Book or page of questions to work out by hand for practice; those drawn for practice are invented.",
     "facet": "One flat part of a surface that is made of several.",
     "fall": ("How much a surface drops over a length, as 1:60 (1 m in 60 m) or in mm/m, positive downhill; in a level book by "
              "rise and fall, the drop in m from one reading to the next."),
@@ -85,7 +85,8 @@ GLOSSARY: Mapping[str, str] = MappingProxyType({
     "gap": "Greatest distance between a straightedge and the surface beneath, in mm, between the two points it rests on.",
     "give": "How far a limit would have to move, in mm or mm/m, for every demand to be met.",
     "give or take": "How far a number may be out, in its own unit; of a margin, with the sureness that the budget asks for.",
-    "governs": "Said of the spot of a base whose least thickness holds the whole floor up.",
+    "governs": "Said of what decides a level: the lower DPC mark, which paving must clear, or the spot of a base whose least "
+               "thickness holds the whole floor up.",
     "gradient": "Steepness of a surface, in whatever direction it is steepest, shown as 1:N and in mm/m.",
     "grating": "Bars over a gully or a channel that let water through.",
     "gully": "Pot in the ground, under a grating, that takes surface water to a drain.",
@@ -126,6 +127,7 @@ GLOSSARY: Mapping[str, str] = MappingProxyType({
     "outlet": "Place where water leaves a floor; the surface falls to it from all sides or from some.",
     "packer": "Block under the lower end of a level that brings its bubble to the middle; its thickness in mm gives the fall.",
     "pad": "Small heap of screed set to the right level before the rest, from which the floor is drawn off.",
+    "page": "What a learner fills in: the rows of a level book with columns left empty, and the questions below.",
     "peg": "Stake driven where a level is set out; the staff on it, or a mark on it, shows the level.",
     "placing": ("Of a straightedge: where on a surface it is laid, and in which direction; of the staff: setting it on its mark, "
                 "with an error in mm."),
@@ -168,7 +170,8 @@ GLOSSARY: Mapping[str, str] = MappingProxyType({
     "sill": "Bottom piece of a door or window frame, which the paving stays below.",
     "sink": "Place where water ends: a channel, an outlet, a free edge.",
     "slab": "Flat piece of stone or concrete that paving is laid of, also called a flag.",
-    "slip": "Mistake in one reading, such as two figures swapped or a metre dropped; not the small error that every reading has.",
+    "slip": "Mistake in one reading or one sum, such as two figures swapped or a metre dropped; not the small error that every "
+            "reading has.",
     "sliver": "Cut piece so narrow, measured against a whole unit, that it breaks easily.",
     "soakaway": ("Pit of stones or boxes in the ground that stores rain-water until it soaks away; its size is in m, its "
                  "volume in m³."),
@@ -337,6 +340,16 @@ def words_like(text: str, *, most: int | None = None) -> tuple[str, ...]:
     told = [word for word, said in GLOSSARY.items() if whole.search(said)] if len(key) > 3 else []
     found = [head for head in (_head(text), *(_WORD_OF[one] for one in (*holding, *near)), *told) if head]
     return tuple(dict.fromkeys(found))[:most]
+
+
+def is_begun(text: str) -> bool:
+    """Whether a word, or another word for the same, begins with what is typed.
+
+    >>> is_begun("backs"), is_begun("kerb")
+    (True, False)
+    """
+    key = _key(text[:_LONGEST])
+    return bool(key) and any(spelling.startswith(key) for spelling in _WORD_OF)
 
 
 def meaning(word: str) -> str:

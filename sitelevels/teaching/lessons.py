@@ -13,7 +13,7 @@ import pandas as pd
 from ..design.brief import Brief
 from ..design.layers import Layer
 from ..design.published import LIMITS
-from ..errors import SurveyError, SurveyWarning
+from ..errors import SurveyError, SurveyWarning, whole
 from ..surface.finish import Finish
 from ..surface.plane import Plane, fit_plane
 from ..survey.instrument import PegSetup, two_peg_test
@@ -41,7 +41,6 @@ class Lesson:
     working: tuple[str, ...]
     meaning: str
     within: float = 0.0005
-    key: str = ""
 
     def word(self, value: float) -> str:
         """An answer in words."""
@@ -87,10 +86,9 @@ def lesson(key: str, seed: int) -> Lesson:
     """
     if key not in LESSONS:
         raise SurveyError(f"there is no lesson {key!r}", rule=f"Lessons are {', '.join(LESSONS)}.")
-    if isinstance(seed, bool) or not isinstance(seed, int) or not 0 <= seed <= SEEDS:
-        raise SurveyError(f"the learner's number is {seed!r}", rule=f"It is a whole number from 0 to {SEEDS}.")
-    found = LESSONS[key](_Draw(seed * len(LESSONS) + list(LESSONS).index(key)))
-    return replace(found, key=key, question=true_minus(found.question), working=tuple(map(true_minus, found.working)))
+    seed = whole(seed, "the learner's number", 0, SEEDS)
+    found = LESSONS[key](_Draw(100 * seed + list(LESSONS).index(key)))  # 100, so that a lesson more changes none that is there
+    return replace(found, question=true_minus(found.question), working=tuple(map(true_minus, found.working)))
 
 
 m, mm = word_level, word_mm  # half of the sentences below are numbers
@@ -150,7 +148,8 @@ def _rise_and_fall(draw: _Draw) -> Lesson:
         (*steps, f"By HPC: {hpc} − {m(second)} = {m(at_b)}, the same."),
         "Rise and fall goes from point to point: the reading before less the reading now, a rise if it is more than nought. "
         "Why both? A wrong sum at A is carried on to B by rise and fall, but not by HPC, so the two part company there. That "
-        "finds a slip in the sums. A staff misread is misread in both, and only a closing reading finds it.")
+        "finds a slip in the sums. A staff misread is misread in both: on a change point a closing reading finds it, on a spot "
+        "only a second reading.")
 
 
 def _change_points(draw: _Draw) -> Lesson:

@@ -17,10 +17,9 @@ from ..survey.cells import number_of
 from ..survey.linking import EXACT
 from ..wording import html_table, parse_fall
 from .chain import Chain
-from .exercise import Exercise, Own, Question
-from .exercise import Value as Answer
+from .exercise import Exercise, Own, Question, Value
 from .filled import length_of, read_filled
-from .judging import Judge, Key, Mark, again_of
+from .judging import Judge, Mark, missing
 from .reasons import Figures, Guess, no_reason, of_answer
 
 ORDER = ("rise", "fall", "level", "hpc", "adjusted")
@@ -46,7 +45,8 @@ def mark_book(exercise: Exercise | LevelBook, answers: pd.DataFrame | str, *, di
     Raises
     ------
     SurveyError
-        If the page has none of the columns, lines that belong to no row or question, or two answers for one cell.
+        If the page has none of the columns, a heading twice, more cells than headings, lines that belong to no row or question,
+        or two answers for one cell; if the book cannot be reduced; if the digit is not a number over 0; for a wrong type.
 
     Notes
     -----
@@ -98,7 +98,7 @@ class Marked:
     def sentence(self) -> str:
         """How it went, in a sentence or two."""
         good, asked = self.score
-        carried = sum(mark.verdict == "carried" for mark in self.marks)
+        carried = sum(mark.verdict == "carried" and not mark.kind for mark in self.marks)
         missing = sum(mark.verdict == "missing" for mark in self.marks)
         more = f", {carried} of them carried from an earlier slip" if carried else ""
         empty = f" {missing} {'is' if missing == 1 else 'are'} left empty." if missing else ""
@@ -115,27 +115,22 @@ class Marked:
         for mark in self.marks:
             said = f"{mark.where[:1].upper()}{mark.where[1:]}{'' if mark.column == 'answer' else f', {mark.column}'}"
             if mark.verdict == "wrong":
-                carried = any(other.verdict == "carried" and f"row {mark.row}." in other.reason for other in self.marks)
+                follows = any(other.verdict == "carried" and not other.kind and mark.key in other.since for other in self.marks)
                 found.append(" ".join(filter(None, (
                     f"{said}: you wrote {mark.written}; {mark.reason}",
-                    f"Right from there on, carried from row {mark.row}." if carried and mark.row else "",
+                    "What follows from it is right, carried." if follows else "",
                     self._again(mark), f"{mark.check[:1].upper()}{mark.check[1:]} would have shown it." if mark.check else ""))))
             elif mark.reason and mark.verdict == "right":
                 found.append(f"{said}: {mark.written}. {mark.reason}")
             elif mark.verdict == "missing" and mark.written:
                 found.append(f"{said}: you wrote {mark.written}. {mark.reason}")
         empty = [mark for mark in self.marks if mark.verdict == "missing" and not mark.written]
-        rows = list(dict.fromkeys(mark.row for mark in empty if mark.row))
-        asked = [mark.where for mark in empty if not mark.row]
-        found += [f"Left empty: {', '.join([*([rows_named(rows)] if rows else []), *asked])}."] if empty else []
-        return tuple(found)
+        return (*found, f"Left empty: {_places(empty)}.") if empty else tuple(found)
 
     def _again(self, first: Mark) -> str:
         """Where a slip was made again, in a sentence."""
-        same = again_of((first.row, first.where))
-        rows = [mark for mark in self.marks if mark.verdict == "again" and mark.reason.startswith(same)]
-        places = list(dict.fromkeys(mark.row for mark in rows if mark.row))
-        return f"It is there again in {rows_named(places)}, which costs nothing more." if places else ""
+        again = [mark for mark in self.marks if mark.kind and mark.since[:1] == (first.key,)]
+        return f"It is there again in {_places(again)}, which costs nothing more." if again else ""
 
     def __repr__(self) -> str:
         return "\n".join([self.sentence(), *self.words])
@@ -145,9 +140,15 @@ class Marked:
         return told + html_table(self.table, words=True)
 
 
+def _places(marks: list[Mark]) -> str:
+    """The rows of marks, then the questions."""
+    rows = list(dict.fromkeys(mark.row for mark in marks if mark.row))
+    return ", ".join([*([rows_named(rows)] if rows else []), *(mark.where for mark in marks if not mark.row)])
+
+
 def _questions(exercise: Exercise, typed: Mapping[str, str], own: Own, judge: Judge) -> Iterator[Mark]:
     """The marks of the questions, each worked from right numbers and from the learner's."""
-    answers: dict[str, Answer] = {}
+    answers: dict[str, Value] = {}
     for question in exercise.questions:
         right = exercise.own.answers[question.name]
         before = {name: value for name, value in exercise.own.answers.items() if name in answers}
@@ -156,19 +157,18 @@ def _questions(exercise: Exercise, typed: Mapping[str, str], own: Own, judge: Ju
         follows = [value for one in basis if (value := _asked(question.answer, one)) is not None] or [right]
         text = typed.get(question.name, "")
         wrote = _read(question, text)
-        key: Key = (0, question.name)
         mark = Mark(0, question.name, "answer", plainly(text), question.word(right), "right")
-        answers[question.name] = follows[0] if wrote is None else wrote
         if wrote is None:
-            judge.missing(key, mark.where, text, mark.right, _WANTED[question.unit].format(", ".join(question.choices)))
-            mark = replace(judge.marks.pop(key), column="answer")
+            mark = missing(mark, _WANTED[question.unit].format(", ".join(question.choices)))
         elif wrote in question.also and not _same(question, wrote, right):
-            mark = replace(mark, reason="It would explain it too.")
+            mark = replace(mark, reason="No check shows it; you found it all the same." if right == "none" else
+                           "It would explain it too.")
         elif not _same(question, wrote, right):
             if any(_same(question, wrote, one) for one in follows):
                 mark = replace(mark, verdict="carried", reason="Right, carried from your own numbers.")
             else:
                 mark = _slip(question, wrote, follows, basis, judge, mark)
+        answers[question.name] = follows[0] if wrote is None or mark.kind == "unit" else wrote
         yield mark
 
 
@@ -176,7 +176,7 @@ _WANTED = {"m": "a length in m", "mm": "a length in mm", "fall": "a fall: 1:60",
            "row": "the number of a row"}
 
 
-def _asked(answer: Callable[[Own], Answer], own: Own) -> Answer | None:
+def _asked(answer: Callable[[Own], Value], own: Own) -> Value | None:
     """An answer from a learner's numbers; None where they give none, two levels alike for a fall between them."""
     try:
         value = answer(own)
@@ -185,7 +185,7 @@ def _asked(answer: Callable[[Own], Answer], own: Own) -> Answer | None:
     return value if isinstance(value, str) or math.isfinite(value) else None
 
 
-def _read(question: Question, text: str) -> Answer | None:
+def _read(question: Question, text: str) -> Value | None:
     """An answer as typed, in m or m/m where it is a number; None where it cannot be read. A bare fall is N of 1:N."""
     plain = " ".join(text.casefold().split()).removesuffix(".")
     if question.unit == "choice":
@@ -205,7 +205,7 @@ def _read(question: Question, text: str) -> Answer | None:
         return None if ratio is None or not run or not 1e-6 < abs(run) < 1 else -1 / run if ratio[2] else 1 / run
 
 
-def _same(question: Question, one: Answer, other: Answer) -> bool:
+def _same(question: Question, one: Value, other: Value) -> bool:
     """Whether two answers are the same: falls to half a unit of N, 1 % of it or 0.05 mm/m, which is half of what is shown."""
     if isinstance(one, str) or isinstance(other, str):
         return one == other
@@ -216,7 +216,7 @@ def _same(question: Question, one: Answer, other: Answer) -> bool:
     return one * other > 0 and abs(1 / one - 1 / other) <= max(0.5, 0.01 / abs(other)) + EXACT
 
 
-def _slip(question: Question, wrote: Answer, follows: list[Answer], basis: list[Own], judge: Judge, mark: Mark) -> Mark:
+def _slip(question: Question, wrote: Value, follows: list[Value], basis: list[Own], judge: Judge, mark: Mark) -> Mark:
     """The mark of an answer that fits nothing: a mistake that the question knows, from any of the numbers, or another."""
     guess = next((Guess("question", 0.0, said, f"question {said}") for said, way in question.mistakes.items() for one in basis
                   if (value := _asked(way, one)) is not None and _same(question, wrote, value)), None)
@@ -224,7 +224,7 @@ def _slip(question: Question, wrote: Answer, follows: list[Answer], basis: list[
         guess = (Guess("question", 0.0, f"your numbers give {follows[0]}") if isinstance(wrote, str) else
                  _number_slip(question, wrote, [one for one in follows if not isinstance(one, str)]))
     made = judge.slip(mark, replace(guess, said=guess.said.removesuffix(".")), question.working, judge.made.get(guess.same))
-    return replace(made, check=question.check if made.verdict == "wrong" else "")
+    return replace(made, check=question.check if made.verdict == "wrong" and made.kind != "unit" else "")
 
 
 def _number_slip(question: Question, wrote: float, follows: list[float]) -> Guess:

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
+from itertools import combinations
 
 from ..errors import SurveyError
 from .drawing import Booked, Draw
@@ -19,10 +20,12 @@ SLIPS = {
 }
 """Kinds of slip that can be planted, and what each is."""
 
+KNOCK = 15, 40  # mm, as SLIPS says
 REPEAT = 5  # mm: repeats of one point that differ by more show a slip, as in `reduce_book`
 LEAST, LONGEST = 10, 4200  # mm: smaller slips pass for reading errors; no staff that is carried about a yard is longer
 KNOCKED = "the instrument was knocked"
-_ALIKE = {"0": "8", "1": "7", "3": "8", "5": "6", "6": "59", "7": "1", "8": "03", "9": "6"}  # common practice, no source
+_ALIKE = {"0": "8", "1": "7", "2": "7", "3": "8", "4": "9", "5": "6", "6": "59", "7": "12", "8": "03", "9": "46"}
+"""Digits taken for each other: common practice, no source."""
 
 
 def shown_by(booked: Booked) -> tuple[str, ...]:
@@ -44,20 +47,21 @@ def shown_by(booked: Booked) -> tuple[str, ...]:
     return tuple(told)
 
 
-def plant(booked: Booked, kind: str, draw: Draw, *, on_the_line: bool) -> tuple[Booked, Slip]:
-    """The same readings with a slip of a kind in them ("any" draws one); `on_the_line` keeps spots free of it.
+def plant(booked: Booked, kind: str, draw: Draw, *, kept: Sequence[str] = ()) -> tuple[Booked, Slip]:
+    """The same readings with a slip of a kind in them ("any" draws one).
 
+    It moves all points `kept` together alike or none; where nothing else can have it, one of them, but keeps them in order.
     Raises SurveyError if no reading of the book can have it.
     """
-    shift = draw.whole(15, 40)
+    shift = draw.whole(*KNOCK)
     if kind == "any":
-        kind = draw.one([one for one in SLIPS if any(_ways(booked, one, shift, on_the_line))])
-    ways = list(_ways(booked, kind, shift, on_the_line))
+        kind = draw.one([one for one in SLIPS if any(_ways(booked, one, shift, kept))])
+    ways = list(_ways(booked, kind, shift, kept))
     if not ways and kind != "the sign lost":
-        ways = list(_ways(booked, kind, shift, False))
+        ways = [way for way in _ways(booked, kind, shift) if _in_order(booked, way, kept)]
     if not ways:
-        raise SurveyError(f"no reading of this book can have the slip {kind!r}",
-                          rule="A lost sign needs a reading with the staff upside down that nothing else is worked out from.",
+        lost = "A lost sign needs a reading with the staff upside down that nothing else is worked out from."
+        raise SurveyError(f"no reading of this book can have the slip {kind!r}", rule=lost if kind == "the sign lost" else "",
                           remedy="Choose another slip, another seed, the kind 'staff inverted', or None.")
     caught = [way for way in ways if shown_by(_spoilt(booked, way))]
     unseen = [way for way in ways if way not in caught]
@@ -68,18 +72,18 @@ def plant(booked: Booked, kind: str, draw: Draw, *, on_the_line: bool) -> tuple[
     return spoilt, Slip(kind, booked.shots[min(way)].point, changes, next(iter(shown_by(spoilt)), ""))
 
 
-def explaining(booked: Booked, meant: Booked, kind: str) -> set[int]:
-    """Rows where one slip, put right, lets every check pass: a simple slip in one reading, or a shift like the one planted.
+def explaining(booked: Booked) -> set[int]:
+    """Rows where one slip, put right, lets every check pass: a simple slip in one reading, or a knock whatever was planted.
 
-    What `suspect_slips` looks for, without its ranking and many times as fast.
+    What `suspect_slips` looks for, and knocks, without its ranking and many times as fast.
     """
     points = [shot.point for shot in booked.shots]
     checked = [place for place, shot in enumerate(booked.shots)
                if shot.column != "is" or points.count(shot.point) > 1 or "inverted" in shot.remark]
     ways = [{place: mm} for place in checked for mm in _undone(booked.shots[place].mm)]
-    if kind == KNOCKED:
-        shift = next(shot.mm - other.mm for shot, other in zip(booked.shots, meant.shots, strict=True) if shot.mm != other.mm)
-        ways += _shifted(booked, -shift)
+    for shift in range(-KNOCK[1], KNOCK[1] + 1):  # errors of reading may hide some of a knock, so it is let look smaller
+        if abs(shift) >= LEAST and _spoilt(booked, {len(booked.shots) - 1: booked.shots[-1].mm + shift}).closes:
+            ways += _shifted(booked, shift)
     return {booked.shots[min(way)].row for way in ways if not shown_by(_spoilt(booked, way))}
 
 
@@ -96,14 +100,21 @@ def _shifted(booked: Booked, shift: int) -> Iterator[dict[int, int]]:
                    if other >= place and later.setup == shot.setup}
 
 
-def _ways(booked: Booked, kind: str, shift: int, on_the_line: bool) -> Iterator[dict[int, int]]:
+def _in_order(booked: Booked, way: Mapping[int, int], kept: Sequence[str]) -> bool:
+    """Whether no two of the points kept together change places, or come much nearer to each other in height."""
+    pairs = [(shot.mm, way.get(place, shot.mm)) for place, shot in enumerate(booked.shots) if shot.point in kept]
+    return all(3 * (new - later) * (old - other) >= 2 * (old - other)**2 for (old, new), (other, later) in combinations(pairs, 2))
+
+
+def _ways(booked: Booked, kind: str, shift: int, kept: Sequence[str] = ()) -> Iterator[dict[int, int]]:
     """Readings in mm by their place that a slip would have changed; one that moves the closing is big enough to be shown."""
     if kind == KNOCKED:
         ways = [*_shifted(booked, shift), *_shifted(booked, -shift)]
     else:
-        ways = [{place: mm} for place, shot in enumerate(booked.shots) if shot.column != "is" or not on_the_line
-                for mm in sorted(set(_spellings(shot.mm, kind)))]
+        ways = [{place: mm} for place, shot in enumerate(booked.shots) for mm in sorted(set(_spellings(shot.mm, kind)))]
     for way in ways:
+        if 0 < len({booked.shots[place].point for place in way} & {*kept}) < len(kept):
+            continue
         changed = [(booked.shots[place].mm, mm) for place, mm in way.items()]
         if all(100 < abs(new) <= LONGEST and abs(new - old) >= LEAST and (new * old > 0 or new == -old) for old, new in changed):
             spoilt = _spoilt(booked, way)

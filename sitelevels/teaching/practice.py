@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from ..errors import SurveyError
+from ..errors import SurveyError, whole
 from . import tasks, yards
 from .asking import ALLOWED, Asking, ask_closing, ask_slip
 from .drawing import Booked, Draw
@@ -24,12 +24,16 @@ KINDS = {
 DIFFICULTIES = {
     "easy": "fewer rows, readings to 5 mm, no misclosure",
     "usual": "readings to the millimetre, a small misclosure",
-    "hard": "more rows, points read twice, a staff upside down or a change point booked on two rows",
+    "hard": "more rows or parts; over change points also points read twice, a staff upside down, one point booked on two rows",
 }
 """How hard a book can be."""
 
 SEEDS = 10**9
 """The greatest seed."""
+
+PERHAPS, ANY = "perhaps", "any"
+SLIP_CHOICES = (PERHAPS, ANY, *SLIPS)
+"""What can be asked to be planted."""
 
 _DRAWN = {"one set-up": yards.one_setup, "change points": yards.change_points, "staff inverted": yards.inverted,
           "closing": yards.closing, "a fall": tasks.a_fall, "a dig": tasks.a_dig, "a yard": tasks.a_yard}
@@ -46,7 +50,8 @@ def practice_book(seed: int, *, kind: str = "change points", difficulty: str = "
         One of `KINDS`.
     difficulty : {"usual", "easy", "hard"}
     slip : str, optional
-        One of `SLIPS`, or "any"; none is planted if not given. The rest of the book is as it would be without.
+        One of `SLIPS`, "any", or "perhaps": that of "any" or none, as likely, and nothing that is given or asked tells which.
+        None is planted if not given. The rest of the book is as it would be without.
 
     Returns
     -------
@@ -64,22 +69,22 @@ def practice_book(seed: int, *, kind: str = "change points", difficulty: str = "
 
     >>> practice = practice_book(7, slip="two digits swapped")
     >>> practice.title
-    'Practice 7: change points, usual (an invented yard)'
+    'Practice 7: change points, usual, slip two digits swapped (an invented yard)'
     >>> print(practice.slip.words)
     A slip was planted in row 1, point BM: two digits swapped. 1.493 m is booked where 1.439 m was read. The closing reading \
 on BM shows it.
     """
-    if isinstance(seed, bool) or not isinstance(seed, int) or not 0 <= seed <= SEEDS:
-        raise SurveyError(f"the seed is {seed!r}", rule="It must be a whole number from 0 to 1,000,000,000.")
+    seed = whole(seed, "the seed", 0, SEEDS)
     for said, value, known in (("kind", kind, KINDS), ("difficulty", difficulty, DIFFICULTIES)):
         if not isinstance(value, str) or value not in known:
             raise SurveyError(f"the {said} {value!r} is not known", rule=f"It can be {', '.join(known)}.")
-    if slip is not None and (not isinstance(slip, str) or slip not in (*SLIPS, "any")):
-        raise SurveyError(f"the slip {slip!r} is not known", rule=f"It can be None, 'any', or {', '.join(SLIPS)}.")
+    if slip is not None and (not isinstance(slip, str) or slip not in SLIP_CHOICES):
+        raise SurveyError(f"the slip {slip!r} is not known", rule=f"It can be None, {', '.join(SLIP_CHOICES)}.")
     # each kind of a number has a yard of its own; numbers 100 apart leave room for further kinds without a change of books
     own = 100 * seed + 10 * list(DIFFICULTIES).index(difficulty) + list(KINDS).index(kind)
     draw = Draw(own, 5 if difficulty == "easy" else 1)
-    title = f"Practice {seed}: {kind}, {difficulty} (an invented yard)"
+    asked = f", slip {slip}" if slip else ""  # as chosen: it does not tell whether there is one
+    title = f"Practice {seed}: {kind}, {difficulty}{asked} (an invented yard)"
     if kind == "two pegs":
         if slip is not None:
             raise SurveyError(f"a two-peg test cannot have the slip {slip!r}", rule="It has no level book to plant one in.",
@@ -90,12 +95,14 @@ on BM shows it.
     meant = booked = Booked(tuple(site.walk.shots), site.walk.known)
     planted = None
     if slip is not None:
-        booked, planted = plant(booked, slip, draw, on_the_line=site.on_the_line)
+        booked, planted = plant(meant, ANY if slip == PERHAPS else slip, draw, kept=site.kept)
+        if slip == PERHAPS and draw.whole(0, 1, 1):
+            booked, planted = meant, None
     asking = Asking({shot.row: level / 1000 for shot, level in zip(booked.shots, booked.levels, strict=True)},
                     {shot.row: booked.heights[shot.setup] / 1000 for shot in booked.shots if shot.column == "bs"})
     ask_closing(asking, booked)
-    if planted is not None:
-        ask_slip(asking, planted, *_other_rows(booked, meant, planted))
+    if slip is not None:
+        ask_slip(asking, planted, *_other_rows(booked, planted))
     site.ask(asking, booked)
     warned = () if slip is None else ("One reading may be booked wrongly, or all from some row on. Answer the rest from the book "
                                       "as it stands; on site nothing is dug from such a book before it is read again.",)
@@ -103,12 +110,11 @@ on BM shows it.
     return Exercise(booked.book, title, site.task, given, tuple(asking.questions), planted, site.adjusts, seed, kind, difficulty)
 
 
-def _other_rows(booked: Booked, meant: Booked, slip: Slip) -> tuple[tuple[str, ...], dict[str, str]]:
+def _other_rows(booked: Booked, slip: Slip | None) -> tuple[tuple[str, ...], dict[str, str]]:
     """Other rows where a slip would explain what the checks say as well, and wrong rows that are often named."""
-    rows = (explaining(booked, meant, slip.kind) if slip.caught_by else set()) | {slip.row}
-    last = booked.shots[-1].row
+    last, rows = booked.shots[-1].row, {slip.row} if slip else set()
+    if slip is None or not slip.caught_by:
+        return tuple(map(str, rows)), {str(last): f"row {last} is where the check is made, and it agrees"}
+    rows |= explaining(booked)
     wrong = {} if last in rows else {str(last): f"row {last} is where the check is made, not where the slip is"}
-    if slip.caught_by:
-        wrong["none"] = f"a check does show one: {slip.caught_by}"
-    right = slip.row if slip.caught_by else None
-    return tuple(str(row) for row in sorted(rows) if row != right), wrong
+    return tuple(map(str, sorted(rows - {slip.row}))), wrong | {"none": f"a check does show one: {slip.caught_by}"}

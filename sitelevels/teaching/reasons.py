@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
@@ -9,12 +10,12 @@ from ..survey.book import METRES_PER
 from ..survey.linking import EXACT
 from ..wording import digits_of, word_level, word_mm
 
-# Two slips may give one number. A wrong way of working with what stands beside the cell gives one or two numbers out of
-# thousands, so that a match is hardly chance: it goes first. Then slips of the pen: digits of the result swapped (about three
-# numbers), digits of a reading swapped (three), a figure carried wrongly (eight), one digit misread (36; what is out by one in
-# one figure is likelier carried wrongly than misread). Last the numbers from elsewhere on the page: there are many, and few take
-# them. The order is the judgement of those who wrote this, no source.
-WAY, PEN, FAR = 0, 1, 2
+# Two slips may give one number. What has too few decimals and fits is surely rounded. A wrong way of working with what stands
+# beside the cell gives one or two numbers out of thousands, so that a match is hardly chance: it goes next. Then slips of the
+# pen: digits of the result swapped (about three numbers), digits of a reading swapped (three), a figure carried wrongly (eight),
+# one digit misread (36; what is out by one in one figure is likelier carried wrongly than misread). Last the numbers from
+# elsewhere on the page: there are many, and few take them. The order is the judgement of those who wrote this, no source.
+SURE, WAY, PEN, FAR, LAST = -1, 0, 1, 2, 3
 
 
 @dataclass(frozen=True)
@@ -68,6 +69,12 @@ class Figures:
         """Whether two numbers are the same as far as they are judged."""
         return abs(one - other) <= self.digit / 2 + EXACT
 
+    def meant(self, wrote: float, rights: Sequence[float]) -> float:
+        """The number as it was meant: in m where it is about one of these in mm, or the reverse in a book in mm."""
+        other = {"m": wrote / 1000, "mm": wrote * 1000}.get(self.unit, wrote)
+        about = (abs(other - right) <= abs(right) / (2 if abs(right) > 0.02 else 100) for right in rights if right)
+        return other if any(about) and not any(self.near(wrote, right) for right in rights) else wrote
+
     def bare(self, value: float) -> str:
         """A number without its unit."""
         return word_level(value / METRES_PER[self.unit], digits=self.places).removesuffix(" m").replace("-", "−")
@@ -113,13 +120,13 @@ def of_sum(word: Figures, wrote: float, left: Given, right: Given, turned: Guess
     """Ways to a wrong left + right, or left − right if `minus`: the sign `turned`, another number on either side, the pen."""
     side = -1 if minus else 1
     result = left.value + side * right.value
-    yield from in_another_unit(word.unit, wrote, result)
     if turned is not None:
         yield turned
     for first, second, one in (*((one, right, one) for one in lefts), *((left, one, one) for one in rights)):
-        yield Guess(one.kind, first.value + side * second.value,
-                    f"you used {one.named}: {word.sum(first.value, second.value, minus=minus)}", f"{one.kind} {one.relation}",
-                    FAR if one.far else WAY, second is one)
+        value = first.value + side * second.value
+        if word.near(value, wrote):  # most are not, and wording them takes the time
+            yield Guess(one.kind, value, f"you used {one.named}: {word.sum(first.value, second.value, minus=minus)}",
+                        f"{one.kind} {one.relation}", FAR if one.far else WAY, second is one)
     if word.swapped(result, wrote):
         yield Guess("digits swapped", wrote, f"two digits changed places: the sum gives {word.full(result)}", rank=PEN)
     taken = [(right, side * (wrote - left.value), True), (left, wrote - side * right.value, False)]
@@ -144,8 +151,22 @@ def no_reason(word: Figures, wrote: float, result: float) -> Guess:
 def in_another_unit(unit: str, wrote: float, right: float) -> Iterator[Guess]:
     """A number in mm where one in m is asked for, or the reverse."""
     times, said = (1000, "mm") if unit == "m" else (0.001, "m")
-    if unit in ("m", "mm") and abs(wrote - right * times) <= abs(wrote) / 1000:
+    if unit in ("m", "mm") and abs(wrote / times - right) <= min(0.0005, abs(right) / 100) + EXACT:
         yield Guess("unit", wrote, f"that is in {said}, and {unit} are asked for", "unit")
+
+
+def of_any(word: Figures, wrote: float, right: float, text: str) -> Iterator[Guess]:
+    """Ways to a wrong number whatever it is: rounded, surely so where too few decimals are written, or the other sign."""
+    digits = digits_of(wrote, word.last)
+    if digits.endswith("0") and abs(abs(wrote) - int(digits) * word.last) < word.last / 100 and (
+            abs(wrote - right) <= 5 * word.last + EXACT):
+        decimals = re.search(r"[.,](\d*)|$", text.strip())
+        few = decimals is not None and len(decimals[1] or "") < word.places
+        whole = word.unit != "ft" and 0.0009 < word.last < 0.0011
+        said = ("to the centimetre: the millimetre is asked for" if whole else
+                f"to {word.amount(10 * word.last)}: {word.amount(word.last)} is asked for")
+        yield Guess("rounded", wrote, f"you rounded {said}", "rounded", SURE if few else WAY)
+    yield Guess("sign", -right, "you lost the minus" if right < 0 else "there is a minus too much", "other sign")
 
 
 def lost_sign(word: Figures, left: Given, right: Given, *, minus: bool) -> Guess:
@@ -206,6 +227,10 @@ def of_step(word: Figures, wrote: float, before: Given, sight: Given, befores: S
         yield from (Guess("sign", value, "you left out the minus of readings upside down", "sign") for value in
                     (abs(first) - abs(second), abs(second) - abs(first)))
     yield from of_sum(word, wrote, before, sight, None if lost else too_much, minus=True, lefts=befores, rights=readings)
+    if wrote * (first - second) > 0:  # a size, of which high and low are not said
+        out = abs(wrote) - abs(first - second)
+        yield Guess("arithmetic", wrote, f"it is {word.amount(abs(out))} too {'great' if out > 0 else 'small'}, "
+                    "which no simple slip gives", rank=LAST)
 
 
 def of_adjusted(word: Figures, wrote: float, level: Given, correction: float, others: Sequence[float]) -> Iterator[Guess]:

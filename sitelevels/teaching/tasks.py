@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+from fractions import Fraction
+
 from ..design.published import CAUTIONS, LIMITS
 from ..survey.instrument import COLLIMATION_LIMIT
+from ..survey.linking import EXACT
 from ..wording import word_level, word_mm
-from .asking import EXACT, Asking, Way, always, ask_drop, length, m, says
-from .drawing import Booked, Draw, Mark, Walk
+from .asking import Asking, Way, always, ask_drop, length, m, says
+from .drawing import Booked, Draw, Place, Walk
 from .yards import HARD, REDUCE, Site, Yard
 
 CLEAR = LIMITS["clearance"]
-BELOW = int(CLEAR.value * 1000 + 0.5)
+BELOW = word_mm(CLEAR.value)
 
 
 def two_pegs(draw: Draw, difficulty: str) -> tuple[str, tuple[str, ...], Asking]:
@@ -70,9 +73,9 @@ def a_fall(draw: Draw, difficulty: str) -> Site:
     height, walk = _ground(yard)
     name, of = draw.one((("fall away, drives and paths", "path"), ("fall of a channel", "channel")))
     limit = LIMITS[name]
-    least = int(1 / limit.value + 0.5)
+    least = Fraction(limit.value).limit_denominator(1000).denominator
     level = height - draw.whole(1200, 1500)
-    marks, runs = [Mark("D1", level, f"head of the {of}")], []
+    marks, runs = [Place("D1", level, f"head of the {of}")], []
     for number in range(2, yard.by(2, 3, 3) + 1):
         runs.append(draw.whole(3000, 7000, 500))
         drop = draw.whole(runs[-1] // 150 // 5 * 5, runs[-1] // 45 // 5 * 5)
@@ -80,7 +83,7 @@ def a_fall(draw: Draw, difficulty: str) -> Site:
         if abs((before + drop) * least - over) * 20 < over:  # too near the limit to be judged by hand
             drop += -(-over // (50 * least)) * 5
         level -= drop
-        marks.append(Mark(f"D{number}", level, f"{of}, towards the gully"))
+        marks.append(Place(f"D{number}", level, f"{of}, towards the gully"))
     spots = yard.spots(yard.by(1, 1, 2), height - 1400, height - 1400)
     walk.set_up(height, yard.bench, [*spots, *marks], yard.bench, high=yard.noise(2))
     first, last, whole = "D1", marks[-1].point, sum(runs)
@@ -92,20 +95,23 @@ def a_fall(draw: Draw, difficulty: str) -> Site:
     def ask(asking: Asking, booked: Booked) -> None:
         for one, two, run in parts:
             ask_drop(asking, booked, one, two, run)
+        mistakes: dict[str, Way] = {}
+        if parts[1:]:
+            mistakes["that holds for the whole length; each part must fall enough"] = (
+                lambda own: "met" if own.number(f"fall {first} to {last}") >= 1 / least - EXACT else "not met")
+        mistakes["a greater N is a flatter fall, not a steeper one"] = (
+            lambda own: "met" if min(own.number(one) for one in asked) <= 1 / least + EXACT else "not met")
         asking.ask("least fall", "choice", f"Does {'each part' if parts[1:] else f'the {of}'} fall at least 1:{least}?",
                    lambda own: "met" if min(own.number(one) for one in asked) >= 1 / least - EXACT else "not met",
                    lambda a: f"{', '.join(a.said(one) for one in asked)} against at least 1:{least} "
                              f"({word_mm(1 / least, digits=1)} in a metre); the greater N, the flatter",
-                   {"a greater N is a flatter fall, not a steeper one":
-                    lambda own: "met" if min(own.number(one) for one in asked) <= 1 / least + EXACT else "not met",
-                    "that holds for the whole length; each part must fall enough":
-                    lambda own: "met" if own.number(f"fall {first} to {last}") >= 1 / least - EXACT else "not met"},
-                   choices=("met", "not met"))
+                   mistakes, choices=("met", "not met"))
 
     distances = (f"{one.point} to {two.point} is {length(run)}" for one, two, run in zip(marks, marks[1:], runs, strict=False))
     return Site(walk, f"{REDUCE} Then find the fall of the {of} and say whether it is enough.",
                 (f"Along the {of}: {', '.join(distances)}; water runs from D1 to {last}.",
-                 f"The least fall is 1:{least}: {limit.what}. Source: {limit.source}."), ask, on_the_line=True)
+                 f"The least fall is 1:{least}: {limit.what}. Source: {limit.source}."), ask,
+                kept=tuple(mark.point for mark in marks))
 
 
 def _layers(draw: Draw) -> tuple[str, int]:
@@ -120,7 +126,7 @@ def _out(draw: Draw) -> tuple[int, int, int]:
 
 
 def _below(of: str) -> str:
-    return f"The paving at the wall is to lie {BELOW} mm below the {of}: {CLEAR.what}. Source: {CLEAR.source}."
+    return f"The paving at the wall is to lie {BELOW} below the {of}: {CLEAR.what}. Source: {CLEAR.source}."
 
 
 def _ask_formation(asking: Asking, booked: Booked, point: str, finished: str, layers: int, *, formation: bool) -> None:
@@ -168,7 +174,7 @@ def _ask_finished(asking: Asking, booked: Booked, marks: tuple[str, ...], wall: 
         mistakes["the lower mark governs, not the higher one"] = lambda own: max(own.levels[row] for row in rows.values()) - clear
     lower = min(levels[one] for one in marks)
     asking.ask(wall, "m", f"What is the {wall}?", lambda own: min(own.levels[row] for row in rows.values()) - clear,
-               lambda _: f"{m(lower)} − {BELOW} mm", mistakes, check=f"finished level + {BELOW} mm = DPC")
+               lambda _: f"{m(lower)} − {BELOW}", mistakes, check=f"finished level + {BELOW} = DPC")
     asking.ask(far, "m", f"What is the {far}?", lambda own: own.number(wall) - down,
                lambda a: f"{a.said(wall)} − {drop} mm of fall",
                {"the paving falls away from the wall: the far side is lower": lambda own: own.number(wall) + down,
@@ -182,8 +188,8 @@ def a_dig(draw: Draw, difficulty: str) -> Site:
     dpc = height - draw.whole(800, 1200)
     ground = dpc - draw.whole(90, 230)
     (said, layers), (fall, out, drop) = _layers(draw), _out(draw)
-    marks = [Mark("DPC", dpc, "damp-proof course", "dpc"), Mark("G1", ground, "ground at the wall", "ground"),
-             Mark("G2", ground - drop // 5 * 5 + draw.whole(-50, 50), f"ground {length(out)} out", "ground")]
+    marks = [Place("DPC", dpc, "damp-proof course", "dpc"), Place("G1", ground, "ground at the wall", "ground"),
+             Place("G2", ground - drop // 5 * 5 + draw.whole(-50, 50), f"ground {length(out)} out", "ground")]
     spots = yard.spots(yard.by(0, 1, 3), ground, ground)
     walk.set_up(height, yard.bench, [*marks, *spots], yard.bench, high=yard.noise(2))
     near, far = "finished level at G1", "finished level at G2"
@@ -195,7 +201,7 @@ def a_dig(draw: Draw, difficulty: str) -> Site:
 
     return Site(walk, f"{REDUCE} Then find how deep to dig for the paving, and the staff readings to dig to.",
                 (_below("DPC"), f"It falls 1:{fall} away from the wall; G1 is at the wall, G2 {length(out)} out from it.", said,
-                 CAUTIONS[0]), ask, on_the_line=True)
+                 CAUTIONS[0]), ask, kept=tuple(mark.point for mark in marks))
 
 
 def a_yard(draw: Draw, difficulty: str) -> Site:
@@ -206,16 +212,16 @@ def a_yard(draw: Draw, difficulty: str) -> Site:
     other = height + draw.whole(150, 600) if difficulty == HARD else low + higher
     upper = "DPC of the raised store" if difficulty == HARD else "DPC by the corner"
     first = draw.whole(0, 1, 1)
-    dpcs = [Mark(f"DPC{number + 1}", low if number == first else other, "DPC by the door" if number == first else upper, "dpc")
+    dpcs = [Place(f"DPC{number + 1}", low if number == first else other, "DPC by the door" if number == first else upper, "dpc")
             for number in (0, 1)]
     (said, layers), (fall, out, drop) = _layers(draw), _out(draw)
     wall = [low - draw.whole(110, 220) for _ in "AB"]
     edge = [level - draw.whole(15, 120) for level in wall]
     where = ("at the wall", "at the wall", "far edge, out from B", "far edge, out from A")
-    corners = [Mark(name, level, place, "corner") for name, level, place in zip("ABCD", (*wall, *edge[::-1]), where, strict=True)]
-    kept = Mark("T", low - draw.whole(0, 40), "threshold, stays", "threshold")
-    walk.set_up(height, yard.bench, [*dpcs, *corners, *yard.spots(yard.by(0, 0, 2), wall[0], corners[2].level), kept], yard.bench,
-                high=yard.noise(2))
+    corners = [Place(name, level, at, "corner") for name, level, at in zip("ABCD", (*wall, *edge[::-1]), where, strict=True)]
+    stays = Place("T", low - draw.whole(0, 40), "threshold, stays", "threshold")
+    spots = yard.spots(yard.by(0, 0, 2), wall[0], corners[2].level)
+    walk.set_up(height, yard.bench, [*dpcs, *corners, *spots, stays], yard.bench, high=yard.noise(2))
     near, far = "finished level at the wall", "finished level at the far edge"
 
     def ask(asking: Asking, booked: Booked) -> None:
@@ -229,10 +235,10 @@ def a_yard(draw: Draw, difficulty: str) -> Site:
         _ask_finished(asking, booked, ("DPC1", "DPC2"), near, far, drop)
         ask_drop(asking, booked, "A", "D", out)
         asking.ask("ground clears DPC", "choice",
-                   f"Does today's ground at A and at B lie at least {BELOW} mm below the governing DPC?",
+                   f"Does today's ground at A and at B lie at least {BELOW} below the governing DPC?",
                    lambda own: "met" if max(own.levels[a], own.levels[b]) <= own.number(near) + EXACT else "not met",
                    lambda _: f"{m(min(levels[one], levels[two]))} − {m(max(levels[a], levels[b]))} = "
-                             f"{min(levels[one], levels[two]) - max(levels[a], levels[b])} mm against {BELOW} mm",
+                             f"{min(levels[one], levels[two]) - max(levels[a], levels[b])} mm against {BELOW}",
                    {"the higher of A and B is the one that counts":
                     lambda own: "met" if min(own.levels[a], own.levels[b]) <= own.number(near) + EXACT else "not met",
                     "it is the other way: ground below the finished level at the wall clears the DPC":
@@ -248,4 +254,5 @@ def a_yard(draw: Draw, difficulty: str) -> Site:
     return Site(walk, f"{REDUCE} Then take the yard from readings to verdict.",
                 ("A and B are at the wall, C is out from B and D out from A.",
                  f"The yard is {length(out)} from wall to far edge.", _below("lower DPC mark"),
-                 f"It falls 1:{fall} away from the wall.", said, CAUTIONS[0]), ask, on_the_line=True)
+                 f"It falls 1:{fall} away from the wall.", said, CAUTIONS[0]), ask,
+                kept=tuple(mark.point for mark in (*dpcs, *corners, stays)))

@@ -29,7 +29,7 @@ def worked_steps(exercise: Exercise, *, method: Method = "hpc") -> tuple[str, ..
     Raises
     ------
     SurveyError
-        For a method that is not known.
+        For what is no exercise, a method that is not known, and a book that cannot be reduced.
 
     >>> from sitelevels import read_book
     >>> book = read_book("point,bs,is,fs,rl\\nBM,1.384,,,10\\nS1,,1.500,,\\nBM,,,1.385,")
@@ -124,7 +124,9 @@ def _closures(reduced: ReducedLevels) -> Iterator[str]:
 def _shared(exercise: Exercise, reduced: ReducedLevels) -> Iterator[str]:
     """What the misclosure does to each set-up and each row."""
     for one in reduced.adjustment.closures:
-        if one.closes and len(one.path) > 1:
+        if one.closes and abs(one.misclosure) < EXACT:
+            yield "There is nothing to share out."
+        elif one.closes and len(one.path) > 1:
             parts = range(1, len(one.path) + 1)
             shares = ", ".join(f"{_mm(-one.misclosure * part / len(one.path))} from set-up {part}" for part in parts)
             yield (f"The misclosure of {_mm(one.misclosure)} is shared out over {len(one.path)} set-ups; to each level add "

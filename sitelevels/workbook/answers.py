@@ -2,20 +2,40 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from itertools import count
 from pathlib import Path
 
 import pandas as pd
 
 from ..errors import SurveyError
-from ..survey.cells import csv_line, number_of, page_of, safe
-from ..teaching.exercise import GIVEN, WORKED
+from ..survey.cells import csv_line, safe
+from ..teaching.exercise import Exercise
+from ..teaching.filled import LONGEST_PAGE, read_page
 from .folders import data_folder
 from .saving import write_whole
 
-FILLED = (*WORKED, "answer")
-"""Columns of a page that a learner fills in."""
 LEARNING = "learning"  # the folder in `data`
+_LAST = "last-chosen.txt"
+
+
+def read_last() -> tuple[str, ...]:
+    """What was chosen last for the exercises, a line each, if anything was. Raises SurveyError without a folder `data`."""
+    path = data_folder() / LEARNING / _LAST
+    return tuple(path.read_bytes()[:500].decode(errors="replace").splitlines()) if path.is_file() else ()
+
+
+def write_last(*chosen: str) -> None:
+    """Keep what was chosen last. Raises SurveyError where it cannot be written."""
+    _write(data_folder() / LEARNING / _LAST, "\n".join(chosen).encode())
+
+
+def _write(path: Path, content: bytes) -> None:
+    try:
+        path.parent.mkdir(exist_ok=True)
+    except OSError as error:
+        raise SurveyError(f"the folder data/{LEARNING} cannot be made: {error.strerror}",
+                          remedy="Look for a folder that is read-only, or a file of that name.") from error
+    write_whole(path, content)
 
 
 def page_text(sheet: pd.DataFrame) -> str:
@@ -25,56 +45,11 @@ def page_text(sheet: pd.DataFrame) -> str:
     return "\n".join(lines) + "\n"
 
 
-def filled_in(text: str, sheet: pd.DataFrame) -> pd.DataFrame:
-    """A new page with what a text of it was filled in with; what is given stays as in `sheet`.
-
-    Columns go by their headings, rows of the book by `row` or else in order, questions by their names under `point`.
-    Raises SurveyError for a text that is no page, and for the page of another exercise.
-    """
-    page = page_of(text, named="page", headings=",".join(map(str, sheet.columns)))
-    heads = {page.cell(0, place).strip().lower(): place for place in range(len(page.records[0][0]))}
-    if "point" not in heads or not any(name in heads for name in FILLED):
-        raise SurveyError("the text is not the page of an exercise",
-                          rule=f"Its first line has the headings {', '.join(map(str, sheet.columns))}.",
-                          remedy="Save the blank page, fill that in, and paste all of it.")
-    result, places = sheet.copy(), _places(sheet)
-    faults = []
-    booked = 0
-    for row in range(1, len(page.records)):
-        cells = {name: page.cell(row, place) for name, place in heads.items()}
-        point, number = cells["point"].strip(), cells.get("row", "").strip()
-        if not any(cell.strip() for cell in cells.values()):
-            continue
-        if ("", point) not in places:
-            booked += 1
-            number = number or str(booked)
-        at = places.get((number, "")) if number else places.get(("", point))
-        if at is None or _differs(cells, sheet.iloc[at]):
-            faults.append(SurveyError(f"line {row} of the page, {point or 'without a point'}, is not of this exercise",
-                                      remedy="Look at the learner's number, the difficulty and the slips on the page."))
-            continue
-        for name in FILLED:
-            if name in heads and name in sheet.columns:
-                result.loc[sheet.index[at], name] = cells[name].strip()
-    if faults:
-        raise SurveyError.together(faults)
-    return result
-
-
-def _places(sheet: pd.DataFrame) -> Mapping[tuple[str, str], int]:
-    """Where the rows stand: of the book by number, questions by name."""
-    return {(row, "" if row else point): place
-            for place, (row, point) in enumerate(zip(sheet["row"], sheet["point"], strict=True))}
-
-
-def _differs(cells: Mapping[str, str], given: pd.Series[str]) -> bool:
-    """Whether what is given on a line is not as it was given out; a spreadsheet may have dropped noughts and put in commas."""
-    for name in GIVEN[1:-1]:
-        if name in cells:
-            typed, right = cells[name].strip(), str(given[name]).strip()
-            if typed != right and (number_of(typed) is None or number_of(typed) != number_of(right)):
-                return True
-    return False
+def _bytes(page: pd.DataFrame) -> bytes:
+    try:
+        return page_text(page).encode()
+    except UnicodeEncodeError:
+        raise SurveyError("what was typed holds a sign that no file can keep", remedy="Type that cell again.") from None
 
 
 class AnswerFile:
@@ -89,44 +64,46 @@ class AnswerFile:
         """Where it stands. Raises SurveyError where there is no folder `data`."""
         return data_folder() / LEARNING / self.name
 
-    def _write(self, path: Path, content: bytes) -> None:
-        try:
-            path.parent.mkdir(exist_ok=True)
-        except OSError as error:
-            raise SurveyError(f"the folder data/{LEARNING} cannot be made: {error.strerror}",
-                              remedy="Look for a folder that is read-only, or a file of that name.") from error
-        write_whole(path, content)
-
-    def read(self, sheet: pd.DataFrame) -> pd.DataFrame:
+    def read(self, exercise: Exercise) -> pd.DataFrame:
         """The page as it was kept; a blank one where nothing was. Raises SurveyError where it holds something else."""
         if not self.path.is_file():
-            return sheet.copy()
+            return exercise.sheet()
+        if self.path.stat().st_size > LONGEST_PAGE:
+            raise SurveyError(f"the file {self.name} is longer than any page",
+                              remedy=f"It is put aside in data/{LEARNING} as soon as you type.")
         content = self.path.read_bytes()
-        page = filled_in(content.decode("utf-8-sig", errors="replace"), sheet)
+        try:
+            page = read_page(exercise, content.decode("utf-8-sig")).table
+        except UnicodeDecodeError:
+            raise SurveyError(f"the file {self.name} is not text in UTF-8",
+                              remedy=f"It is put aside in data/{LEARNING} as soon as you type.") from None
         self._mine = content
         return page
 
-    def keep(self, page: pd.DataFrame) -> None:
-        """Write the page. What another form has written there meanwhile is put aside first."""
-        path, content = self.path, page_text(page).encode(errors="replace")
-        if path.is_file() and path.read_bytes() not in (self._mine, content):
-            self.put_aside()
-        self._write(path, content)
-        self._mine = content
+    def keep(self, page: pd.DataFrame) -> str:
+        """Write the page; "", or the name under which what somebody else has written there meanwhile was put aside.
 
-    def put_aside(self) -> str:
-        """Copy what is kept beside it, under a name that is free; that name, or "" where nothing is kept."""
-        if not self.path.is_file():
-            return ""
-        content = self.path.read_bytes()
-        names = (f"{self.path.stem}-before{number or ''}.csv" for number in range(10_000))
-        places = (self.path.with_name(name) for name in names)
+        Raises SurveyError where it cannot be written, or holds a sign that no file can.
+        """
+        path, content = self.path, _bytes(page)
+        there = path.read_bytes() if path.is_file() else content
+        aside = "" if there in (self._mine, content) else self._beside(there)
+        _write(path, content)
+        self._mine = content
+        return aside
+
+    def put_aside(self, page: pd.DataFrame) -> str:
+        """Write a page beside the file, under a name that is free, which is given back. Raises SurveyError as `keep`."""
+        return self._beside(_bytes(page))
+
+    def _beside(self, content: bytes) -> str:
+        places = (self.path.with_name(f"{self.path.stem}-before{number or ''}.csv") for number in count())
         beside = next(place for place in places if not place.exists() or place.read_bytes() == content)
-        self._write(beside, content)
+        _write(beside, content)
         return beside.name
 
     def save_blank(self, sheet: pd.DataFrame) -> str:
         """Write the blank page beside it, and give its name."""
         beside = self.path.with_name(f"{self.path.stem}-blank.csv")
-        self._write(beside, page_text(sheet).encode())
+        _write(beside, page_text(sheet).encode())
         return beside.name

@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from pathlib import Path
 
-from ..errors import SurveyError, must_be
+from ..errors import SurveyError, must_be, whole
 from ..teaching.exercise import Exercise
+from ..teaching.planting import KNOCKED
 from ..teaching.practice import KINDS, practice_book
 from .exercise_page import answer_pages, exercise_pages, last_level, misclosure
 from .outdoor_page import outdoor_pages
@@ -15,6 +16,7 @@ from .saving import write_whole
 
 CLASS_FILES = ("exercises.pdf", "answers.pdf", "outdoor.pdf")
 MOST_LEARNERS, LAST_SEED = 60, 999_999
+WAITING = 901  # beyond the numbers of the learners: the pages for those who wait outdoors
 _SUMMARY = (Column("number", "exercise\n", 24.0, words=True), Column("kind", "kind\n", 28.0, words=True),
             Column("slip", "slip\n", 50.0, words=True), Column("shown", "shown by\n", 38.0, words=True),
             Column("misclosure", "misclosure\n", 21.0), Column("level", "last level\n", 21.0))
@@ -33,7 +35,8 @@ def class_exercises(*, seed: int, learners: int = 12, kinds: Sequence[str] | str
     kinds : sequence of str
         Names from `KINDS`.
     difficulty, slip : str
-        As `practice_book` takes them. Among other kinds a two-peg test, which has no book, goes without a slip.
+        As `practice_book` takes them, "perhaps" among the slips. Among other kinds a two-peg test, which has no book, goes
+        without one.
 
     Raises
     ------
@@ -43,8 +46,8 @@ def class_exercises(*, seed: int, learners: int = 12, kinds: Sequence[str] | str
     >>> [exercise.seed for exercise in class_exercises(seed=7, learners=3)]
     [7001, 7002, 7003]
     """
-    _whole(seed, "the seed of a class set", 0, LAST_SEED)
-    _whole(learners, "the number of learners", 1, MOST_LEARNERS)
+    seed = whole(seed, "the seed of a class set", 0, LAST_SEED)
+    learners = whole(learners, "the number of learners", 1, MOST_LEARNERS)
     must_be(kinds, Sequence, "the list of kinds")
     chosen = (kinds,) if isinstance(kinds, str) else tuple(kinds)
     if not chosen:
@@ -64,19 +67,24 @@ def save_class_set(folder: str | Path, *, seed: int, learners: int = 12, kinds: 
                    difficulty: str = "usual", slip: str | None = None) -> Path:
     """Write exercises.pdf, answers.pdf and outdoor.pdf into a folder, which is made if it is not there.
 
-    Raises SurveyError as `class_exercises` does, for the folder of a job, and where nothing can be written.
+    outdoor.pdf has a page for the tutor, a field book, and two exercises for those who wait: a book of a knocked instrument, and
+    a two-peg test; their answers are with the others. Raises SurveyError as `class_exercises` does, for a folder of a job
+    or in it, and where nothing can be written.
     """
     must_be(folder, (str, Path), "the folder of the class set")
     place = Path(folder)
     exercises = class_exercises(seed=seed, learners=learners, kinds=kinds, difficulty=difficulty, slip=slip)
+    waiting = (practice_book(1000 * seed + WAITING, difficulty=difficulty, slip=KNOCKED),
+               practice_book(1000 * seed + WAITING + 1, kind="two pegs", difficulty=difficulty))
     asked = "none" if slip is None else slip
-    if (place / "brief.toml").exists():
-        raise SurveyError(f"{place.name} is the folder of a job", remedy="Give the class set a folder of its own.")
-    exercise_file = [page for exercise in exercises for page in exercise_pages(exercise, _foot(exercise, asked))]
-    answer_file = [*_summary(exercises, seed),
-                   *(page for exercise in exercises for page in answer_pages(exercise, _foot(exercise, asked)))]
-    content = (as_pdf(f"Class set {seed}: exercises", exercise_file), as_pdf(f"Class set {seed}: answers", answer_file),
-               as_pdf("The outdoor exercise", outdoor_pages()))
+    if any((above / "brief.toml").exists() for above in (place, *place.parents)):
+        raise SurveyError(f"{place.name} is the folder of a job, or in one", remedy="Give the class set a folder of its own.")
+    feet = {exercise: _foot(exercise, asked) for exercise in exercises} | {one: _foot(one, KNOCKED) for one in waiting}
+    pages = {exercise: exercise_pages(exercise, foot) for exercise, foot in feet.items()}
+    answers = [*_summary([*feet], seed), *(page for exercise, foot in feet.items() for page in answer_pages(exercise, foot))]
+    content = (as_pdf(f"Class set {seed}: exercises", [page for exercise in exercises for page in pages[exercise]]),
+               as_pdf(f"Class set {seed}: answers", answers),
+               as_pdf("The outdoor exercise", [*outdoor_pages(), *(page for one in waiting for page in pages[one])]))
     try:
         place.mkdir(parents=True, exist_ok=True)
     except OSError as error:
@@ -87,14 +95,9 @@ def save_class_set(folder: str | Path, *, seed: int, learners: int = 12, kinds: 
     return place
 
 
-def _whole(value: object, name: str, least: int, most: int) -> None:
-    if isinstance(value, bool) or not isinstance(value, int) or not least <= value <= most:
-        raise SurveyError(f"{name} is {value!r}", rule=f"It must be a whole number from {least} to {most}.")
-
-
 def _foot(exercise: Exercise, asked: str) -> str:
     """What a learner types to have the page marked."""
-    asked = asked if exercise.slip else "none"
+    asked = asked if exercise.book else "none"
     return (f"Invented. To have it marked, notebook 8-learn: number {exercise.seed}, {exercise.kind}, {exercise.difficulty}, "
             f"slip {asked}.")
 

@@ -41,8 +41,9 @@ from .screeding import Screeding
 
 DEMONSTRATION, SCREEDED = "pottery-yard", "seed-store"
 DEMONSTRATIONS = (DEMONSTRATION, SCREEDED)
-NAMES = "Up to 61 letters, digits, spaces, dots and dashes, with no dot or space at either end."
+NAMES = "Up to 61 letters, digits, spaces, dots and dashes, with no dot or space at either end; not learning or class-set."
 _STARTER = Path(__file__).with_name("starter")
+RESERVED = ("learning", "class-set")  # folders beside the jobs, for what learners type and for class sets
 FOLDER_NAME = re.compile(r"\w([\w .-]{0,59}[\w-])?")
 
 
@@ -362,7 +363,7 @@ def new_job(folder: str | Path, like: str | Path | Job | None = None) -> Job:
     Raises SurveyError if the folder is there already and is not empty, or its name is not a plain one.
     """
     place = Path(folder)
-    if not FOLDER_NAME.fullmatch(place.name):
+    if not FOLDER_NAME.fullmatch(place.name) or place.name in RESERVED:
         raise SurveyError(f"{place.name!r} cannot be the name of a job folder", rule=NAMES)
     if place.exists() and (not place.is_dir() or any(place.iterdir())):
         raise SurveyError(f"there is something called {place.name!r} already", remedy="Choose another name.")

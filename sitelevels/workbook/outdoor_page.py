@@ -19,7 +19,8 @@ FOOT = "The yard is invented. Local rules, the rules of the site and the tutor's
 
 _BRING = ("A level, or a laser with its detector, on a tripod; one staff with a bubble; a tape; chalk; pencils, one field book a "
           "group (page 2) and a board to clip it on.", "Boots, gloves, bright vests; cones or barriers; a big umbrella and a dry "
-          "cloth for the instrument; a phone and the first-aid box.", "The pages of exercises.pdf for those who wait.")
+          "cloth for the instrument; a phone and the first-aid box.", "Pages 3 and 4, for those who "
+          "wait; answers.pdf has them last.")
 
 _TIMES = ("160 min in all: 20 min to look round, say the cautions, chalk the benchmark and the spots, and show one set-up; four "
           "rounds of 30 min; 20 min to compare. Beginners need longer (a rule of thumb, no source).")
@@ -33,19 +34,21 @@ _JOBS = ("reads: one at the instrument, one holds the staff, one books. They cha
          "each does each job once.",
          "checks: one books a second time beside the instrument and says where the two books differ; one watches the staff "
          "(upright, foot clean, same spot); one reduces the book as it grows, and adds up.",
-         "knock: on paper, a page written with the slip “the instrument was knocked”. Which check shows it?",
-         "two pegs: on paper, a page of the kind “two pegs”. May this instrument be used for sights of unequal length?")
+         "knock: on paper, page 3. The instrument was knocked on the way: which check shows it?",
+         "two pegs: on paper, page 4. May this instrument be used for sights of unequal length?")
 
-_LOOP = ("Set-up 1: backsight BM, intermediate sights S1 and S2, foresight CP1. Set-up 2: backsight CP1, S3 and S4, CP1 once "
-         "more before the instrument moves, foresight CP2. Set-up 3: backsight CP2, S5 and S6, foresight BM. Keep the "
+_LOOP = ("On the plan circles are set-ups, full lines backsights, dashed lines foresights. Set-up 1: backsight BM, "
+         "intermediate sights S1 and S2, foresight CP1. Set-up 2: backsight CP1, S3 and S4, CP1 once more before the instrument "
+         "moves, foresight CP2. Set-up 3: backsight CP2, S5 and S6, foresight BM. Keep the "
          "backsight and the foresight of a set-up about equally long. Each group sets up anew.",
-         "A planted knock: in one round the tutor turns a foot screw a little after S3. That loop does not close, and the second "
-         "reading of CP1 shows in which set-up. Tell the group after they have found it.")
+         "A planted knock: in one round, after S3, the tutor shortens a leg of the tripod by some 30 mm and levels the "
+         "instrument again; a foot screw alone would be levelled out. A reading before and after tells the tutor by how much. "
+         "That loop does not close, and the second reading of CP1 shows in which set-up. Tell them once they have found it.")
 
 _COMPARE = (f"BM is 10.000 m for all. Each loop may miss BM by 5 mm × √3 = {word_mm(_ORDINARY.of(3), digits=1)} "
-            f"({_ORDINARY.source.partition(':')[0]}). Write the levels of S1 to S6 of all groups side by side: HPCs differ, "
-            f"levels must not. Where one spot differs by more than {word_mm(SAME_SPOT)} (common practice, no source), look in "
-            "the books first, then read it again. Type one book into notebook 1-survey.",)
+            f"({_ORDINARY.source.partition(':')[0]}). Share it out, then write the levels of S1 to S6 of all groups side by "
+            f"side: HPCs differ, levels must agree. Where one spot differs by more than {word_mm(SAME_SPOT)} (common practice, "
+            "no source), look in the books first, then read it again. Type one book into notebook 1-survey.",)
 
 _RAIN = ("Drizzle: umbrella over the instrument, wipe the lens with the dry cloth, dry the instrument in its open case "
          "afterwards. Steady rain, ice or strong wind: all do pages indoors, or three set-ups along a corridor. Thunder: staff "
@@ -70,9 +73,9 @@ _SETUPS = (("1", (6.6, 5.6), "BM", "CP1"), ("2", (16.4, 6.2), "CP1", "CP2"), ("3
 
 def outdoor_pages() -> list[Paper]:
     """The page for the tutor, and the field book that each group takes along."""
-    page = Paper("The outdoor exercise", "twelve people, one instrument", FOOT)
+    page = Paper("The outdoor exercise", "for the tutor: twelve people, one instrument", FOOT)
     top = page.down
-    across, tall = 97.0, 55.0
+    across, tall = 97.0, 49.0
     _plan(page.figure.add_axes(((LEFT + 11) / WIDE, 1 - (top + tall) / TALL, across / WIDE, tall / TALL)))
     page.down += 1.0
     _beside(page, "Bring", _BRING, LEFT + across + 18)

@@ -182,6 +182,8 @@ class Learner:
                     self.wrote[one.cell], self.text[one.cell] = 1000 * one.right, str(one.right)
                     return one.right  # 9884 was written, 9.884 is gone on with
                 self.note(one.cell, int(ways[chosen]))
+                if plan.name == "two decimals":
+                    self.text[one.cell] = self.text[one.cell][:-1]
         return int(self.wrote[one.cell])
 
     def uses(self, one: Sum, reading: tuple[int, str, int]) -> bool:
@@ -310,6 +312,8 @@ class Learner:
                     ways["correction", f"share {other}"] = one.base - part(shared, other, count)
         for name, value in swaps(one.right):
             ways["digits swapped", name] = value
+        for name in ("two decimals", "a nought at the end") if abs(one.right) > 5 else ():
+            ways["rounded", name] = (one.right + 5) // 10 * 10
         for size in (1000, 100, 10):
             for sign in (1, -1):
                 ways["carry", f"{sign * size} mm"] = one.right + sign * size if one.right >= 0 else one.right - sign * size
@@ -372,6 +376,46 @@ class Learner:
         if one.cell[1] == "step" and back is not None and here.front is not None:
             return replace(one, back=back, front=here.front, right=back - here.front)
         return one
+
+    def meant(self, cell: Cell) -> int | None:
+        """The number that stands in a cell of the book, in mm; what was meant where it was written in mm for m."""
+        in_mm = any(plan.kind == "unit" for plan in self.slips.get(cell, []))
+        return self.sums[cell].right if in_mm else int(self.wrote[cell]) if cell in self.wrote else None
+
+    def shown_by(self, check: str, row: int, honest: Learner) -> bool:
+        """Whether a check, worked out on the page as it was handed in, fails: for a slip in a row, where that matters."""
+        fronts = [line for line in self.booked if line.front is not None]
+        levels = {line.row: self.meant((line.row, "level")) for line in self.booked}
+        first, last = (levels[self.booked[place].row] for place in (0, -1))
+        assert first is not None
+        assert last is not None
+        backsights = [line.bs for line in self.booked if line.bs is not None]
+        climb = sum(backsights) - sum(line.fs for line in self.booked if line.fs is not None)
+        if check == "ΣBS − ΣFS = last − first":
+            return last - first != climb
+        if check == "Σrise − Σfall = ΣBS − ΣFS":
+            return sum(self.meant((line.row, "step")) or 0 for line in fronts) != climb
+        if check == "Σ(HPC × shots) − Σ(IS + FS) = Σ levels":
+            out, hpc = 0, 0
+            for line in self.booked:
+                if line.front is not None:
+                    out += hpc - line.front - (levels[line.row] or 0)
+                hpc = self.meant((line.row, "hpc")) or hpc
+            return out != 0
+        if check in ("the misclosure", "the known level in the closing row"):
+            end, own, right = self.booked[-1], self.misclosure(), honest.misclosure()
+            closes = right is not None and right * right <= 25 * len(backsights)
+            if check == "the misclosure":
+                return closes and own is not None and own * own > 25 * len(backsights)
+            return closes and self.meant((end.row, "adjusted")) != self.known[end.point]
+        if check == "the level given under rl":
+            return any(line.rl not in (None, levels[line.row]) for line in self.booked if line.row == row)
+        if check == "rise and fall beside it":
+            backs = [one.front if one.bs is None else one.bs for one in self.booked]
+            return any((levels[two.row] or 0) - (levels[one.row] or 0) != (back or 0) - two.front
+                       for one, back, two in zip(self.booked, backs, self.booked[1:], strict=False) if two.front is not None)
+        assert check == "HPC and level beside it", check
+        return any(levels[line.row] != honest.meant((line.row, "level")) for line in fronts)
 
     # what is handed in
 

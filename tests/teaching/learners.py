@@ -13,15 +13,15 @@ from random import Random
 from by_hand import Cell, Learner, Plan, same, swaps
 
 from sitelevels.teaching.exercise import Exercise
-from sitelevels.teaching.marking import Mark, mark_book
+from sitelevels.teaching.marking import Mark, Marked, mark_book
 from sitelevels.teaching.practice import DIFFICULTIES, KINDS, practice_book
 
 METHODS = ("hpc", "rise and fall", "both")
 MISTAKES = ("added", "other set-up", "sign", "rise for fall", "backsight subtracted", "other reading",
             "across the change point", "wrong way", "other level", "known level", "digits swapped", "reading miscopied", "carry",
-            "unit", "correction", "question", "arithmetic")
+            "unit", "correction", "question", "rounded", "arithmetic")
 CONCEPTUAL = ("added", "rise for fall", "backsight subtracted", "across the change point", "wrong way", "other set-up",
-              "correction", "unit")
+              "correction", "unit", "rounded")
 """Mistakes that are made in every row by somebody who does not know better, as well as once."""
 ONLY_IN = {"correction": "closing", "sign": "staff inverted"}
 """Practice books to draw for a mistake that few others give room for."""
@@ -94,7 +94,8 @@ class Case:
                 told[cell] = "carried"
             else:
                 own = [id(plan) for plan in self.learner.slips[cell]]
-                told[cell] = "again" if seen.issuperset(own) else "wrong"
+                again = "carried" if self.learner.slips[cell][0].kind == "unit" else "again"  # right but for the unit
+                told[cell] = again if seen.issuperset(own) else "wrong"
                 seen.update(own)
         return told
 
@@ -119,6 +120,9 @@ class Case:
         also = self.learner.also(cell, self.learner.wrote[cell])
         if plan.kind in ("carry", "sign", "unit"):  # exactly so much, or a minus there to be lost: not to be put otherwise
             also -= {"reading miscopied", "added"}
+        one = self.learner.sums.get(cell)
+        if plan.kind == "backsight subtracted" and one is not None and (one.back or 0) < 0:
+            also.add("sign")  # a backsight upside down taken off, or its minus lost: one number
         return {plan.kind} | also - {"arithmetic"}
 
     def __str__(self) -> str:
@@ -170,6 +174,7 @@ class Judged:
     """What the marking made of a case."""
 
     case: Case
+    marked: Marked
     verdicts: dict[Cell, str]
     wrong: list[tuple[Cell, Mark]]
 
@@ -184,15 +189,26 @@ class Judged:
         """The verdicts that can be stood by: a slip made again may follow as well, a like slip elsewhere may be the same."""
         learner = self.case.learner
         found = {verdict}
-        if verdict == "again" and learner.follows(cell):
+        if verdict in ("again", "wrong") and cell != self.case.first[0] and (
+                learner.follows(cell) or (verdict == "again" and learner.slips[cell][0].kind == "rounded")):
             found.add("carried")
+        wrote, right = learner.wrote[cell], self.case.honest.wrote[cell]
+        if cell[1] == "answer" and not isinstance(wrote, str) and not isinstance(right, str) and right and (
+                abs(wrote / right - 1) < 0.01):  # a fall is judged to 1 in 100
+            found.add("right")
         if verdict == "wrong" and cell != self.case.first[0]:
             kinds = {learner.slips[cell][0].kind} | learner.also(cell, learner.wrote[cell])
             if "sign" in kinds:
                 kinds.add("added")  # a minus lost and a reading added give one number
             if kinds & self.case.kinds:
-                found.add("again")
+                found.add("carried" if "unit" in kinds else "again")
         return found
+
+    @property
+    def checks(self) -> list[tuple[str, bool]]:
+        """The checks that are named for slips in the book, and whether they fail on the page."""
+        return [(mark.check, self.case.learner.shown_by(mark.check, mark.row, self.case.honest))
+                for _, mark in self.wrong if mark.row and mark.check]
 
     @property
     def found(self) -> Mark | None:
@@ -226,7 +242,7 @@ def judged(case: Case) -> Judged:
             verdicts[cell] = mark.verdict
         if mark.verdict == "wrong":
             wrong.append((cell, mark))
-    return Judged(case, verdicts, wrong)
+    return Judged(case, marked, verdicts, wrong)
 
 
 def table_of(results: list[Judged]) -> list[str]:
@@ -251,7 +267,9 @@ def main(count: int, seed: int) -> int:
     for result in results:
         if result.unjust or not result.right_reason or len(result.wrong) > len(result.case.plans):
             print(f"\n{result.words}")
-    print("\nstyles", dict(Counter(result.case.style for result in results)))
+    checks = [fails for result in results for _, fails in result.checks]
+    print(f"\n{len(checks)} checks named, {checks.count(False)} of them untrue")
+    print("styles", dict(Counter(result.case.style for result in results)))
     return 0
 
 

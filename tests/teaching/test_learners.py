@@ -61,6 +61,66 @@ def test_no_cell_is_marked_unjustly() -> None:
     assert not bad, told(bad)
 
 
+def test_each_check_that_is_named_fails_on_the_page() -> None:
+    bad = [one for one in results() if not all(fails for _, fails in one.checks)]
+    assert not bad, told(bad)
+    named = Counter(check for one in results() for check, _ in one.checks)
+    assert {"ΣBS − ΣFS = last − first", "Σrise − Σfall = ΣBS − ΣFS", "Σ(HPC × shots) − Σ(IS + FS) = Σ levels"} <= set(named)
+    without = [mark for one in results() for _, mark in one.wrong
+               if mark.row and not mark.check and mark.column != "adjusted" and mark.kind != "unit"]
+    assert len(without) <= 0.05 * len(results()), without
+
+
+def test_a_level_of_the_benchmark_copied_wrongly_and_an_adjusted_level_are_checked_truly() -> None:
+    """Slips that the learners above seldom make: the page of an honest one, all levels and HPCs raised, or one cell changed."""
+    named = Counter()
+    for number in range(40):
+        exercise = exercise_for(Random(number), "closing")
+        honest, learner = Learner(exercise, "hpc"), Learner(exercise, "hpc")
+        size = (1, 3, 100, -1000)[number % 4]
+        raised = [cell for cell in learner.wrote if cell[1] in ("hpc", "level")]
+        chosen = raised if number % 3 else [(learner.booked[-1 - number % 2].row, "adjusted")]
+        for cell in chosen:
+            learner.note(cell, int(learner.wrote[cell]) + size)
+        learner.levels = [level + size * (number % 3 > 0) for level in learner.levels]
+        for mark in mark_book(exercise, learner.handed_in()).slips:
+            if mark.row:
+                named[mark.check] += 1
+                assert not mark.check or learner.shown_by(mark.check, mark.row, honest), (exercise, mark)
+    assert {"the misclosure", "the level given under rl", "the known level in the closing row", ""} <= set(named), named
+
+
+def test_the_sentences_say_what_the_marks_say() -> None:
+    for one in results():
+        marks, words = one.marked.marks, one.marked.words
+        told = [text for text in words if "; " in text]
+        assert len(told) == len(one.wrong)
+        for (_, mark), text in zip(one.wrong, told, strict=True):
+            assert f"you wrote {mark.written}; {mark.reason}" in text
+            assert ("would have shown it" in text) == bool(mark.check)
+            follows = [other for other in marks if other.verdict == "carried" and not other.kind and mark.key in other.since]
+            assert ("What follows from it is right, carried." in text) == bool(follows)
+            again = [other.row for other in marks if other.kind and other.verdict != "wrong" and other.since[0] == mark.key]
+            assert ("It is there again in" in text) == bool(again)
+            for row in again:
+                assert str(row) in text.split("It is there again in")[1]
+
+
+def test_the_rows_where_a_slip_is_there_again_are_those_where_it_was_made() -> None:
+    """Held against what the learners did, not against the marks: of one mistake, and of two."""
+    seen = 0
+    for one in results():
+        plan = one.case.first[1]
+        made = {cell[0] for cell, plans in one.case.learner.slips.items() if plan in plans}
+        first = one.found
+        text = next((text for text in one.marked.words if first and text.startswith(f"Row {first.row}, ")), "")
+        if first and first.row and "It is there again in" in text and len(one.wrong) == len(one.case.plans):
+            rows = text.split("It is there again in row")[1].split(", which costs")[0].lstrip("s")
+            assert {int(row) for row in rows.replace(" and ", ", ").split(", ")} <= made | {first.row}, one.words
+            seen += 1
+    assert seen > 10
+
+
 @pytest.mark.parametrize("method", METHODS)
 def test_a_learner_without_mistakes_has_all_right(method: str) -> None:
     random = Random(20 + METHODS.index(method))

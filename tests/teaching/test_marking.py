@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import time
+from decimal import Decimal
+
 import pandas as pd
 import pytest
 
@@ -116,7 +119,7 @@ def test_what_is_said_of_a_slip(book: sl.LevelBook) -> None:
     columns, changes, *_ = SLIPS[1]
     assert mark_book(book, page(columns, changes)).words == (
         "Row 4, CP1, level: you wrote 12.749; you added the foresight: 11.384 + 1.365. Level = HPC − reading = 10.019 m. "
-        "Right from there on, carried from row 4. ΣBS − ΣFS = last − first would have shown it.",)
+        "What follows from it is right, carried. ΣBS − ΣFS = last − first would have shown it.",)
     assert mark_book(book, page(columns, changes)).sentence() == (
         "10 of 11 right, 6 of them carried from an earlier slip. 1 slip: look first at row 4, CP1, level.")
 
@@ -163,6 +166,126 @@ def test_one_wrong_way_in_every_row_is_wrong_once(book: sl.LevelBook) -> None:
     assert marked.score == (4, 5)
     assert "It is there again in rows 3, 4, 5, 6, 7 and 8, which costs nothing more." in marked.words[0]
     assert len(marked.words) == 1
+
+
+def test_right_from_there_on_is_not_said_where_it_is_not(book: sl.LevelBook) -> None:
+    """Every fall added: 10.116, 13.001, 15.751, 15.907, 16.284, 16.543, 16.602; the rises follow."""
+    wrong = {(2, "level"): "10.116", (3, "level"): "13.001", (4, "level"): "15.751", (5, "level"): "15.907",
+             (6, "level"): "16.284", (7, "level"): "16.543", (8, "level"): "16.602"}
+    marked = mark_book(book, page(BY_STEPS, wrong))
+    assert only(marked).kind == "wrong way"
+    assert "What follows from it is right, carried. It is there again in rows 4, 6 and 8" in marked.words[0]
+    assert "there on" not in marked.words[0]
+    assert "follows" not in mark_book(book, page(BY_HPC, {(2, "level"): "12.884"})).words[0]  # nothing hangs on S1
+
+
+def test_a_slip_made_again_belongs_to_one_of_two_in_a_row(book: sl.LevelBook) -> None:
+    """Row 4: level 11.384 + 1.365 = 12.749, HPC 12.749 − 1.412 = 11.337. Then 11.337 − 1.256 = 10.081 and 11.337 − 1.633 = 9.704,
+    HPC 9.704 − 1.207 = 8.497, levels 8.497 + 0.948 = 9.445 and 8.497 − 1.007 = 7.490."""
+    wrong = {(4, "level"): "12.749", (4, "hpc"): "11.337", (5, "level"): "10.081", (6, "level"): "9.704", (6, "hpc"): "8.497",
+             (7, "level"): "9.445", (8, "level"): "7.490"}
+    marked = mark_book(book, page(BY_HPC, wrong))
+    assert [(mark.key, mark.kind) for mark in marked.slips] == [((4, "level"), "added"), ((4, "hpc"), "backsight subtracted")]
+    assert "It is there again in row 7, which" in marked.words[0]
+    assert "It is there again in row 6, which" in marked.words[1]
+    assert {mark.key: mark.since for mark in marked.marks if mark.verdict == "again"} == {
+        (6, "hpc"): ((4, "hpc"),), (7, "level"): ((4, "level"),)}
+
+
+@pytest.mark.parametrize("columns", [BY_HPC, BY_STEPS, BOTH], ids=["hpc", "steps", "both"])
+def test_a_right_page_all_in_mm_is_one_slip_and_all_else_counts(book: sl.LevelBook, columns: Columns) -> None:
+    in_mm = {name: {row: text.replace(".", "").lstrip("0") for row, text in texts.items()} for name, texts in columns.items()}
+    marked = mark_book(book, page(in_mm))
+    asked = sum(len(texts) for texts in columns.values())
+    assert (only(marked).kind, only(marked).check, marked.score) == ("unit", "", (asked - 1, asked))
+    assert "It is there again in rows" in marked.words[0]
+    assert "follows" not in marked.words[0]
+    assert "would have shown" not in marked.words[0]
+    assert marked.sentence().startswith(f"{asked - 1} of {asked} right. 1 slip")
+
+
+def test_a_page_in_mm_has_its_other_slips_found(book: sl.LevelBook) -> None:
+    """11384 + 1500 = 12884 is the reading added, in mm or not; 10.657 is right but for the digit of 0.948 read as 0.348."""
+    in_mm = {name: {row: text.replace(".", "") for row, text in texts.items()} for name, texts in BY_HPC.items()}
+    marked = mark_book(book, page(in_mm, {(2, "level"): "12884", (7, "level"): "10657"}))
+    assert [(mark.key, mark.kind) for mark in marked.slips] == [
+        ((1, "level"), "unit"), ((2, "level"), "added"), ((7, "level"), "reading miscopied")]
+    assert marked.score == (8, 11)
+
+
+@pytest.mark.parametrize(("changes", "where", "again"), [
+    ({(2, "level"): "9.88"}, 2, []), ({(7, "level"): "10.060"}, 7, []), ({(8, "level"): "10.00"}, 8, []),
+    ({(2, "level"): "9.88", (3, "level"): "12.77", (4, "level"): "10.02", (5, "level"): "10.18", (6, "level"): "9.80",
+      (7, "level"): "10.06", (8, "level"): "10.00"}, 2, [3, 4, 5, 6, 7]),  # row 8 follows: 9.80 + 1.207 − 1.007 = 10.000
+])
+def test_rounded_to_the_centimetre(book: sl.LevelBook, changes: dict[tuple[int, str], str], where: int, again: list[int]) -> None:
+    marked = mark_book(book, page(BY_HPC, changes))
+    assert (only(marked).row, only(marked).kind) == (where, "rounded")
+    assert "you rounded to the centimetre: the millimetre is asked for" in marked.words[0]
+    assert by_verdict(marked, "again") == [(row, "level") for row in again]
+
+
+def test_a_minus_under_fall_is_the_falls_own(book: sl.LevelBook) -> None:
+    """The fall into S1 is 0.116: −0.126 is 10 mm out, not 242."""
+    mark = only(mark_book(book, page(BY_STEPS, {(2, "fall"): "-0.126"})))
+    assert (mark.kind, mark.written, mark.right) == ("carry", "-0.126", "0.116 m")
+    assert "exactly 10 mm" in mark.reason
+    assert mark_book(book, page(BY_STEPS, {(2, "fall"): "−0.116"})).slips == ()
+
+
+@pytest.mark.parametrize(("rise", "fall", "check"), [
+    ("0.156", "0.156", "Σrise − Σfall = ΣBS − ΣFS"), ("0.500", "0.344", ""), ("0.156", "0.100", "Σrise − Σfall = ΣBS − ΣFS")])
+def test_a_row_has_a_rise_or_a_fall(book: sl.LevelBook, rise: str, fall: str, check: str) -> None:
+    """0.500 − 0.344 = 0.156, which is the rise into S2, so no sum shows it."""
+    marked = mark_book(book, page(BY_STEPS, {(5, "rise"): rise, (5, "fall"): fall}))
+    mark = only(marked)
+    assert (mark.row, mark.kind, mark.written, mark.right, mark.check) == (5, "both", f"{rise} and fall {fall}", "0.156 m", check)
+    assert "a row has a rise or a fall, not both" in mark.reason
+    assert marked.score == (14, 15)
+
+
+def test_levels_go_on_from_either_of_a_rise_and_a_fall(book: sl.LevelBook) -> None:
+    """From 10.019 with the fall of 0.100: 9.919, 9.542, 9.801, 9.742."""
+    wrong = {(5, "fall"): "0.100", (5, "level"): "9.919", (6, "level"): "9.542", (7, "level"): "9.801", (8, "level"): "9.742"}
+    marked = mark_book(book, page(BY_STEPS, wrong))
+    assert only(marked).kind == "both"
+    assert len(by_verdict(marked, "carried")) == 4
+
+
+@pytest.mark.parametrize(("level", "said"), [("-9.884", "there is a minus too much"), ("−12.769", "there is a minus too much")])
+def test_a_level_with_a_minus_too_much(book: sl.LevelBook, level: str, said: str) -> None:
+    mark = only(mark_book(book, page(BY_HPC, {(3 if "12" in level else 2, "level"): level})))
+    assert mark.kind == "sign"
+    assert said in mark.reason
+
+
+def test_a_level_below_the_datum_with_its_minus_lost() -> None:
+    """1.500 − 1.625 = −0.125."""
+    low = sl.read_book("point,bs,is,fs,rl\nBM,1.500,,,0.000\nA,,1.625,,\nBM,,,1.501,")
+    mark = only(mark_book(low, page({"hpc": {1: "1.500"}, "level": {2: "0.125", 3: "-0.001"}}, rows=3)))
+    assert (mark.row, mark.kind, mark.right) == (2, "sign", "−0.125 m")
+    assert "you lost the minus" in mark.reason
+
+
+def test_rises_and_falls_are_shown_as_they_were_typed(book: sl.LevelBook) -> None:
+    mark = only(mark_book(book, page(BY_STEPS, {(8, "fall"): "0.077"})))
+    assert (mark.column, mark.written, mark.right) == ("fall", "0.077", "0.059 m")
+    assert mark_book(book, page(BY_STEPS, {(8, "fall"): "0.077"})).words[0].startswith("Row 8, BM, fall: you wrote 0.077; ")
+    mark = only(mark_book(book, page(BY_STEPS, {(8, "fall"): "", (8, "rise"): "0.059"})))
+    assert (mark.column, mark.written, mark.right, mark.kind) == ("rise", "0.059", "fall 0.059 m", "rise for fall")
+
+
+def test_levels_of_one_set_up_that_are_out_alike_are_one_slip(book: sl.LevelBook) -> None:
+    """100 mm too high in rows 2 to 4, from HPC 11.384, and carried; 24 mm is no figure carried wrongly."""
+    wrong = {(2, "level"): "9.984", (3, "level"): "12.869", (4, "level"): "10.119", (4, "hpc"): "11.531", (5, "level"): "10.275",
+             (6, "level"): "9.898", (6, "hpc"): "11.105", (7, "level"): "10.157", (8, "level"): "10.098"}
+    marked = mark_book(book, page(BY_HPC, wrong))
+    assert (only(marked).row, only(marked).kind) == (2, "carry")
+    assert "3 levels of this set-up are 100 mm too high, as if from HPC 11.484 m" in only(marked).reason
+    assert by_verdict(marked, "again") == [(3, "level"), (4, "level")]
+    assert marked.score == (8, 9)  # 11 cells, rows 3 and 4 not counted again
+    marked = mark_book(book, page(BY_HPC, {(2, "level"): "9.908", (3, "level"): "12.793"}))
+    assert (only(marked).kind, by_verdict(marked, "again")) == ("arithmetic", [(3, "level")])
 
 
 def test_two_slips_of_the_pen_are_two(book: sl.LevelBook) -> None:
@@ -234,6 +357,29 @@ def test_numbers_in_cells_do_as_well_as_texts(book: sl.LevelBook) -> None:
     assert mark_book(book, frame).score == (11, 11)
 
 
+def test_a_heading_may_have_its_unit_behind_it(book: sl.LevelBook) -> None:
+    text = page(BY_HPC).rename(columns={"level": "Level (m)", "hpc": "HPC, m", "bs": "bs, m"}).to_csv(index=False)
+    assert mark_book(book, text).score == (11, 11)
+    in_mm = page(BY_HPC).rename(columns={"level": "level, mm"})
+    in_mm["level, mm"] = [cell.replace(".", "") for cell in in_mm["level, mm"]]
+    assert mark_book(book, in_mm).score == (11, 11)
+
+
+@pytest.mark.parametrize("cell", [10**400, 10**5000, [1, 2], pd.Series([1.0]), Decimal("sNaN"), pd.NA, float("inf")],
+                         ids=["401 digits", "5001 digits", "list", "series", "decimal", "NA", "inf"])
+def test_a_cell_of_any_kind_is_read_or_counts_as_empty(book: sl.LevelBook, cell: object) -> None:
+    marked = mark_book(book, pd.DataFrame({"row": [2], "level": [cell]}, dtype=object))
+    assert [mark.verdict for mark in marked.marks if (mark.row, mark.column) == (2, "level")] == ["missing"]
+
+
+def test_the_page_of_another_exercise_is_refused(book: sl.LevelBook) -> None:
+    other = page(BY_HPC)
+    other.loc[1, "is"] = "1.111"
+    with pytest.raises(sl.SurveyError, match=r"Row 2, .*: the page is that of another exercise: is is '1\.111' there"):
+        mark_book(book, other)
+
+
+@pytest.mark.filterwarnings("ignore:Not columns of the page, and not used. weather:sitelevels.SurveyWarning")
 def test_the_page_as_csv_text_in_any_order_with_columns_more(book: sl.LevelBook) -> None:
     frame = page(BY_HPC, {(2, "level"): "12.884"}).iloc[::-1].assign(weather="dry")
     assert mark_book(book, frame.to_csv(index=False)).slips == mark_book(book, page(BY_HPC, {(2, "level"): "12.884"})).slips
@@ -351,6 +497,14 @@ def test_a_number_where_none_belongs(book: sl.LevelBook) -> None:
     assert mark_book(book, page(BY_STEPS, {(4, "rise"): "-2.750", (4, "fall"): ""})).slips == ()
 
 
+def test_a_benchmark_copied_1_mm_wrong_does_not_show_in_the_misclosure(book: sl.LevelBook) -> None:
+    """All 1 mm up: the book closes 1 mm low in place of 2 mm low, within 8.7 mm (5 mm × √3)."""
+    up = {(row, name): f"{float(text) + 0.001:.3f}" for name, texts in BY_HPC.items() for row, text in texts.items()}
+    marked = mark_book(book, page(BY_HPC, up))
+    assert (only(marked).row, only(marked).check) == (1, "the level given under rl")
+    assert len(by_verdict(marked, "carried")) == 10
+
+
 def test_a_given_level_may_be_left_out_but_not_be_wrong(book: sl.LevelBook) -> None:
     assert mark_book(book, page(BY_HPC, {(1, "level"): ""})).score == (10, 10)
     wrong = {(row, "level"): text for row, text in {1: "10.100", 2: "9.984", 3: "12.869", 4: "10.119", 5: "10.275", 6: "9.898",
@@ -382,6 +536,53 @@ def test_adjusted_levels_with_a_wrong_correction(adjusted: dict[int, str], again
     marked = closing(ADJUSTED | adjusted)
     assert (only(marked).row, only(marked).column, only(marked).kind) == (2, "adjusted", "correction")
     assert len(by_verdict(marked, "again")) == again
+
+
+def test_the_check_of_an_adjusted_level_is_the_closing_row_where_it_is_wrong_there() -> None:
+    assert only(closing(ADJUSTED | {5: "10.000"})).check == "the known level in the closing row"
+    assert only(closing(ADJUSTED | {2: "9.885"})).check == ""
+    assert only(closing(ADJUSTED | {1: "10.010"})).check == ""
+
+
+# The same with 1.300 booked for 1.270 on BM2: 11.300 − 1.300 against 10.030, 30 mm low, so nothing is shared out.
+def test_no_known_level_checks_an_adjusted_level_where_the_book_does_not_close() -> None:
+    book = sl.read_book("point,bs,is,fs,rl\nBM1,1.500,,,10.000\nA,,1.600,,\nCP,1.200,,1.400,\nB,,1.100,,\nBM2,,,1.300,10.030\n")
+    adjusted = {2: "9.900", 3: "10.100", 4: "10.200", 5: "10.018"}
+    frame = page(CLOSED, rows=5).assign(adjusted=[adjusted.get(row, "") for row in range(1, 6)])
+    mark = only(mark_book(Exercise(book, adjusts=True), frame))
+    assert (mark.key, mark.right, mark.check) == ((5, "adjusted"), "10.000 m", "")
+
+
+# Two benchmarks, BM2 given 3 mm lower than 11.080 − 1.078 = 10.002, which is found there.
+TWO_MARKS = "point,bs,is,fs,rl\nBM1,1.500,,,10.000\nA,,1.625,,\nCP,1.345,,1.765,\nC,,1.876,,\nBM2,,,1.078,9.999\n"
+
+
+@pytest.mark.parametrize("first", ["9.997", ""])
+def test_a_page_worked_back_from_the_other_benchmark(first: str) -> None:
+    """9.999 + 1.078 = 11.077, − 1.876 = 9.201, − 1.345 = 9.732, + 1.765 = 11.497, − 1.625 = 9.872, − 1.500 = 9.997."""
+    right = {"hpc": {1: "11.497", 3: "11.077"}, "level": {1: first, 2: "9.872", 3: "9.732", 4: "9.201", 5: "9.999"}}
+    marked = mark_book(sl.read_book(TWO_MARKS), page(right, rows=5))
+    assert (only(marked).row, only(marked).kind) == (1, "other level")
+    assert "you worked back from the known level of BM2" in only(marked).reason
+    assert len(by_verdict(marked, "carried")) == (6 if first else 5)
+
+
+def test_a_known_level_put_in_the_row_of_another_point() -> None:
+    """BM2's 9.999 put in the row of BM1, and all 1 mm down from there."""
+    down = {"hpc": {1: "11.499", 3: "11.079"}, "level": {1: "9.999", 2: "9.874", 3: "9.734", 4: "9.203", 5: "10.001"}}
+    marked = mark_book(sl.read_book(TWO_MARKS), page(down, rows=5))
+    assert (only(marked).row, only(marked).kind, only(marked).check) == (1, "other level", "the level given under rl")
+    assert "the known level of BM2 in row 1" in only(marked).reason
+
+
+@pytest.mark.filterwarnings("ignore::sitelevels.SurveyWarning")
+def test_the_benchmark_in_the_middle_put_in_the_first_row() -> None:
+    """10.000 put on A, worked on from there: HPC 11.384, 9.884, 10.019, HPC 11.431, 10.181, 9.998."""
+    wrong = {"hpc": {1: "11.384", 3: "11.431"}, "level": {1: "10.000", 2: "9.884", 3: "10.019", 4: "10.181", 5: "9.998"}}
+    marked = mark_book(sl.read_book(MIDDLE), page(wrong, rows=5))
+    assert (only(marked).row, only(marked).kind) == (3, "other level")
+    assert "you put the known level of BM in row 1 and worked from there" in only(marked).reason
+    assert len(by_verdict(marked, "carried")) == 6
 
 
 def test_adjusted_levels_follow_from_the_learners_own_misclosure() -> None:
@@ -435,6 +636,21 @@ def test_an_answer_follows_from_the_answer_before(asked: Exercise) -> None:
     assert marks["drop"].check == "the rise and fall between them"
 
 
+def test_the_row_of_a_slip_that_no_check_shows_is_found_all_the_same(book: sl.LevelBook) -> None:
+    hidden = Question("row of the slip", "Where is it?", "row", lambda own: "none", "no check shows it", also=("4",))
+    mark = answers(Exercise(book, questions=(hidden,)), "4")["row of the slip"]
+    assert (mark.verdict, mark.reason) == ("right", "No check shows it; you found it all the same.")
+
+
+def test_an_answer_in_the_wrong_unit_is_one_slip_and_is_built_on_as_it_was_meant(book: sl.LevelBook) -> None:
+    """S3 1 m too high: −1.173 m where mm are asked for, twice; 9 / 1.173 = 7.67, and twice the drop is −2.346 m."""
+    twice = Question("twice", "?", "mm", lambda own: 2 * own.number("drop"), "−346 mm", check="the drop")
+    exercise = Exercise(book, questions=(DROP, FALLS, twice))
+    marks = answers(exercise, "-1.173", "1:7.7 uphill", "-2.346", changes={(7, "level"): "11.057"})
+    assert [(mark.verdict, mark.kind, mark.check) for mark in marks.values()] == [
+        ("wrong", "unit", ""), ("carried", "", ""), ("carried", "unit", "")]
+
+
 def test_a_mistake_that_the_question_knows(asked: Exercise) -> None:
     """12.769 − 9.884 = 2.885 m; 10 / 0.173 = 57.8."""
     marks = answers(asked, "2885", "", "", "")
@@ -481,3 +697,17 @@ def test_the_marks_as_a_table(book: sl.LevelBook) -> None:
     table = marked.table
     table.loc[0, "verdict"] = "spoilt"
     assert "spoilt" not in set(marked.table["verdict"])
+
+
+def test_a_long_page_wrong_throughout_is_marked_in_seconds() -> None:
+    """Every cell of 200 rows out by another amount: what each might have been is not sought all over the page."""
+    rows = "".join(f"S{number},,{1 + number * 37 % 900 / 1000:.3f},,\n" for number in range(200))
+    exercise = Exercise(sl.read_book(f"point,bs,is,fs,rl\nBM,1.500,,,10.000\n{rows}BM,,,1.501,"))
+    wrong = exercise.sheet(filled=True)
+    for column in ("rise", "fall", "hpc", "level"):
+        wrong[column] = [f"{float(cell) + (place * 53 % 890 + 3) / 1000:.3f}" if cell else ""
+                         for place, cell in enumerate(wrong[column])]
+    start = time.process_time()
+    marked = mark_book(exercise, wrong)
+    assert time.process_time() - start < 10
+    assert len(marked.slips) > 100

@@ -65,6 +65,14 @@ def test_the_three_ways_of_a_step() -> None:
         "Row 4, BM2: adjusted = 10.300 + 0.003 = 10.303 m.")
 
 
+def test_no_misclosure_is_not_shared_out() -> None:
+    book = read_book("point,bs,is,fs,rl\nBM1,1.000,,,10.000\nCP,1.200,,0.800,\nBM2,,,1.100,10.300")
+    steps = worked_steps(Exercise(book, adjusts=True))
+    assert steps[-1] == "There is nothing to share out."
+    assert "0 mm" in steps[-2]
+    assert not any("shared out over" in step for step in steps)
+
+
 def test_rise_and_fall() -> None:
     book = read_book("point,bs,is,fs,rl\nBM,1.000,,,10.000\nCP,0.500,,1.250,\nBM,,,0.251,")
     assert worked_steps(Exercise(book), method="rise and fall") == (
@@ -92,3 +100,5 @@ def test_wrong_ways_are_refused() -> None:
         worked_steps(practice_book(1), method="both")  # type: ignore[arg-type]
     with pytest.raises(SurveyError, match=r"The exercise is a str\. It must be a Exercise\."):
         worked_steps("book")  # type: ignore[arg-type]
+    with pytest.raises(SurveyError, match="no level is known"):
+        worked_steps(Exercise(read_book("point,bs,is,fs,rl\nA,1.000,,,\nB,,,1.100,")))

@@ -49,7 +49,7 @@ class TestFiles:
         sizes = {name: pages(content) for name, content in made.items()}
         assert len(sizes["exercises.pdf"]) == 12  # a book of change points fits its page
         assert len(sizes["answers.pdf"]) >= 13  # the first is the summary
-        assert len(sizes["outdoor.pdf"]) == 2
+        assert len(sizes["outdoor.pdf"]) == 4  # for the tutor, a field book, and two exercises for those who wait
         for every in sizes.values():
             for width, height in every:  # A4 is 210 mm by 297 mm
                 assert (width / 72 * 25.4, height / 72 * 25.4) == (pytest.approx(210, abs=0.2), pytest.approx(297, abs=0.2))
@@ -72,9 +72,19 @@ class TestFiles:
         assert [one.slip is not None for one in every] == [True, False, True, False, True]
         assert [one.kind for one in every] == ["one set-up", "two pegs", "one set-up", "two pegs", "one set-up"]
 
+    def test_perhaps_leaves_open_whether_there_is_a_slip(self) -> None:
+        from sitelevels.workbook import class_set
+        every = class_exercises(seed=7, learners=12, kinds=("change points", "two pegs"), slip="perhaps")
+        books = every[::2]
+        assert {one.slip is not None for one in books} == {True, False}
+        assert {class_set._foot(one, "perhaps").rpartition(", ")[2] for one in books} == {"slip perhaps."}
+        assert class_set._foot(every[1], "perhaps").endswith("slip none.")
+        assert len({one.given for one in books}) == 1
+        assert {len(one.questions) for one in books} == {3}
+
     @pytest.mark.parametrize(("asked", "told"), [
-        ({"seed": -1}, "from 0 to 999999"), ({"seed": 10**6}, "from 0 to 999999"), ({"seed": True}, "from 0 to 999999"),
-        ({"seed": 1.5}, "from 0 to 999999"), ({"learners": 0}, "from 1 to 60"), ({"learners": 61}, "from 1 to 60"),
+        ({"seed": -1}, "from 0 to 999,999"), ({"seed": 10**6}, "from 0 to 999,999"), ({"seed": True}, "from 0 to 999,999"),
+        ({"seed": 1.5}, "from 0 to 999,999"), ({"learners": 0}, "from 1 to 60"), ({"learners": 61}, "from 1 to 60"),
         ({"kinds": ()}, "no kind of exercise is chosen"), ({"kinds": ("yard",)}, "no kind of exercise called 'yard'"),
         ({"kinds": 5}, "must be a Sequence"), ({"difficulty": "very"}, "'very' is not known"),
         ({"slip": "a big one"}, "'a big one' is not known"), ({"kinds": ("two pegs",), "slip": "any"}, "cannot have the slip")])
@@ -181,7 +191,7 @@ class TestForm:
         form = ClassSetForm()
         form.learners.value = 2
         form.kinds.value = ("one set-up", "a fall")
-        form.slip.value = "any"
+        form.slip.value = "perhaps"
         form.write()
         assert "data/class-set" in went_well(form)
         (place,) = (desk / "class-set").iterdir()
@@ -206,12 +216,12 @@ class TestForm:
 
 class TestCommand:
     def test_writes_and_says_so(self, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-        asked = ["--seed", "5", "--learners", "1", "--kind", "a fall", "--difficulty", "easy", "--slip", "none"]
+        asked = ["--seed", "5", "--learners", "1", "--kind", "a fall", "--difficulty", "easy", "--slip", "perhaps"]
         assert main(["--class-set", str(tmp_path / "set"), *asked]) == 0
         told = capsys.readouterr()
-        assert told.out.splitlines()[0] == "Written: exercises.pdf, answers.pdf, outdoor.pdf in set."
+        assert told.out.splitlines()[0] == f"Written: exercises.pdf, answers.pdf, outdoor.pdf in {tmp_path / 'set'}."
         assert told.err == ""
-        same = save_class_set(tmp_path / "same", seed=5, learners=1, kinds=("a fall",), difficulty="easy")
+        same = save_class_set(tmp_path / "same", seed=5, learners=1, kinds=("a fall",), difficulty="easy", slip="perhaps")
         assert files(tmp_path / "set") == files(same)
 
     @pytest.mark.parametrize("asked", [["--kind", "yard"], ["--learners", "0"], ["--slip", "any", "--kind", "two pegs"]])
@@ -225,7 +235,8 @@ class TestCommand:
         ([], "give either a job_folder, or --class-set"),
         (["yard", "--class-set", "set"], "give either a job_folder, or --class-set"),
         (["yard", "--kind", "a fall"], "--kind goes with --class-set only"),
-        (["--class-set", "set", "--seed", "x"], "'x' is not a whole number.")])
+        (["--class-set", "set", "--seed", "x"], "'x' is not a whole number"),
+        (["--class-set", ""], "give either a job_folder, or --class-set")])
     def test_exactly_one_of_both(self, asked: list[str], told: str, capsys: pytest.CaptureFixture[str]) -> None:
         with pytest.raises(SystemExit) as left:
             main(asked)

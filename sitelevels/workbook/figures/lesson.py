@@ -32,7 +32,7 @@ def staffs(reduced: ReducedLevels, *, ax: Axes | None = None) -> Axes:
     ax.plot([places[sight] for sight in upright], [feet[sight] for sight in upright], color=style.EARTH, linewidth=1.6, zorder=2)
     for number, setup in enumerate(linkage.setups):
         across = [places[sight] for sight in setup.sights]
-        ax.plot([across[0] - 0.25, across[-1] + 0.25], [setup.hpc] * 2, color=style.WATER, linewidth=1.6, linestyle=(0, (6, 3)),
+        ax.plot([across[0] - 0.1, across[-1] + 0.25], [setup.hpc] * 2, color=style.WATER, linewidth=1.6, linestyle=(0, (6, 3)),
                 zorder=4)
         which = f"set-up {number + 1}: " if len(linkage.setups) > 1 else ""
         ax.annotate(f"{which}HPC {word_level(setup.hpc)}", ((across[0] + across[-1]) / 2, high + 0.30 * tall), ha="center",
@@ -76,8 +76,9 @@ def _staff(ax: Axes, x: float, foot: float, sight: Sight, beyond: float) -> None
     side = x + 1.3 * _WIDE
     ax.annotate("", (side, line), xytext=(side, foot), zorder=5,
                 arrowprops={"arrowstyle": "<->", "color": style.INK, "linewidth": 1.0, "shrinkA": 0, "shrinkB": 0})
+    upright = 90 if abs(sight.reading) > 4 * beyond else 0  # a short reading has no room for words along it
     ax.annotate(word_level(sight.reading), (side, foot + sight.reading / 2), xytext=(3, 0), textcoords="offset points", ha="left",
-                va="center", rotation=90, fontsize=style.TEXT, color=style.INK, zorder=6, bbox=style.BACKED)
+                va="center", rotation=upright, fontsize=style.TEXT, color=style.INK, zorder=6, bbox=style.BACKED)
 
 
 def _told(linkage: Linkage, feet: dict[Sight, float]) -> str:

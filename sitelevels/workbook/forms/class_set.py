@@ -7,9 +7,8 @@ from urllib.parse import quote
 
 import ipywidgets as widgets
 
-from ...errors import SurveyError
-from ...teaching.planting import SLIPS
-from ...teaching.practice import DIFFICULTIES, KINDS
+from ...errors import whole
+from ...teaching.practice import DIFFICULTIES, KINDS, SLIP_CHOICES
 from ..class_set import CLASS_FILES, LAST_SEED, MOST_LEARNERS, save_class_set
 from ..folders import data_folder
 from .base import Form, Number, button, row
@@ -32,7 +31,7 @@ class ClassSetForm(Form):
                                             description="Kinds, in turn", style=_NAMES, layout=_NARROW)
         self.difficulty = widgets.Dropdown(options=[*DIFFICULTIES], value="usual", description="Difficulty", style=_NAMES,
                                            layout=_NARROW)
-        self.slip = widgets.Dropdown(options=["none", "any", *SLIPS], value="none", description="Planted slip", style=_NAMES,
+        self.slip = widgets.Dropdown(options=["none", *SLIP_CHOICES], value="none", description="Planted slip", style=_NAMES,
                                      layout=_NARROW)
         self.children = [row(self.seed, self.learners, self.difficulty, self.slip), row(self.kinds),
                          button("Write the class set", self.write), self.message]
@@ -48,16 +47,14 @@ class ClassSetForm(Form):
         self.message.value += f"<p>{links}</p>"
 
     def _write(self) -> Path:
-        seed = _whole(self.seed, "the seed", f"It must be a whole number from 0 to {LAST_SEED}.")
-        learners = _whole(self.learners, "the number of learners", f"It must be a whole number from 1 to {MOST_LEARNERS}.")
+        seed = whole(_typed(self.seed), "the seed", 0, LAST_SEED)
+        learners = whole(_typed(self.learners), "the number of learners", 1, MOST_LEARNERS)
         slip = None if self.slip.value == "none" else self.slip.value
         named = "-".join([str(seed), *self.kinds.value, self.difficulty.value, self.slip.value]).replace(" ", "-")
         return save_class_set(data_folder() / FOLDER / named, seed=seed, learners=learners, kinds=tuple(self.kinds.value),
                               difficulty=self.difficulty.value, slip=slip)
 
 
-def _whole(field: Number, name: str, rule: str) -> int:
-    """What is typed as a whole number; a fraction is refused, not cut."""
-    if not float(field.value).is_integer():  # nor is what is no number at all
-        raise SurveyError(f"{name} is {field.typed or field.value!r}", rule=rule)
-    return int(field.value)
+def _typed(field: Number) -> object:
+    """What is typed as a whole number; a fraction, and what is no number at all, as it stands."""
+    return int(field.value) if float(field.value).is_integer() else field.typed or field.value

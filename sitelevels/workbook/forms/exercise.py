@@ -13,15 +13,16 @@ import pandas as pd
 from ...errors import SurveyError
 from ...survey.headings import LENGTHS
 from ...teaching.exercise import WORKED, Exercise, Question
+from ...teaching.filled import FILLED, Page, read_page, unused_words
 from ...teaching.marking import Marked, mark_book
 from ...teaching.worked import worked_steps
 from ...wording import html_table
-from ..answers import FILLED, LEARNING, AnswerFile, filled_in
+from ..answers import LEARNING, AnswerFile
 from .base import BAD, CLOSE, GOOD, Form, button, row, scrolled
 from .grid import Grid
 from .learn import LearnerForm
 
-_WIDTHS = {"point": 6, "remarks": 15, "adjusted": 7, "bs": 4, "is": 4, "fs": 4, "rl": 5}
+_WIDTHS = {"point": 6, "remarks": 11, "adjusted": 6, "bs": 4, "is": 4, "fs": 4, "rl": 5}
 _COLOURS = {"right": GOOD, "wrong": BAD}
 _LONGEST = 100_000  # signs that are pasted at once
 
@@ -29,8 +30,10 @@ _LONGEST = 100_000  # signs that are pasted at once
 class ExerciseForm(Form):
     """The exercise of a kind with the learner's own numbers. What is typed is kept in a file for each, as each cell is left."""
 
-    terms = ("backsight", "intermediate sight", "foresight", "change point", "HPC", "rise", "fall", "level", "adjusted level",
-             "misclosure", "arithmetic", "formation", "DPC")
+    terms = ("benchmark", "set-up", "backsight", "intermediate sight", "foresight", "change point", "rl", "HPC", "rise", "fall",
+             "level", "adjusted level", "misclosure", "arithmetic", "upside down", "soffit", "slip", "collimation",
+             "two-peg test", "DPC", "governs", "threshold", "formation", "sub-base")
+
     def __init__(self, learner: LearnerForm, kind: str) -> None:
         super().__init__(None)
         self.learner, self.kind = learner, kind
@@ -66,7 +69,7 @@ class ExerciseForm(Form):
             return
         self.exercise, self.blank = exercise, exercise.sheet()
         self.file = AnswerFile(self.learner.file_name(self.kind))
-        kept = self.attempt(lambda: self.file.read(self.blank))
+        kept = self.attempt(lambda: self.file.read(exercise))
         self.page = self.blank.copy() if kept is None else kept
         given = [*exercise.given]
         if self.learner.without(exercise):
@@ -107,7 +110,7 @@ class ExerciseForm(Form):
     def _fill(self) -> None:
         """Show what the page holds."""
         columns, rows = self._columns, self._rows
-        unit = self.exercise.book.unit_of("bs") if self.exercise and self.exercise.book else "m"
+        unit = self.exercise.unit if self.exercise else "m"
         self.grid.layout.display = "" if len(rows) else "none"
         with self.grid.hold_sync():
             self.grid.headings = [f"{name}, {unit}" if name in (*LENGTHS, *WORKED) else name for name in columns]
@@ -157,7 +160,9 @@ class ExerciseForm(Form):
         self.message.value = ""
         if self.marked.value:
             self.marked.value = "<p>Changed since it was marked: press Mark again.</p>"
-        self.file.keep(self.page)
+        if aside := self.file.keep(self.page):
+            self.question((f"This exercise was changed elsewhere too. What stood there is put aside as {aside} in "
+                           f"data/{LEARNING}; here is what stands in this form.",))
 
     # The buttons
 
@@ -205,7 +210,8 @@ class ExerciseForm(Form):
         told = "".join(f"<details{'' if place else ' open'}><summary>{name}</summary><ol>"
                        f"{''.join(f'<li>{escape(step)}</li>' for step in steps)}</ol></details>"
                        for place, (name, steps) in enumerate(ways))
-        sheet = exercise.sheet(filled=True).rename(columns={"point": "point or question"})
+        units = {name: f"{name}, {exercise.unit}" for name in (*LENGTHS, *WORKED)}
+        sheet = exercise.sheet(filled=True).rename(columns=units | {"point": "point or question"})
         self.answers.value = scrolled(html_table(sheet, words=True) + told, tall=44)
         self.show.description = "Hide the answers"
 
@@ -214,8 +220,7 @@ class ExerciseForm(Form):
         if self.exercise is None:
             return
         aside = self._aside()
-        if aside is not None:
-            self._take(self.blank.copy())
+        if aside is not None and self._take(self.blank.copy()):
             self.say(f"A blank page. What you had is put aside as {aside} in data/{LEARNING}." if aside else "The page is blank.")
 
     def save_blank(self) -> None:
@@ -231,23 +236,25 @@ class ExerciseForm(Form):
 
     def take_in(self) -> None:
         """Take a page that was filled in elsewhere, in place of this one, which is put aside."""
-        page = None if self.exercise is None else self.attempt(lambda: filled_in(self.pasted.value, self.blank))
-        if page is None:
-            return
-        aside = self._aside()
-        if aside is not None:
-            self._take(page)
-            self.say("The page is taken. Press Mark." + (f" What stood here is put aside as {aside}." if aside else ""))
+        exercise = self.exercise
+        page: Page | None = None if exercise is None else self.attempt(lambda: read_page(exercise, self.pasted.value))
+        aside = None if page is None else self._aside()
+        if page is not None and aside is not None and self._take(page.table):
+            self.say("The page is taken. Press Mark." + (f" What stood here is put aside as {aside}." if aside else "")
+                     + (f" {unused_words(page.unused)}" if page.unused else ""))
 
     def _aside(self) -> str | None:
-        """Put aside what is kept; the name of that file, "" where nothing is typed yet, None where it cannot be done."""
+        """Put aside what is on the page; the name of that file, "" where nothing is typed yet, None where it cannot be done."""
         blank = bool((self.page[self._to_fill] == "").all(axis=None))
-        return "" if blank else self.attempt(self.file.put_aside)
+        return "" if blank else self.attempt(lambda: self.file.put_aside(self.page))
 
-    def _take(self, page: pd.DataFrame) -> None:
+    def _take(self, page: pd.DataFrame) -> bool:
+        """Another page in place of this one, which stays where the other cannot be kept."""
+        if self.attempt(lambda: self.file.keep(page)) is None:
+            return False
         self.page = page
         self._hide_answers()
         self._fill()
         self.marked.value = ""
-        self.attempt(self._keep)
+        return True
 

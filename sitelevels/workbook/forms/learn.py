@@ -3,23 +3,21 @@
 from __future__ import annotations
 
 import re
-from dataclasses import replace
 from html import escape
-from random import Random
 
 import ipywidgets as widgets
 import traitlets
 
-from ...errors import SurveyError
+from ...errors import SurveyError, whole
 from ...survey.cells import PLAIN_NUMBER, number_of
-from ...teaching.exercise import Exercise, Question
+from ...teaching.exercise import Exercise
 from ...teaching.lessons import Lesson, lesson
-from ...teaching.planting import SLIPS
-from ...teaching.practice import DIFFICULTIES, KINDS, SEEDS, practice_book
+from ...teaching.practice import DIFFICULTIES, SEEDS, SLIP_CHOICES, practice_book
 from ...wording import parse_fall, word_mm
+from ..answers import read_last, write_last
 from .base import BAD, GOOD, Form, button, row
 
-NO_SLIP, PERHAPS, ANY = "none", "perhaps", "any"
+NO_SLIP = "none"
 _OVER = re.compile(r"(\S+) ?mm (?:over|in|on) (\S+) ?m")
 _SIZED = re.compile(r"(\S+?) ?(mm|m)?")
 
@@ -35,49 +33,45 @@ class LearnerForm(Form):
         narrow = widgets.Layout(width="17em")
         self.number = widgets.Text(value="1", description="My number", continuous_update=False, layout=narrow)
         self.difficulty = widgets.Dropdown(options=list(DIFFICULTIES), value="usual", description="How hard", layout=narrow)
-        self.slips = widgets.Dropdown(options=[NO_SLIP, PERHAPS, ANY, *SLIPS], value=NO_SLIP, description="Slip", layout=narrow)
+        self.slips = widgets.Dropdown(options=[NO_SLIP, *SLIP_CHOICES], value=NO_SLIP, description="Slip", layout=narrow)
         self.children = [row(self.number, self.difficulty, self.slips), self.message]
+        self.attempt(self._as_last_time)
         for control in (self.number, self.difficulty, self.slips):
             control.observe(lambda _: self.attempt(self.choose), "value")
 
     def choose(self) -> None:
         """Take what is typed and chosen, and tell the forms that follow."""
         typed = self.number.value.strip()
-        if not (re.fullmatch("[0-9]{1,10}", typed) and int(typed) <= SEEDS):
-            raise SurveyError(f"{typed!r} cannot be a learner's number", rule=f"It is a whole number from 0 to {SEEDS}.",
-                              remedy=f"The exercises below are still those of number {self.choice[0]}.")
+        number = whole(int(typed) if re.fullmatch("[0-9]{1,10}", typed) else typed, "the learner's number", 0, SEEDS,
+                       remedy=f"The exercises below are still those of number {self.choice[0]}.")
         self.message.value = ""
-        self.choice = (int(typed), self.difficulty.value, self.slips.value)
+        self.choice = (number, self.difficulty.value, self.slips.value)
+        write_last(*map(str, self.choice))
+
+    def _as_last_time(self) -> None:
+        """Begin with what was chosen last, where that can be read and is still there."""
+        number, difficulty, slip = (*read_last(), "", "", "")[:3]
+        if re.fullmatch("[0-9]{1,9}", number) and difficulty in DIFFICULTIES and slip in self.slips.options:
+            self.number.value, self.difficulty.value, self.slips.value = number, difficulty, slip
+            self.choice = (int(number), difficulty, slip)
 
     def exercise(self, kind: str) -> Exercise:
-        """The learner's exercise of a kind. Of "perhaps" nobody can tell by the questions whether there is a slip in it."""
+        """The learner's exercise of a kind, without the slip if this kind cannot have it."""
         number, difficulty, slip = self.choice
-        plain = practice_book(number, kind=kind, difficulty=difficulty)
-        if plain.book is None or slip == NO_SLIP:
-            return plain
         try:
-            spoilt = practice_book(number, kind=kind, difficulty=difficulty, slip=ANY if slip == PERHAPS else slip)
-        except SurveyError:  # this kind cannot have it
-            return plain
-        if slip == PERHAPS and Random(number * len(KINDS) + list(KINDS).index(kind)).random() < 0.5:
-            own = {one.name: one for one in plain.questions}
-            return replace(plain, questions=tuple(own.get(one.name) or _with_none(one) for one in spoilt.questions))
-        return spoilt
+            return practice_book(number, kind=kind, difficulty=difficulty, slip=None if slip == NO_SLIP else slip)
+        except SurveyError:
+            return practice_book(number, kind=kind, difficulty=difficulty)
 
     def without(self, exercise: Exercise) -> bool:
         """Whether a slip was asked for that a book of this kind cannot have."""
-        return self.choice[2] not in (NO_SLIP, PERHAPS) and exercise.slip is None
+        return self.choice[2] != NO_SLIP and all(question.unit != "row" for question in exercise.questions)
 
     def file_name(self, kind: str) -> str:
         """What the file of the answers to an exercise is called, without its ending."""
         number, difficulty, slip = self.choice
         parts = [str(number), kind, difficulty, *([] if slip == NO_SLIP else ["slip", slip])]
         return "-".join(parts).replace(" ", "-")
-
-
-def _with_none(question: Question) -> Question:
-    """The question for the row of a slip, of a book that has none."""
-    return replace(question, answer=lambda _: "none", working="No slip was planted in this book.", mistakes={}, also=(), check="")
 
 
 class PredictForm(Form):

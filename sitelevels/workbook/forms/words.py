@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import ipywidgets as widgets
 
-from ...teaching.glossary import GLOSSARY, meaning, words_like
+from ...teaching.glossary import GLOSSARY, is_begun, meaning, words_like
 from .base import Form
 from .terms import explained
 
@@ -26,13 +26,14 @@ class WordsForm(Form):
         self.list.observe(lambda _: self.tell(), "value")
 
     def look_up(self) -> None:
-        """List the words that may be meant by what is typed, the likeliest chosen; say so where there is none."""
+        """List the words that may be meant by what is typed; one that it begins is chosen, else it is said that none is."""
         typed, self.message.value = self.word.value, ""
         found = self.attempt(lambda: words_like(typed)) or ()
         self.list.options = found
         self.list.description = "Words like it" if typed.strip() else "All words"
-        self.list.value = found[0] if found and typed.strip() else None
-        if not found:
+        begun = found[:1] if is_begun(typed) else ()
+        self.list.value = next(iter(begun), None)
+        if typed.strip() and not begun:
             self.attempt(lambda: meaning(typed))
         self.tell()
 
