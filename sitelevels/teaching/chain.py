@@ -185,8 +185,8 @@ class Chain:
                       "rise" if right >= 0 else "fall")
         if column not in filled:
             return column, next(iter(filled.values()), None)
-        if any(cell.value is None for cell in filled.values()):
-            return column, replace(filled[column], value=None)
+        if filled[column].value is None:
+            return column, filled[column]
         rise, fall = self._rise_and_fall(row)
         text = f"{filled['rise'].text} and fall {filled['fall'].text}" if rise and fall else filled[column].text
         return column, Cell(text, rise - fall)
@@ -281,8 +281,9 @@ class Chain:
         more = closing - closure.high
         parts = [place / len(closure.path) for place in range(len(closure.path) + 1)]
         every = sorted({-part * high for part in parts for high in (closing, closure.high)})
-        for _, sight in sorted(self.givers.items()):
+        for place, sight in sorted(self.givers.items()):
             row = self._number(sight)
+            by_rows = -closing * place / max(self.givers)
             right = self.right_adjusted[row]
             correction = right - self.right[row]
             setup = self.linkage.setups[sight.setup]
@@ -297,12 +298,13 @@ class Chain:
                 one.plus(correction), one.plus(correction).plus(again), *([] if shares else [one])))]
             self.judge.judge(
                 (row, "adjusted"), self._where(sight), self.filled.cells.get((row, "adjusted")), right, follows,
-                partial(self._adjusted_guesses, found, correction, every),
+                partial(self._adjusted_guesses, found, correction, every, by_rows),
                 f"Adjusted = level + correction = {self.word.full(follows[0].value)}.", required=not first)
 
-    def _adjusted_guesses(self, found: list[Built], correction: float, every: list[float], wrote: float) -> Iterator[Guess]:
+    def _adjusted_guesses(self, found: list[Built], correction: float, every: list[float], by_rows: float,
+                          wrote: float) -> Iterator[Guess]:
         for one in found:
-            yield from of_adjusted(self.word, wrote, Given("the level", one.value), correction, every)
+            yield from of_adjusted(self.word, wrote, Given("the level", one.value), correction, every, by_rows)
 
     def _stray_planes(self) -> None:
         """An HPC in a row without a backsight: let pass where it is that of the set-up, else no number belongs there."""

@@ -82,7 +82,7 @@ def read_filled(exercise: Exercise, answers: pd.DataFrame | str) -> Filled:
     per = METRES_PER[exercise.unit]
     lines = page.table.to_dict("records")
     cells = {(int(line["row"]), name): Cell(line[name], length_of(line[name], per))
-             for line in lines if line["row"] for name in exercise.columns if line[name]}
+             for line in lines if line["row"] for name in exercise.columns if line[name].strip("-–—− ")}  # a dash is no answer
     return Filled(cells, {line["point"]: line["answer"] for line in lines if not line["row"] and line["answer"]})
 
 

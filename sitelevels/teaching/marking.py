@@ -117,11 +117,11 @@ class Marked:
             if mark.verdict == "wrong":
                 follows = any(other.verdict == "carried" and not other.kind and mark.key in other.since for other in self.marks)
                 found.append(" ".join(filter(None, (
-                    f"{said}: you wrote {mark.written}; {mark.reason}",
+                    f"{said}: you wrote {mark.written.removesuffix('.')}; {mark.reason}",
                     "What follows from it is right, carried." if follows else "",
                     self._again(mark), f"{mark.check[:1].upper()}{mark.check[1:]} would have shown it." if mark.check else ""))))
             elif mark.reason and mark.verdict == "right":
-                found.append(f"{said}: {mark.written}. {mark.reason}")
+                found.append(f"{said}: {mark.written.removesuffix('.')}. {mark.reason}")
             elif mark.verdict == "missing" and mark.written:
                 found.append(f"{said}: you wrote {mark.written}. {mark.reason}")
         empty = [mark for mark in self.marks if mark.verdict == "missing" and not mark.written]
@@ -172,7 +172,7 @@ def _questions(exercise: Exercise, typed: Mapping[str, str], own: Own, judge: Ju
         yield mark
 
 
-_WANTED = {"m": "a length in m", "mm": "a length in mm", "fall": "a fall: 1:60", "choice": "one of these: {}",
+_WANTED = {"m": "a length in m", "mm": "a length in mm", "fall": "a fall, such as 1:60", "choice": "one of these: {}",
            "row": "the number of a row"}
 
 
@@ -221,7 +221,9 @@ def _slip(question: Question, wrote: Value, follows: list[Value], basis: list[Ow
     guess = next((Guess("question", 0.0, said, f"question {said}") for said, way in question.mistakes.items() for one in basis
                   if (value := _asked(way, one)) is not None and _same(question, wrote, value)), None)
     if guess is None:
-        guess = (Guess("question", 0.0, f"your numbers give {follows[0]}") if isinstance(wrote, str) else
+        said = (f"your numbers give {follows[0]}" if question.unit != "row" else f"no check shows a slip in row {wrote}"
+                if follows[0] == "none" else f"row {wrote} does not explain what the checks show")
+        guess = (Guess("question", 0.0, said) if isinstance(wrote, str) else
                  _number_slip(question, wrote, [one for one in follows if not isinstance(one, str)]))
     made = judge.slip(mark, replace(guess, said=guess.said.removesuffix(".")), question.working, judge.made.get(guess.same))
     return replace(made, check=question.check if made.verdict == "wrong" and made.kind != "unit" else "")
@@ -234,5 +236,8 @@ def _number_slip(question: Question, wrote: float, follows: list[float]) -> Gues
         out = Guess("arithmetic", wrote, f"your numbers give {question.word(follows[0])}")
     else:
         ways = [way for right in follows for way in of_answer(question.unit, wrote, right)]
-        out = no_reason(Figures(), wrote, follows[0])
+        right = min(follows, key=lambda one: abs(one - wrote))
+        out = no_reason(Figures(), wrote, right)
+        if abs(right - follows[-1]) > EXACT:  # measured from the learner's own numbers, not from those of the working
+            out = replace(out, said=f"{out.said}: your numbers give {question.word(right)}")
     return next((way for way in ways if _same(question, wrote, way.value)), out)

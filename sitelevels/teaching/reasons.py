@@ -165,7 +165,9 @@ def of_any(word: Figures, wrote: float, right: float, text: str) -> Iterator[Gue
         whole = word.unit != "ft" and 0.0009 < word.last < 0.0011
         said = ("to the centimetre: the millimetre is asked for" if whole else
                 f"to {word.amount(10 * word.last)}: {word.amount(word.last)} is asked for")
-        yield Guess("rounded", wrote, f"you rounded {said}", "rounded", SURE if few else WAY)
+        amount = word.amount(abs(wrote - right))
+        yield (Guess("rounded", wrote, f"you rounded {said}", "rounded", SURE) if few else
+               Guess("rounded", wrote, f"it is {amount} out, as if rounded {said}", "rounded"))
     yield Guess("sign", -right, "you lost the minus" if right < 0 else "there is a minus too much", "other sign")
 
 
@@ -233,8 +235,12 @@ def of_step(word: Figures, wrote: float, before: Given, sight: Given, befores: S
                     "which no simple slip gives", rank=LAST)
 
 
-def of_adjusted(word: Figures, wrote: float, level: Given, correction: float, others: Sequence[float]) -> Iterator[Guess]:
-    """Ways to a wrong adjusted level: the level found, what it is corrected by, and the corrections of other set-ups."""
+def of_adjusted(word: Figures, wrote: float, level: Given, correction: float, others: Sequence[float],
+                by_rows: float) -> Iterator[Guess]:
+    """Ways to a wrong adjusted level: the level found, what it is corrected by, the corrections of other set-ups, or by rows."""
+    if by_rows != correction:
+        yield Guess("correction", level.value + by_rows, "the misclosure is shared out by set-ups, and you shared it by rows",
+                    "correction other share")  # one way of working with that, where both give one number in a row
     turned = Guess("correction", level.value - correction,
                    f"the correction has the wrong sign: {word.sum(level.value, correction, minus=True)}", "wrong sign")
     shares = [Given("no correction", 0.0, "correction", "left out")]

@@ -10,10 +10,17 @@ from ..survey.linking import EXACT
 from ..wording import word_level, word_mm
 from .asking import Asking, Way, always, ask_drop, length, m, says
 from .drawing import Booked, Draw, Place, Walk
+from .exercise import Own
 from .yards import HARD, REDUCE, Site, Yard
 
 CLEAR = LIMITS["clearance"]
+GOVERNING = "governing DPC"
 BELOW = word_mm(CLEAR.value)
+
+
+def _term(said: str) -> str:
+    """A number that is taken off, in brackets where it has a minus."""
+    return f"({said})" if said.startswith("−") else said
 
 
 def two_pegs(draw: Draw, difficulty: str) -> tuple[str, tuple[str, ...], Asking]:
@@ -36,7 +43,7 @@ def two_pegs(draw: Draw, difficulty: str) -> tuple[str, tuple[str, ...], Asking]
     for name, a, b in ((one, a1, b1), (two, a2, b2)):
         asking.ask(name, "m", f"How far is peg B above peg A {name}? Below is minus.",
                    always((a - b) / 1000), says(f"Reading on A − reading on B: {m(a)} − {m(b)}"),
-                   {"that is B minus A: the smaller reading is on the higher peg": always((b - a) / 1000),
+                   {"that is reading on B − reading on A: the smaller reading is on the higher peg": always((b - a) / 1000),
                     "the readings are taken from each other, not added": always((a + b) / 1000)})
     asking.ask(true, "m", "How far is peg B truly above peg A?", lambda own: own.number(one),
                lambda a: "From midway both sights are equally long and equally wrong, so their error drops out: set-up 1",
@@ -44,7 +51,8 @@ def two_pegs(draw: Draw, difficulty: str) -> tuple[str, tuple[str, ...], Asking]
                 "the mean of the two set-ups keeps half of the error": lambda own: (own.number(one) + own.number(two)) / 2})
     asking.ask(out, "mm", f"By how much is the reading of set-up 2 on peg A, {far}.0 m away, too high? Too low is minus.",
                lambda own: (own.number(two) - own.number(true)) * far / pegs,
-               lambda a: f"({a.said(two)} − ({a.said(true)}))" + (f" × {far} / {pegs}" if near else ""),
+               lambda a: (f"({a.said(two)} − {_term(a.said(true))}) × {far} / {pegs}" if near else
+                          f"{a.said(two)} − {_term(a.said(true))}"),
                {"the sign is the other way: a line that points up reads too high":
                 lambda own: (own.number(true) - own.number(two)) * far / pegs,
                 "the two differences are taken from each other, not added":
@@ -167,13 +175,18 @@ def _ask_finished(asking: Asking, booked: Booked, marks: tuple[str, ...], wall: 
     """Finished levels at the wall, `BELOW` under the mark that governs, and at the far edge, `drop` mm lower."""
     levels = {shot.point: level for shot, level in zip(booked.shots, booked.levels, strict=True)}
     rows, clear, down = {one: booked.row(one) for one in marks}, CLEAR.value, drop / 1000
-    mistakes: dict[str, Way] = {"the paving lies below the DPC: the clearance comes off, it is not added":
-                lambda own: min(own.levels[row] for row in rows.values()) + clear,
-                "the clearance was left out: that is the DPC itself": lambda own: min(own.levels[row] for row in rows.values())}
+
+    def dpc(own: Own) -> float:
+        """The level of the mark that was said to govern, so that a wrong one costs once."""
+        return own.levels[rows[str(own.answers.get(GOVERNING, marks[0]))]]
+
+    mistakes: dict[str, Way] = {
+        "the paving lies below the DPC: the clearance comes off, it is not added": lambda own: dpc(own) + clear,
+        "the clearance was left out: that is the DPC itself": dpc}
     if marks[1:]:
         mistakes["the lower mark governs, not the higher one"] = lambda own: max(own.levels[row] for row in rows.values()) - clear
     lower = min(levels[one] for one in marks)
-    asking.ask(wall, "m", f"What is the {wall}?", lambda own: min(own.levels[row] for row in rows.values()) - clear,
+    asking.ask(wall, "m", f"What is the {wall}?", lambda own: dpc(own) - clear,
                lambda _: f"{m(lower)} − {BELOW}", mistakes, check=f"finished level + {BELOW} = DPC")
     asking.ask(far, "m", f"What is the {far}?", lambda own: own.number(wall) - down,
                lambda a: f"{a.said(wall)} − {drop} mm of fall",
@@ -227,7 +240,7 @@ def a_yard(draw: Draw, difficulty: str) -> Site:
     def ask(asking: Asking, booked: Booked) -> None:
         one, two, a, b, step = (booked.row(name) for name in ("DPC1", "DPC2", "A", "B", "T"))
         levels = dict(zip((shot.row for shot in booked.shots), booked.levels, strict=True))
-        asking.ask("governing DPC", "choice", "Which DPC mark governs the paving?",
+        asking.ask(GOVERNING, "choice", "Which DPC mark governs the paving?",
                    lambda own: "DPC1" if own.levels[one] <= own.levels[two] else "DPC2",
                    lambda _: f"The lower of DPC1 {m(levels[one])} and DPC2 {m(levels[two])}",
                    {"the higher mark does not govern: paving that clears the lower one clears both":

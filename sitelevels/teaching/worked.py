@@ -99,8 +99,8 @@ def _by_rise_and_fall(reduced: ReducedLevels, setup: Setup) -> Iterator[str]:
         yield f"Row {row.number}, {row.point}: known level {_bare(setup.hpc - anchor.reading)} m."
     for before, sight in (*pairwise(onwards), *pairwise(back)):
         step, start = before.reading - sight.reading, setup.hpc - before.reading
-        kind, sign = ("rise", "+") if step >= 0 else ("fall", "−")
-        yield (f"{_where(reduced, sight)}: {_bare(before.reading)} − {_term(sight.reading)} = {_bare(step)}, a {kind}; level = "
+        kind, sign = ("a fall", "−") if step < -EXACT else ("a rise" if step > EXACT else "neither rise nor fall", "+")
+        yield (f"{_where(reduced, sight)}: {_bare(before.reading)} − {_term(sight.reading)} = {_bare(step)}, {kind}; level = "
                f"{_bare(start)} {sign} {_bare(abs(step))} = {_bare(setup.hpc - sight.reading)} m.")
 
 

@@ -130,6 +130,12 @@ def inverted(draw: Draw, difficulty: str) -> Site:
     return Site(walk, f"A reading with a minus was taken with the staff upside down, its foot on the mark. {REDUCE}")
 
 
+def _shares(setups: int) -> str:
+    """What is taken off the levels of each set-up, in words."""
+    parts = [f"{number}/{setups} of it off the levels read from set-up {number}" for number in range(1, setups)]
+    return f"{', '.join(parts)}, all of it off those from set-up {setups}"
+
+
 def closing(draw: Draw, difficulty: str) -> Site:
     """From one benchmark to another, the misclosure shared out by set-ups."""
     yard = Yard(draw, difficulty)
@@ -139,5 +145,5 @@ def closing(draw: Draw, difficulty: str) -> Site:
         ends.append(Place(f"CP{number}", ends[-1].level + draw.whole(-600, 600), "change point"))
     ends.append(Place("BM2", ends[-1].level + draw.whole(-600, 600), "plate on the step", "benchmark"))
     return Site(_line(yard, ends, yard.by(1, 2, 2), share), f"{REDUCE} Find the misclosure on BM2. If it is allowed, share it "
-                "out equally by set-ups: each level read from set-up k of n is corrected by −k/n of the misclosure. If it is not "
+                f"out equally by set-ups: take {_shares(setups)}; where the misclosure has a minus, that adds. If it is not "
                 "allowed, share nothing out and write the levels as found: a slip is looked for, not spread.", adjusts=True)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from codecs import BOM_UTF8
 from itertools import count
 from pathlib import Path
 
@@ -77,7 +78,8 @@ class AnswerFile:
         except UnicodeDecodeError:
             raise SurveyError(f"the file {self.name} is not text in UTF-8",
                               remedy=f"It is put aside in data/{LEARNING} as soon as you type.") from None
-        self._mine = content
+        read = content.removeprefix(BOM_UTF8).replace(b"\r\n", b"\n")
+        self._mine = content if read == _bytes(page) else None  # what stands beside the page is put aside before it is written
         return page
 
     def keep(self, page: pd.DataFrame) -> str:
@@ -96,14 +98,12 @@ class AnswerFile:
         """Write a page beside the file, under a name that is free, which is given back. Raises SurveyError as `keep`."""
         return self._beside(_bytes(page))
 
-    def _beside(self, content: bytes) -> str:
-        places = (self.path.with_name(f"{self.path.stem}-before{number or ''}.csv") for number in count())
+    def _beside(self, content: bytes, named: str = "before") -> str:
+        places = (self.path.with_name(f"{self.path.stem}-{named}{number or ''}.csv") for number in count())
         beside = next(place for place in places if not place.exists() or place.read_bytes() == content)
         _write(beside, content)
         return beside.name
 
     def save_blank(self, sheet: pd.DataFrame) -> str:
-        """Write the blank page beside it, and give its name."""
-        beside = self.path.with_name(f"{self.path.stem}-blank.csv")
-        _write(beside, page_text(sheet).encode())
-        return beside.name
+        """Write the blank page beside it, and give its name; one that was filled in meanwhile stays as it is."""
+        return self._beside(_bytes(sheet), "blank")

@@ -19,8 +19,8 @@ FOOT = "The yard is invented. Local rules, the rules of the site and the tutor's
 
 _BRING = ("A level, or a laser with its detector, on a tripod; one staff with a bubble; a tape; chalk; pencils, one field book a "
           "group (page 2) and a board to clip it on.", "Boots, gloves, bright vests; cones or barriers; a big umbrella and a dry "
-          "cloth for the instrument; a phone and the first-aid box.", "Pages 3 and 4, for those who "
-          "wait; answers.pdf has them last.")
+          "cloth for the instrument; a phone and the first-aid box.", "The two exercises behind, "
+          "for those who wait; answers.pdf has them last.")
 
 _TIMES = ("160 min in all: 20 min to look round, say the cautions, chalk the benchmark and the spots, and show one set-up; four "
           "rounds of 30 min; 20 min to compare. Beginners need longer (a rule of thumb, no source).")
@@ -34,15 +34,15 @@ _JOBS = ("reads: one at the instrument, one holds the staff, one books. They cha
          "each does each job once.",
          "checks: one books a second time beside the instrument and says where the two books differ; one watches the staff "
          "(upright, foot clean, same spot); one reduces the book as it grows, and adds up.",
-         "knock: on paper, page 3. The instrument was knocked on the way: which check shows it?",
-         "two pegs: on paper, page 4. May this instrument be used for sights of unequal length?")
+         "knock: on paper, the exercise that ends in 901. The instrument was knocked on the way: which check shows it?",
+         "two pegs: on paper, the exercise that ends in 902. May this instrument be used for sights of unequal length?")
 
 _LOOP = ("On the plan circles are set-ups, full lines backsights, dashed lines foresights. Set-up 1: backsight BM, "
          "intermediate sights S1 and S2, foresight CP1. Set-up 2: backsight CP1, S3 and S4, CP1 once more before the instrument "
          "moves, foresight CP2. Set-up 3: backsight CP2, S5 and S6, foresight BM. Keep the "
          "backsight and the foresight of a set-up about equally long. Each group sets up anew.",
-         "A planted knock: in one round, after S3, the tutor shortens a leg of the tripod by some 30 mm and levels the "
-         "instrument again; a foot screw alone would be levelled out. A reading before and after tells the tutor by how much. "
+         "A planted knock: in one round, after S3, the tutor shortens a leg of the tripod until, levelled again, the "
+         "instrument reads 20 to 40 mm less on one spot; a foot screw alone would be levelled out. "
          "That loop does not close, and the second reading of CP1 shows in which set-up. Tell them once they have found it.")
 
 _COMPARE = (f"BM is 10.000 m for all. Each loop may miss BM by 5 mm × √3 = {word_mm(_ORDINARY.of(3), digits=1)} "

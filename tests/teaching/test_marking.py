@@ -221,7 +221,7 @@ def test_a_page_in_mm_has_its_other_slips_found(book: sl.LevelBook) -> None:
 def test_rounded_to_the_centimetre(book: sl.LevelBook, changes: dict[tuple[int, str], str], where: int, again: list[int]) -> None:
     marked = mark_book(book, page(BY_HPC, changes))
     assert (only(marked).row, only(marked).kind) == (where, "rounded")
-    assert "you rounded to the centimetre: the millimetre is asked for" in marked.words[0]
+    assert "rounded to the centimetre: the millimetre is asked for" in marked.words[0]
     assert by_verdict(marked, "again") == [(row, "level") for row in again]
 
 
@@ -711,3 +711,35 @@ def test_a_long_page_wrong_throughout_is_marked_in_seconds() -> None:
     marked = mark_book(exercise, wrong)
     assert time.process_time() - start < 10
     assert len(marked.slips) > 100
+
+
+def test_what_follows_from_the_wrong_mark_that_governs_is_carried() -> None:
+    """A capstone answered with the higher DPC mark: the finished level 150 mm under that mark is right from there."""
+    exercise = sl.practice_book(1, kind="a yard")
+    right = str(exercise.own.answers["governing DPC"])
+    chosen = "DPC2" if right == "DPC1" else "DPC1"
+    filled = exercise.sheet(filled=True)
+    level = Decimal(filled.loc[filled["point"] == chosen, "level"].iloc[0]) - Decimal("0.150")
+    for name, answer in (("governing DPC", chosen), ("finished level at the wall", f"{level} m")):
+        filled.loc[filled["point"] == name, "answer"] = answer
+    marks = {mark.where: mark.verdict for mark in mark_book(exercise, filled).marks if not mark.row}
+    assert (marks["governing DPC"], marks["finished level at the wall"]) == ("wrong", "carried")
+
+
+def test_a_dash_is_no_answer_and_spoils_none(book: sl.LevelBook) -> None:
+    dashed = page(BY_HPC)
+    for column in ("rise", "fall"):
+        dashed[column] = "–"
+    assert mark_book(book, dashed).score == (11, 11)
+
+
+def test_a_misclosure_shared_by_rows_is_one_slip() -> None:
+    """4 rows, 6 mm too high over two set-ups: by rows 2, 4 and 6 mm come off, by set-ups 3, 3 and 6 mm."""
+    text = "point,bs,is,fs,rl\nBM1,1.500,,,10.000\nS1,,1.400,,\nCP,1.300,,1.200,\nBM2,,,1.306,10.288"
+    exercise = Exercise(sl.read_book(text), adjusts=True)
+    filled = exercise.sheet(filled=True)
+    assert filled["level"].tolist() == ["10.000", "10.100", "10.300", "10.294"]
+    filled["adjusted"] = ["10.000", "10.098", "10.296", "10.288"]
+    marked = mark_book(exercise, filled)
+    assert [(mark.row, mark.kind) for mark in marked.slips] == [(2, "correction")]
+    assert "shared it by rows" in marked.slips[0].reason

@@ -310,7 +310,7 @@ def wrong_numbers(exercise: Exercise) -> Iterator[tuple[str, str, Decimal | floa
         pegs, far = (Decimal(re.search(how, given)[1]) for how in (r"stand ([\d.]+) m apart", r"([\d.]+) m from peg A"))  # type: ignore[index]
         error = (a2 - b2 - (a1 - b1)) * far / pegs
         for name, a, b in (("by set-up 1", a1, b1), ("by set-up 2", a2, b2)):
-            yield name, "B minus A", b - a
+            yield name, "reading on B − reading on A", b - a
             yield name, "not added", a + b
         yield "true difference", "unequal sights", a2 - b2
         yield "true difference", "keeps half", (a1 - b1 + a2 - b2) / 2

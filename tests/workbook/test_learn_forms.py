@@ -303,6 +303,24 @@ class TestKept:
         again.grid.typed(1, column(again, "level"), "1.111")
         assert (desk / "learning" / "1-change-points-usual-before.csv").read_bytes() == content
 
+    def test_a_blank_page_that_was_filled_in_is_not_written_over(self, changing: Any, desk: Path) -> None:
+        changing.save_blank()
+        saved = desk / "learning" / "1-change-points-usual-blank.csv"
+        saved.write_text("mine", encoding="utf-8")
+        changing.save_blank()
+        assert saved.read_text(encoding="utf-8") == "mine"
+        assert (desk / "learning" / "1-change-points-usual-blank1.csv").is_file()
+
+    def test_what_stands_beside_the_page_in_its_file_is_put_aside(self, changing: Any, learner: Any, desk: Path) -> None:
+        changing.grid.typed(1, column(changing, "level"), "1.111")
+        kept_file = desk / "learning" / "1-change-points-usual.csv"
+        first, *rest = kept_file.read_text(encoding="utf-8").splitlines()
+        kept_file.write_text("\n".join([f"{first},my sums", *(f"{line},7" for line in rest)]) + "\n", encoding="utf-8")
+        again = forms.ExerciseForm(learner, "change points")
+        assert again.grid.cells[1][column(again, "level")] == "1.111"
+        again.grid.typed(2, column(again, "level"), "2.222")
+        assert "my sums" in (desk / "learning" / "1-change-points-usual-before.csv").read_text(encoding="utf-8")
+
     def test_a_row_twice_keeps_what_is_filled_in(self, changing: Any) -> None:
         changing.pasted.value = "row,level\n2,9.111\n2,\n"
         changing.take_in()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from html import escape
 from pathlib import Path
 from urllib.parse import quote
 
@@ -33,7 +34,10 @@ class ClassSetForm(Form):
                                            layout=_NARROW)
         self.slip = widgets.Dropdown(options=["none", *SLIP_CHOICES], value="none", description="Planted slip", style=_NAMES,
                                      layout=_NARROW)
-        self.children = [row(self.seed, self.learners, self.difficulty, self.slip), row(self.kinds),
+        told = "".join(f"<li><b>{escape(kind)}</b>: {escape(said)}</li>" for kind, said in KINDS.items())
+        several = f"<div style='line-height:1.4'>Several kinds: hold Ctrl or Shift; they take turns.<ul>{told}</ul></div>"
+        kinds = widgets.HTML(several, layout=widgets.Layout(flex="1 1 20em", min_width="0"))
+        self.children = [row(self.seed, self.learners, self.difficulty, self.slip), row(self.kinds, kinds),
                          button("Write the class set", self.write), self.message]
 
     def write(self) -> None:

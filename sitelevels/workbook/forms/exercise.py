@@ -22,7 +22,7 @@ from .base import BAD, CLOSE, GOOD, Form, button, row, scrolled
 from .grid import Grid
 from .learn import LearnerForm
 
-_WIDTHS = {"point": 6, "remarks": 11, "adjusted": 6, "bs": 4, "is": 4, "fs": 4, "rl": 5}
+_WIDTHS = {"point": 5, "remarks": 11, "rise": 5, "fall": 5, "hpc": 5, "bs": 4, "is": 4, "fs": 4, "rl": 5}
 _COLOURS = {"right": GOOD, "wrong": BAD}
 _LONGEST = 100_000  # signs that are pasted at once
 
