@@ -223,7 +223,8 @@ class _Line:
 
     def suspicions(self) -> list[Suspicion]:
         """The best explanation that each row has, the likeliest first."""
-        candidates = sorted(self._candidates(), key=lambda one: -one[0])
+        # as likely but for the last binary digits, which differ from machine to machine: in the order of booking
+        candidates = sorted(self._candidates(), key=lambda one: (-int(one[0] * 1e6), one[1].row))
         ranked: dict[int, Suspicion] = {}
         found: set[tuple[int, str]] = set()
         worst = -math.inf

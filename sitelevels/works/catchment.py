@@ -275,4 +275,9 @@ def _strips(area: shapely.Polygon, way: Floats, cuts: list[float]) -> Iterator[s
         stops += [cut] if stops[-1] + NEAR / 10 < cut < right - NEAR / 10 else []
     for one, two in pairwise([*stops, right]):
         for piece in _polygons(turned.intersection(shapely.box(low - 1, one, high + 1, two))):
-            yield shapely.transform(piece, lambda places: places @ turn)
+            # parts above and below a corner on the cut may hang together there by what the last digits leave
+            ends = sorted(part.bounds for part in _polygons(piece.buffer(-NEAR / 100, join_style="mitre")))
+            across = [low - 1, *((first[2] + second[0]) / 2 for first, second in pairwise(ends)), high + 1]
+            for start, stop in pairwise(across):
+                for part in _polygons(piece.intersection(shapely.box(start, one - 1, stop, two + 1))):
+                    yield shapely.transform(part, lambda places: places @ turn)
