@@ -22,11 +22,24 @@ def plainly(text: str) -> str:
 
 
 class SurveyWarning(UserWarning):
-    """A value that is possible but doubtful; the message names the row or point."""
+    """A value that is possible but doubtful; the message names the row or point, and the value with its unit (m, mm, m/m).
+
+    Nothing is refused: the value is used as it was given.
+
+    Reason: a staff of 5.2 m may be right; only whoever read it can tell.
+
+    >>> import warnings
+    >>> from sitelevels import read_book
+    >>> with warnings.catch_warnings(record=True) as told:
+    ...     warnings.simplefilter("always")
+    ...     book = read_book("point,bs,is,fs,rl\\nBM,5.200,,,10.000\\nBM,,,5.200,")
+    >>> print(told[0].message)
+    Row 1, point BM: 'bs' is 5.200 m, longer than a 5 m staff. Is the unit right?
+    """
 
 
 class SurveyError(ValueError):
-    """Input that cannot be used, told in full sentences.
+    """Input that cannot be used, told in full sentences; numbers in them carry their unit (m, mm, m/m).
 
     Parameters
     ----------
@@ -49,6 +62,11 @@ class SurveyError(ValueError):
         Every problem found, one sentence or two each; `str(error)` joins them by new lines.
     parts : tuple of SurveyError
         The problems one by one, each with its row and column.
+
+    Notes
+    -----
+    Nothing is refused: what is wrong has to be told, whatever it is; `plainly` makes what was typed safe to show. Where, what,
+    the rule, what to do: the order in which somebody mends a row.
 
     >>> print(SurveyError("the reading is empty", where="row 3, point A", rule="Every row needs one reading.",
     ...                   remedy="Fill it in or delete the row."))
@@ -104,8 +122,8 @@ def must_be(value: object, kind: type | tuple[type, ...], name: str) -> None:
 
 
 def finite(value: object, name: str, rule: str = "It must be a number in m.", *, least: float = -math.inf,
-           over: float = -math.inf) -> float:
-    """A finite number not under `least` and over `over`, as a float; else a refusal with the rule.
+           over: float = -math.inf, most: float = math.inf, under: float = math.inf) -> float:
+    """A finite number from `least` to `most`, over `over` and under `under`, as a float; else a refusal with the rule.
 
     >>> finite(3, "the length", least=0)
     3.0
@@ -114,7 +132,7 @@ def finite(value: object, name: str, rule: str = "It must be a number in m.", *,
         number = float(value) if isinstance(value, Real) and not isinstance(value, bool) else math.nan
     except OverflowError:
         raise SurveyError(f"{name} is a number of hundreds of digits", rule=rule) from None
-    if not (abs(number) < 1e12 and number >= least and number > over):
+    if not (abs(number) < 1e12 and least <= number <= most and over < number < under):
         raise SurveyError(f"{name} is {value!r}", rule=rule)
     return number
 
@@ -138,10 +156,8 @@ def finite_list(value: object, name: str, rule: str, *, count: int = 0) -> list[
     >>> finite_list((1, 2.5), "the place", "A pair (x, y) in m.", count=2)
     [1.0, 2.5]
     """
-    listed = isinstance(value, Sequence) and not isinstance(value, (str, bytes, bytearray))
-    if not listed and getattr(value, "ndim", 0) != 1:
-        raise SurveyError(f"{name} is {value!r}", rule=rule)
-    numbers = [finite(one, name, rule) for one in value]  # type: ignore[attr-defined]
+    listed = getattr(value, "ndim", 0) == 1 or (isinstance(value, Sequence) and not isinstance(value, (str, bytes, bytearray)))
+    numbers = [finite(one, name, rule) for one in value] if listed else []  # type: ignore[attr-defined]
     if not numbers or (count and len(numbers) != count):
         raise SurveyError(f"{name} is {value!r}", rule=rule)
     return numbers

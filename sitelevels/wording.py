@@ -10,7 +10,7 @@ from decimal import Decimal
 from html import escape
 from typing import TYPE_CHECKING, Literal
 
-from .errors import SurveyError
+from .errors import SurveyError, finite
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -60,13 +60,9 @@ def parse_fall(text: str) -> float:
             raise SurveyError(f"the fall {text!r} has no length to fall over", remedy=_HOW)
         fall = rise / run
     elif measured := _WITH_UNIT.match(plain):
-        number, unit = float(measured.group(1)), measured.group(2).lower()
-        if unit in _PER_METRE:
-            fall = number * _PER_METRE[unit]
-        elif abs(number) < 90:
-            fall = math.tan(math.radians(number))
-        else:
-            fall = math.inf
+        number, unit = float(measured[1]), measured[2].lower()
+        upright = unit not in _PER_METRE and abs(number) >= 90
+        fall = math.inf if upright else number * _PER_METRE[unit] if unit in _PER_METRE else math.tan(math.radians(number))
     else:
         raise SurveyError(f"the fall {text!r} was not understood", remedy=_HOW)
     if not abs(fall) <= 1:
@@ -77,24 +73,25 @@ def parse_fall(text: str) -> float:
 def word_fall(fall: float, *, never: Literal["flatter", "steeper"] | None = None) -> str:
     """A fall in m/m as "1:60 (16.7 mm/m)"; uphill is said in a word.
 
-    `never` says to which side neither number must be rounded, where somebody is going to build to it. Raises SurveyError for a
-    fall that is not a finite number.
+    `never` says to which side neither number must be rounded, where somebody is going to build to it. Refuses a `fall` that is
+    not a finite number.
+
+    Reason: three figures of a ratio and a tenth of a millimetre in a metre are as fine as paving can be laid.
 
     >>> word_fall(1 / 60), word_fall(-0.0125), word_fall(0)
     ('1:60 (16.7 mm/m)', '1:80 uphill (12.5 mm/m)', 'level (0.0 mm/m)')
     """
-    if not isinstance(fall, (int, float)) or not math.isfinite(fall):
-        raise SurveyError(f"the fall {fall!r} is not a finite number of m/m")
+    fall = finite(fall, "the fall", "It must be a finite number in m/m.")
     steep = abs(fall)
     if steep < 0.00005 and (never != "flatter" or not fall):
         return "level (0.0 mm/m)"
     run = 1 / steep
     digits = 1 if run < 100 else 0 if run < 1000 else -1 if run < 100_000 else -3
     scaled = run * 10**digits
-    whole = round(scaled) if never is None else math.floor(scaled + 1e-6) if never == "flatter" else math.ceil(scaled - 1e-6)
+    whole = round(scaled) if never is None else _down(scaled) if never == "flatter" else _up(scaled)
     length = f"{whole / 10**digits:.{max(digits, 0)}f}".removesuffix(".0")
     tenths = steep * 1e4
-    tenths = tenths if never is None else math.ceil(tenths - 1e-6) if never == "flatter" else math.floor(tenths + 1e-6)
+    tenths = tenths if never is None else _up(tenths) if never == "flatter" else _down(tenths)
     return f"1:{length}{' uphill' if fall < 0 else ''} ({tenths / 10:.1f} mm/m)"
 
 
@@ -104,11 +101,22 @@ def word_change(size: float, unit: Literal["mm", "mm/m"]) -> str:
     >>> word_change(0.01234, "mm")
     '12.4 mm'
     """
-    return f"{math.ceil(size * 1e4 - 1e-6) / 10:.1f} {unit}"
+    return f"{_up(size * 1e4) / 10:.1f} {unit}"
 
 
-def _signed(text: str) -> str:
-    """No minus before a number that has rounded to nought."""
+def _up(number: float) -> int:
+    """The next whole number up, but for what the last digits add."""
+    return math.ceil(number - 1e-6)
+
+
+def _down(number: float) -> int:
+    """The next whole number down, but for what the last digits take."""
+    return math.floor(number + 1e-6)
+
+
+def _fixed(number: float, digits: int) -> str:
+    """A number to so many places, with no minus where it has rounded to nought."""
+    text = f"{number:.{digits}f}"
     return text[1:] if text.startswith("-") and not text.strip("-0. ") else text
 
 
@@ -128,8 +136,8 @@ def word_mm(metres: float, *, digits: int = 0, never: Literal["more", "less"] | 
     ('152 mm', '152.3 mm', '0 mm', '153 mm')
     """
     scaled = metres * 1000 * 10**digits
-    whole = scaled if never is None else math.floor(scaled + 1e-6) if never == "more" else math.ceil(scaled - 1e-6)
-    return f"{_signed(f'{whole / 10**digits:.{digits}f}')} mm"
+    whole = scaled if never is None else _down(scaled) if never == "more" else _up(scaled)
+    return f"{_fixed(whole / 10**digits, digits)} mm"
 
 
 def word_distance(metres: float, *, never: Literal["less"] | None = None) -> str:
@@ -138,9 +146,7 @@ def word_distance(metres: float, *, never: Literal["less"] | None = None) -> str
     >>> word_distance(2.4), word_distance(2.401, never="less")
     ('2.40 m', '2.41 m')
     """
-    if never == "less":
-        metres = math.ceil(metres * 100 - 1e-6) / 100
-    return f"{_signed(f'{metres:.2f}')} m"
+    return f"{_fixed(_up(metres * 100) / 100 if never == 'less' else metres, 2)} m"
 
 
 def word_place(x: float, y: float) -> str:
@@ -149,7 +155,7 @@ def word_place(x: float, y: float) -> str:
     >>> word_place(450000.25, 3.0)
     'x 450000.25 y 3'
     """
-    plain = [_signed(f"{value:.3f}").rstrip("0").rstrip(".") for value in (x, y)]
+    plain = [_fixed(value, 3).rstrip("0").rstrip(".") for value in (x, y)]
     return f"x {plain[0]} y {plain[1]}"
 
 
@@ -164,11 +170,7 @@ def word_number(value: float, *, figures: int = 6) -> str:
 
 
 def tidy(value: float) -> float:
-    """A figure to three significant digits, as somebody would type it.
-
-    >>> tidy(0.57735)
-    0.577
-    """
+    """A figure to three significant digits, as somebody would type it: 0.577 for 0.57735."""
     return float(f"{value:.3g}")
 
 
@@ -181,9 +183,14 @@ def word_exactly(metres: float, per: float, *, digit: float = 0.0) -> str:
     ('4.2', '10.10')
     """
     number = metres / per
-    tidy = next((near for places in range(13) if (near := round(number, places)) * per == metres), number)
-    places = max(len(repr(tidy).partition(".")[2]) if tidy % 1 else 0, round(-math.log10(digit / per)) if digit else 0)
-    return f"{tidy:.{places}f}" if "e" not in repr(tidy) else f"{Decimal(repr(tidy)):f}"
+    short = next((near for places in range(13) if (near := round(number, places)) * per == metres), number)
+    places = max(len(repr(short).partition(".")[2]) if short % 1 else 0, round(-math.log10(digit / per)) if digit else 0)
+    return f"{short:.{places}f}" if "e" not in repr(short) else f"{Decimal(repr(short)):f}"
+
+
+def as_booked(metres: float, per: float) -> float:
+    """A length in m without the binary digits that a sum has added to it: as read from a book whose unit is `per` m long."""
+    return round(metres / per, 9) * per
 
 
 def last_digit(lengths: Iterable[float], per: float) -> float:
@@ -212,9 +219,7 @@ def word_share(share: float, *, never: Literal["less"] | None = None) -> str:
     >>> word_share(0.123), word_share(0.123, never="less")
     ('12%', '13%')
     """
-    if never == "less":
-        share = math.ceil(share * 100 - 1e-6) / 100
-    return f"{share * 100:.0f}%"
+    return f"{_up(share * 100) if never == 'less' else share * 100:.0f}%"
 
 
 def word_chance(chance: float) -> str:
@@ -250,7 +255,7 @@ def word_level(metres: float, *, digits: int = 3) -> str:
     >>> word_level(10), word_level(9.9996, digits=2)
     ('10.000 m', '10.00 m')
     """
-    return f"{_signed(f'{metres:.{digits}f}')} m"
+    return f"{_fixed(metres, digits)} m"
 
 
 def whole_mm(metres: float) -> float:
@@ -286,7 +291,7 @@ def word_volume(cubic_metres: float) -> str:
     >>> word_volume(3.456)
     '3.46 m³'
     """
-    return f"{_signed(f'{cubic_metres:.2f}')} m³"
+    return f"{_fixed(cubic_metres, 2)} m³"
 
 
 def word_area(square_metres: float) -> str:
@@ -295,7 +300,7 @@ def word_area(square_metres: float) -> str:
     >>> word_area(29.7)
     '29.7 m²'
     """
-    return f"{_signed(f'{square_metres:.1f}')} m²"
+    return f"{_fixed(square_metres, 1)} m²"
 
 
 def whole_up(number: float) -> int:
@@ -313,7 +318,7 @@ def word_flow(cubic_metres_a_second: float) -> str:
     >>> word_flow(0.00056)
     '0.56 l/s'
     """
-    return f"{_signed(f'{cubic_metres_a_second * 1000:.2f}')} l/s"
+    return f"{_fixed(cubic_metres_a_second * 1000, 2)} l/s"
 
 
 def word_rate(metres_a_second: float) -> str:
@@ -382,11 +387,11 @@ class InWords(ABC):
 
 def html_table(frame: pd.DataFrame, *, index: bool = False, digits: int = 3, words: bool = False) -> str:
     """A table as escaped HTML, floats to `digits` places, empty cells empty; `words` ranges it left."""
-    html = str(frame.to_html(index=index, na_rep="", float_format=lambda number: _signed(f"{number:.{digits}f}"), border=0))
+    html = str(frame.to_html(index=index, na_rep="", float_format=lambda number: _fixed(number, digits), border=0))
     style = f"style='padding:1px 8px;text-align:{'left' if words else 'right'}'"
     return html.replace("<td>", f"<td {style}>").replace("<th>", f"<th {style}>")
 
 
 def text_table(frame: pd.DataFrame, *, digits: int = 3) -> str:
     """A table as plain text, floats to `digits` places."""
-    return str(frame.to_string(index=False, float_format=lambda number: _signed(f"{number:.{digits}f}")))
+    return str(frame.to_string(index=False, float_format=lambda number: _fixed(number, digits)))

@@ -70,9 +70,10 @@ def test_a_fall_in_words(fall: float, words: str) -> None:
     assert word_fall(fall) == words
 
 
-@pytest.mark.parametrize("fall", [math.nan, math.inf, -math.inf])
+@pytest.mark.parametrize("fall", [math.nan, math.inf, -math.inf, 10**400, -10**5000, True, "1:60", None],
+                         ids=lambda fall: f"{type(fall).__name__}")
 def test_a_fall_that_is_no_number_is_never_worded(fall: float) -> None:
-    with pytest.raises(SurveyError):
+    with pytest.raises(SurveyError, match="The fall is"):
         word_fall(fall)
 
 

@@ -28,9 +28,15 @@ def demands_on(finish: Finish, brief: Brief) -> tuple[Demand, ...]:
     if told and not drains:
         raise SurveyError("a fall to a drain is demanded, and the surface has neither channel nor outlet",
                           remedy="Choose a surface with a channel or an outlet, or take that demand out.")
-    if not drains:
-        return brief.every_demand
-    return (*brief.every_demand, *(() if told else (FallToDrain(),)))
+    return (*brief.every_demand, FallToDrain()) if drains and not told else brief.every_demand
+
+
+def asked_of(finish: Finish, brief: Brief) -> tuple[tuple[Demand, ...], list[tuple[int, Condition, Facet]]]:
+    """The demands on a surface; and each of their conditions with each facet that it speaks of, by the number of the demand."""
+    demands, corners = demands_on(finish, brief), corners_of(finish)
+    return demands, [(number, condition, facet) for number, demand in enumerate(demands)
+                     for condition in conditions_on(demand, finish, brief, corners)
+                     for facet in facets_for(finish, brief, condition, corners)]
 
 
 def conditions_on(demand: Demand, finish: Finish, brief: Brief, corners: Corners) -> list[Condition]:
@@ -60,9 +66,8 @@ def facets_for(finish: Finish, brief: Brief, condition: Condition, corners: Corn
         yield from (facet for facet in finish.facets if condition.way_on(facet) is not None)
     elif condition.wall is not None:
         wall = condition.wall
-        stations = brief.stations(wall, corners)
-        middles = [shapely.Point(wall.place((start + end) / 2)) for start, end in pairwise(stations)]
-        near = [min(finish.facets, key=lambda facet: facet.area.distance(middle)) for middle in middles]
-        yield from (facet for facet in finish.facets if facet in near)
+        middles = [shapely.Point(wall.place((start + end) / 2)) for start, end in pairwise(brief.stations(wall, corners))]
+        beside = [min(finish.facets, key=lambda facet: facet.area.distance(middle)) for middle in middles]
+        yield from (facet for facet in finish.facets if facet in beside)
     else:
         yield from finish.facets

@@ -54,12 +54,14 @@ class Wall:
     Raises
     ------
     SurveyError
-        A wall of no length, no DPC shot, a shot off the wall.
+        A wall of no length, no DPC shot, a shot off the wall, three at one distance.
 
     Warns
     -----
     SurveyWarning
         When the wall runs more than 300 mm past its last shot; the level of that shot is carried on.
+
+    Reason: between shots a DPC is taken to be straight, as bricklayers lay it to a line.
 
     >>> Wall("north wall", (0, 0), (6, 0), dpc=[(0, 10.150), (6, 10.144)]).dpc_at(3.0)
     10.147
@@ -125,6 +127,7 @@ class Wall:
         At a step it is the lower of the two, which is the one that governs; or that of the wall beyond it, `towards` 1, or
         before it, −1.
         """
+        along = finite(along, "the distance along the wall")
         at_step = [level for distance, level in self.shots if abs(distance - along) < SAME_STATION]
         if at_step:
             return min(at_step) if towards == 0 else at_step[-1 if towards > 0 else 0]
@@ -194,6 +197,13 @@ class Brief:
     SurveyError
         An outline that crosses itself, two walls of one name, a demand on a wall that is not there or that the area does
         not touch, a point of a demand far outside the area.
+
+    Reason: outline, walls and demands are what a person can measure on site; everything else is worked out from them.
+
+    >>> from sitelevels import Clearance
+    >>> Brief([(0, 0), (6, 0), (6, 4), (0, 4)], walls=[Wall("north wall", (0, 0), (6, 0), dpc=10.150)],
+    ...       demands=[Clearance("north wall")])
+    Brief with 1 demand: 24.0 m² against north wall (DPC 10.150 m); build-up 0 mm.
     """
 
     area: shapely.Polygon
@@ -366,6 +376,7 @@ class Brief:
     def plane_from(self, wall_name: str, level: float, *, away: float, along: float = 0.0) -> Plane:
         """The plane at `level` m at the wall's first end that falls `away` from it and `along` it (m/m, positive down)."""
         wall = self.wall(wall_name)
+        away, along = (finite(fall, f"the fall {way}", "It is in m/m.") for way, fall in (("away", away), ("along", along)))
         out = self.outward(wall)
         gx = 0.0 - away * out[0] - along * wall.direction[0]
         gy = 0.0 - away * out[1] - along * wall.direction[1]
@@ -377,7 +388,8 @@ class Brief:
         return f"{word_area(self.area.area)} against {walls or 'no wall'}; build-up {word_mm(self.build_up)}."
 
     def __repr__(self) -> str:
-        return f"Brief with {len(self.every_demand)} demands: {self.sentence()}"
+        count = len(self.every_demand)
+        return f"Brief with {count} demand{'s' * (count != 1)}: {self.sentence()}"
 
     def _repr_html_(self) -> str:
         demands = "".join(f"<li>{escape(demand.words())}</li>" for demand in self.every_demand)

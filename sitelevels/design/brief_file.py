@@ -10,46 +10,33 @@ from collections.abc import Callable
 from typing import Any
 
 import pandas as pd
-import shapely
 import tomlkit
 import tomlkit.exceptions
 
 from ..errors import SurveyError, SurveyWarning
-from ..surface.facet import polygon_of
 from ..survey.reduction import ReducedLevels
 from ..wording import word_distance, word_mm
+from . import demands
 from .brief import BEYOND_SHOTS, Brief, Wall
 from .conditions import Demand
-from .demands import (
-    AccessCover,
-    Clearance,
-    Cover,
-    FallAlong,
-    FallAway,
-    FallToDrain,
-    Gully,
-    KeepBelow,
-    MaxGradient,
-    Meet,
-    Step,
-)
 from .parts import LISTS, SECTIONS, YES, Reader, is_a, named
-from .site_file import footing_of, layer_of, underside_of
+from .site_file import footing_of, layer_of, outline_of, underside_of
 
 FORMAT = 1
 
 _DEMANDS: dict[str, tuple[type[Demand], dict[str, str]]] = {
-    "below the DPC": (Clearance, {"wall": "wall", "least_mm": "least", "drained_mm": "drained"}),
-    "fall away": (FallAway, {"wall": "wall", "least": "least", "target": "target", "most": "most"}),
-    "fall along": (FallAlong, {"wall": "wall", "most": "most"}),
-    "fall to drain": (FallToDrain, {"least": "least", "target": "target", "most": "most", "channel": "channel"}),
-    "meet": (Meet, {"points": "points", "within_mm": "within"}),
-    "access cover": (AccessCover, {"points": "points", "within_mm": "within", "lower_mm": "lower", "higher_mm": "higher"}),
-    "step": (Step, {"points": "at", "least_mm": "least", "most_mm": "most", "up": "up"}),
-    "cover": (Cover, {"points": "points", "least_mm": "least"}),
-    "keep below": (KeepBelow, {"point": "point", "by_mm": "by"}),
-    "gully": (Gully, {"point": "point", "proud_mm": "proud"}),
-    "gradient": (MaxGradient, {"most": "most"}),
+    "below the DPC": (demands.Clearance, {"wall": "wall", "least_mm": "least", "drained_mm": "drained"}),
+    "fall away": (demands.FallAway, {"wall": "wall", "least": "least", "target": "target", "most": "most"}),
+    "fall along": (demands.FallAlong, {"wall": "wall", "most": "most"}),
+    "fall to drain": (demands.FallToDrain, {"least": "least", "target": "target", "most": "most", "channel": "channel"}),
+    "meet": (demands.Meet, {"points": "points", "within_mm": "within"}),
+    "access cover": (demands.AccessCover,
+                     {"points": "points", "within_mm": "within", "lower_mm": "lower", "higher_mm": "higher"}),
+    "step": (demands.Step, {"points": "at", "least_mm": "least", "most_mm": "most", "up": "up"}),
+    "cover": (demands.Cover, {"points": "points", "least_mm": "least"}),
+    "keep below": (demands.KeepBelow, {"point": "point", "by_mm": "by"}),
+    "gully": (demands.Gully, {"point": "point", "proud_mm": "proud"}),
+    "gradient": (demands.MaxGradient, {"most": "most"}),
 }
 
 
@@ -60,7 +47,7 @@ def read_brief(text: str) -> dict[str, Any]:
     """
     try:
         told = tomllib.loads(text)
-    except (tomllib.TOMLDecodeError, RecursionError) as error:
+    except (ValueError, RecursionError) as error:  # a number of thousands of digits is a ValueError of its own
         place = re.search(r"line (\d+)", str(error))
         lines = text.splitlines()
         line = f", line {place[1]}: {lines[min(int(place[1]), len(lines)) - 1].strip()}" if place and lines else ""
@@ -86,10 +73,7 @@ def read_brief(text: str) -> dict[str, Any]:
             continue
         for number, entry in enumerate(entries, start=1):
             where = f"brief.toml, [[{name}]] number {number}" if lists else f"brief.toml, [{name}]"
-            known = set(SECTIONS.get(name, ())) or LISTS.get(name) or _keys_of_demand(entry, where, faults)
-            rule = f"Keys are {', '.join(sorted(known))}."
-            faults += [SurveyError(f"the key {key!r} is not known here", where=where, rule=rule)
-                       for key in entry if known and key not in known]
+            faults += _unknown(entry, set(SECTIONS.get(name, ())) or LISTS.get(name), where)
             faults += [SurveyError(f"{key} is {entry[key]!r}", where=where, rule=f"It must be {wanted}.")
                        for key, wanted in SECTIONS.get(name, {}).items() if key in entry and not is_a(wanted, entry[key])]
             if name == "variant":
@@ -103,24 +87,24 @@ def read_brief(text: str) -> dict[str, Any]:
 
 def _check_variant(entry: dict[str, Any], where: str, faults: list[SurveyError]) -> None:
     """Note what is wrong with the demands of a variant of the brief."""
-    demands = entry.get("demand", [])
-    parts = isinstance(demands, list) and all(isinstance(one, dict) for one in demands)
+    entries = entry.get("demand", [])
+    parts = isinstance(entries, list) and all(isinstance(one, dict) for one in entries)
     if not isinstance(entry.get("name"), str) or not entry["name"].strip() or not parts:
         faults.append(SurveyError("the variant has no name, or its demands are no parts", where=where,
                                   remedy="Write name = \"…\", and each demand under a heading [[variant.demand]]."))
         return
-    for demand in demands:
-        known = _keys_of_demand(demand, where, faults)
-        faults += [SurveyError(f"the key {key!r} is not known here", where=where, rule=f"Keys are {', '.join(sorted(known))}.")
-                   for key in demand if known and key not in known]
+    for demand in entries:
+        faults += _unknown(demand, None, where)
 
 
-def _keys_of_demand(entry: dict[str, Any], where: str, faults: list[SurveyError]) -> set[str]:
+def _unknown(entry: dict[str, Any], known: set[str] | None, where: str) -> list[SurveyError]:
+    """What is wrong with the keys of a part: those that it may have, or else those of its kind of demand, are known."""
     kind = entry.get("kind")
-    if not isinstance(kind, str) or kind not in _DEMANDS:
-        faults.append(SurveyError(f"the kind of demand is {kind!r}", where=where, rule=f"Kinds are {', '.join(_DEMANDS)}."))
-        return set()
-    return {"kind", *_DEMANDS[kind][1]}
+    if known is None and not (isinstance(kind, str) and kind in _DEMANDS):
+        return [SurveyError(f"the kind of demand is {kind!r}", where=where, rule=f"Kinds are {', '.join(_DEMANDS)}.")]
+    known = known or {"kind", *_DEMANDS[str(kind)][1]}
+    return [SurveyError(f"the key {key!r} is not known here", where=where, rule=f"Keys are {', '.join(sorted(known))}.")
+            for key in entry if key not in known]
 
 
 def brief_of(told: dict[str, Any], reduced: ReducedLevels, variant: str | None = None) -> Brief:
@@ -132,7 +116,7 @@ def brief_of(told: dict[str, Any], reduced: ReducedLevels, variant: str | None =
     faults: list[SurveyError] = []
     spots = reduced.spots()
     area = Reader("brief.toml, [area]", told.get("area", {}), faults)
-    corners = area.keep(_area, area, spots)
+    corners = area.keep(outline_of, area, spots, "corner")  # all points marked so, in the order in which they were booked
 
     def each(part: str, make: Callable[..., Any], *given: Any) -> list[Any]:
         readers = [Reader(f"brief.toml, [[{part}]] number {number}", entry, faults)
@@ -163,13 +147,13 @@ def brief_of(told: dict[str, Any], reduced: ReducedLevels, variant: str | None =
     if chosen is None:
         raise SurveyError(f"the brief has no variant {variant!r}",
                           rule=f"Its variants are {', '.join(_variants(told)) or 'none'}.")
-    demands = [reader.keep(_demand, reader, spots, names) for reader in (Reader(*one, faults) for one in chosen)]
+    asked = [reader.keep(_demand, reader, spots, names) for reader in (Reader(*one, faults) for one in chosen)]
     closed, free, kept = (tuple(area.keep(_edge, edge, spots) for edge in area.entry.get(key, []))
                           for key in ("closed", "free", "kept"))
     beyond = area.keep(area.maybe, "beyond_edge_mm", 0.001)
     if faults:
         raise SurveyError.together(faults)
-    return Brief(corners, walls=tuple(walls), layers=tuple(layers), demands=tuple(demands), closed=closed, free=free,
+    return Brief(corners, walls=tuple(walls), layers=tuple(layers), demands=tuple(asked), closed=closed, free=free,
                  kept=kept, beyond_edge=beyond, underside=underside, footings=tuple(footings))
 
 
@@ -183,13 +167,6 @@ def _edge(edge: Any, spots: pd.DataFrame) -> Any:
     if not isinstance(edge, list):
         return edge
     return tuple(named([end], spots)[0][1:3] if isinstance(end, str) else end for end in edge)
-
-
-def _area(reader: Reader, spots: pd.DataFrame) -> shapely.Polygon:
-    if "corners_m" in reader.entry:
-        return polygon_of(reader.entry["corners_m"])
-    corners = reader.entry.get("corners", "corner")  # all points marked so, in the order in which they were booked
-    return polygon_of([(spot.x, spot.y) for spot in named(corners, spots)])
 
 
 def _wall(reader: Reader, spots: pd.DataFrame, reduced: ReducedLevels, walls: list[Any]) -> Wall:
@@ -223,8 +200,7 @@ def _same(one: str, other: str) -> bool:
 
 def _off(wall: Wall, x: float, y: float) -> float:
     """Distance in m of a place from the line of a wall."""
-    foot = wall.place(wall.along(x, y))
-    return math.dist(foot, (x, y))
+    return math.dist(wall.place(wall.along(x, y)), (x, y))
 
 
 def _demand(reader: Reader, spots: pd.DataFrame, walls: list[Any]) -> Demand | None:

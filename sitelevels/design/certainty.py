@@ -70,15 +70,12 @@ class _Collected:
         known = [place for point in errors.reduced.book.known if (place := errors.place(point))]
         self.benchmark = known[0] if known else None
         self.middle = middle
-        self.lines: list[tuple[str, dict[str, float]]] = []
         self.columns: dict[tuple[object, ...], int] = {}
-        self.rows: list[dict[int, float]] = []
-        budget = self.budget
-        for name, kinds in (("backsight on the day", {"setting out": budget.backsight}),
-                            *((f"tilt on the day, {axis}", {"setting out": budget.tilt})
-                              for axis in ("along x", "along y", "to the benchmark (no place)")),
-                            ("collimation or cone on the day", {"setting out": budget.collimation})):
-            self.lines.append((name, kinds))
+        self.lines: list[tuple[str, dict[str, float]]] = [
+            ("backsight on the day", {"setting out": self.budget.backsight}),
+            *((f"tilt on the day, {axis}", {"setting out": self.budget.tilt})
+              for axis in ("along x", "along y", "to the benchmark (no place)")),
+            ("collimation or cone on the day", {"setting out": self.budget.collimation})]
 
     def column(self, name: str, x: float, y: float, kinds: dict[str, float]) -> int:
         """The number of an input at a place; the same for the same name, place and size."""
@@ -93,12 +90,10 @@ class _Collected:
         away = (x - self.benchmark[0], y - self.benchmark[1], 0.0) if self.benchmark else (
             x - self.middle[0], y - self.middle[1], UNPLACED)
         back = math.dist(self.benchmark, self.middle) if self.benchmark else UNPLACED
-        budget = self.budget
-        effects = (1.0, *away, math.dist((x, y), self.middle) - back)
-        for column, effect in enumerate(effects):
+        for column, effect in enumerate((1.0, *away, math.dist((x, y), self.middle) - back)):
             row[column] = row.get(column, 0.0) + share * effect
         local = self.column("setting out and laying", x, y, {
-            "setting out": math.hypot(budget.reading, budget.placing_hard), "laying": budget.laying})
+            "setting out": math.hypot(self.budget.reading, self.budget.placing_hard), "laying": self.budget.laying})
         row[local] = row.get(local, 0.0) + share
 
 
@@ -111,10 +106,10 @@ def to_be_built(asked: Sequence[Asked], errors: LevelErrors, middle: tuple[float
     errors = with_missing(errors, asked)
     day = _Collected(errors, middle)
     hangs = np.zeros((len(asked), len(errors.points)))
-    for number, (condition, facet) in enumerate(asked):
+    rows: list[dict[int, float]] = [{} for _ in asked]
+    for number, ((condition, facet), row) in enumerate(zip(asked, rows, strict=True)):
         for point, share in condition.on:
             hangs[number, errors.where[point]] += share
-        row: dict[int, float] = {}
         if condition.at is not None:
             x, y = condition.at
             day.set_out(x, y, condition.sign, row)
@@ -124,9 +119,8 @@ def to_be_built(asked: Sequence[Asked], errors: LevelErrors, middle: tuple[float
             corners, shares = fall_shares(condition, facet)
             for (x, y), share in zip(corners, shares, strict=True):
                 day.set_out(float(x), float(y), float(share), row)
-        day.rows.append(row)
     built = np.zeros((len(asked), len(day.lines)))
-    for number, row in enumerate(day.rows):
+    for number, row in enumerate(rows):
         built[number, list(row)] = list(row.values())
     return Certainty(np.concatenate([hangs @ errors.effect, built], axis=1), errors.inputs.joined(inputs_of(day.lines)),
                      len(errors.inputs.names))
@@ -235,16 +229,16 @@ def chance(margins: Floats, certainty: Certainty) -> float:
 def _below(z: float, freedom: float) -> float:
     """The chance of less than z standard deviations."""
     if freedom < MANY:
-        from scipy.stats import t as student
-        return float(student.cdf(z, freedom))
+        from scipy.special import stdtr
+        return float(stdtr(freedom, z))
     return 0.5 * math.erfc(-z / math.sqrt(2))
 
 
 def mostly(freedom: float = math.inf) -> float:
     """How many standard uncertainties hold 19 of 20, either way: by Student's t where u rests on few spots."""
     if freedom < MANY:
-        from scipy.stats import t as student
-        return float(student.ppf(0.975, freedom))
+        from scipy.special import stdtrit
+        return float(stdtrit(freedom, 0.975))
     return MOSTLY
 
 

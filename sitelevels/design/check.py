@@ -12,7 +12,7 @@ import shapely
 from ..errors import SurveyError, must_be
 from ..surface.facet import Facet
 from ..surface.finish import Finish
-from .asked import ROUNDING, conditions_on, corners_of, demands_on, facets_for
+from .asked import ROUNDING, asked_of, corners_of
 from .brief import Brief
 from .budget import ErrorBudget
 from .certainty import Certainty, as_it_is, chance, nothing_read, to_be_built
@@ -65,6 +65,11 @@ def check_finish(finish: Finish, brief: Brief, *, budget: ErrorBudget | LevelErr
     SurveyError
         A point of a demand more than 300 mm outside the surface; a surface that is not the plane through the points surveyed.
 
+    Notes
+    -----
+    Guard bands are those of JCGM 106:2012, 9.5.2, as quoted by others; Šidák's share makes all places of a demand together as
+    sure as one.
+
     >>> from sitelevels import Brief, Clearance, Finish, Plane, Wall
     >>> area = [(0, 0), (6, 0), (6, 4), (0, 4)]
     >>> brief = Brief(area, walls=[Wall("wall", (0, 0), (6, 0), dpc=10.0)], demands=[Clearance("wall", 0.150)])
@@ -75,11 +80,7 @@ def check_finish(finish: Finish, brief: Brief, *, budget: ErrorBudget | LevelErr
     must_be(brief, Brief, "the brief")
     must_be(budget, (ErrorBudget, LevelErrors, type(None)), "the budget")
     surveyed = names_of(surveyed)
-    corners = corners_of(finish)
-    demands = demands_on(finish, brief)
-    asked = [(number, condition, facet) for number, demand in enumerate(demands)
-             for condition in conditions_on(demand, finish, brief, corners)
-             for facet in facets_for(finish, brief, condition, corners)]
+    demands, asked = asked_of(finish, brief)
     errors = nothing_read(budget) if isinstance(budget, ErrorBudget) else budget
     certainty = None if errors is None else certainty_of([one[1:] for one in asked], finish, errors, surveyed)
     if surveyed and errors is None:

@@ -8,10 +8,9 @@ from abc import ABC, abstractmethod
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from itertools import pairwise
-from numbers import Real
 from typing import TYPE_CHECKING, Any, ClassVar, Literal, NamedTuple
 
-from ..errors import SurveyError, SurveyWarning, must_be
+from ..errors import SurveyError, SurveyWarning, finite, must_be
 from ..surface.facet import Facet
 from ..wording import word_fall, word_mm, word_number
 
@@ -23,7 +22,15 @@ Corners = Iterable[tuple[float, float]]
 
 
 class Spot(NamedTuple):
-    """A named place with a measured level; all in m."""
+    """A named place with a measured level; all in m.
+
+    Nothing is refused here: whoever takes a spot (a demand, `standing_water`) refuses one without a place.
+
+    Reason: a demand hangs on what was measured, so a spot keeps the name that it has in the level book.
+
+    >>> Spot("sill", 1.2, 0.0, 10.150).level
+    10.15
+    """
 
     point: str
     x: float
@@ -74,27 +81,26 @@ class Condition:
         way = self.way_on(facet)
         return facet.plane.fall if way is None else facet.plane.fall_towards(*way)
 
+    @property
+    def ends(self) -> tuple[float, float]:
+        """Its lower and upper limit, infinite where there is none."""
+        return -math.inf if self.low is None else self.low, math.inf if self.high is None else self.high
+
     def room(self, found: float) -> tuple[float, float]:
         """How far a number lies above its lower limit and below its upper one; infinite where there is none."""
-        return (math.inf if self.low is None else found - self.low, math.inf if self.high is None else self.high - found)
+        low, high = self.ends
+        return found - low, high - found
 
     def margin(self, found: float) -> float:
         """How far inside its limits a number is; negative outside them."""
         return min(self.room(found))
 
 
-def positive(name: str, who: str, value: float | None) -> None:
-    """Refuse a limit that is no finite number, or negative."""
-    number = isinstance(value, Real) and not isinstance(value, bool)
-    if value is not None and not (number and math.isfinite(value) and value >= 0):
-        raise SurveyError(f"{name} of the demand {who} is {value!r}", rule="It must be a finite number, not negative.")
-
-
-def ordered(who: str, *limits: tuple[str, float | None], falls: bool = False) -> None:
+def ordered(who: str, *limits: tuple[str, object], falls: bool = False) -> None:
     """Refuse limits (name, value) of a demand that are not in order, and question one that is doubtful."""
-    given = [(name, value) for name, value in limits if value is not None]
+    given = [(name, finite(value, f"{name} of the demand {who}", "It must be a finite number, not negative.", least=0))
+             for name, value in limits]
     for name, value in given:
-        positive(name, who, value)
         if value > (STEEP if falls else LONG):
             shown = word_fall(value) if falls else word_mm(value)
             warnings.warn(f"The demand {who} has {name} {shown}. Is the unit right?", SurveyWarning, stacklevel=4)
@@ -113,7 +119,7 @@ def _spots(points: Iterable[Any], who: str) -> tuple[Spot, ...]:
     if not spots:
         raise SurveyError(f"the demand {who} names no point")
     for spot in spots:
-        if not all(math.isfinite(value) for value in spot[1:]):
+        if not all(abs(value) < 1e12 for value in spot[1:]):
             raise SurveyError(f"the point {spot.point} of the demand {who} has no position or no level",
                               remedy="Fill in x and y of the point in the book.")
     return spots
@@ -139,7 +145,8 @@ class Demand(ABC):
 
     `title` is its short name and `unit` ("mm" or "mm/m") that of its numbers when shown; `bounds` are its limits by field,
     `limits` the names of the entries of LIMITS that bear on them. `shown_by` is what shows it once it is laid, where levels
-    are not sure enough; `to_mend` what mends it where no surface is turned or moved for it, with {place}.
+    are not sure enough; `to_mend` what mends it where no surface is turned or moved for it, with {place}. `called`, with {who},
+    is its name in a refusal, and `checked` the fields that must be in order, group by group.
     """
 
     title: ClassVar[str] = ""
@@ -148,9 +155,21 @@ class Demand(ABC):
     limits: ClassVar[tuple[str, ...]] = ()
     shown_by: ClassVar[str] = "a long spirit level on the laid surface, read both ways round"
     to_mend: ClassVar[str] = ""
+    called: ClassVar[str] = ""
+    checked: ClassVar[tuple[tuple[str, ...], ...]] = ()
 
     def __init_subclass__(cls) -> None:
         cls.limits = tuple(name for bound in cls.bounds.values() for name in bound.limits)
+
+    def __post_init__(self) -> None:
+        self._read()
+        for fields in self.checked:
+            limits = [(name, value) for name in fields if (value := self.value(name)) is not None
+                      or getattr(type(self), name, 0) is not None]  # None only where that is the default
+            ordered(self.called.format(who=self.who), *limits, falls=self.unit != "mm")
+
+    def _read(self) -> None:  # noqa: B027 (most demands have nothing to read)
+        """Make of its fields what they should be, and refuse what cannot be."""
 
     @property
     def who(self) -> str:
@@ -186,7 +205,7 @@ class AtSpots(Demand):
     _field: ClassVar[str] = "points"
     shown_by = "a straightedge held from the one to the other, and a rule"
 
-    def __post_init__(self) -> None:
+    def _read(self) -> None:
         given = getattr(self, self._field)
         must_be(given, (list, tuple), f"the points of the demand {type(self).__name__}")
         single = len(given) > 0 and isinstance(given[0], str)

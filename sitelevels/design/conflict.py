@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from html import escape
@@ -181,23 +181,20 @@ def _smallest_sets(rows: Rows) -> Iterator[tuple[int, ...]]:
                 met.append(bits | sum(1 << int(number) for number in np.flatnonzero(kept)))
 
 
-def _fields(rows: Rows, number: int) -> dict[str, float]:
-    """The limits of a demand that could give, by field, with their values."""
+def _fields(rows: Rows, number: int) -> dict[Field, float]:
+    """The limits of a demand that could give, with their values."""
     demand = rows.demands[number]
-    return {field: value for field in demand.bounds if (value := demand.value(field)) is not None}
+    return {(number, field): value for field in demand.bounds if (value := demand.value(field)) is not None}
 
 
-def _only_low(rows: Rows, number: int, field: str) -> bool:
-    """Whether a limit is a least one, which gives way downwards and no further than nought."""
-    return rows.demands[number].bounds[field].least
+def _give(rows: Rows, fields: Mapping[Field, float], size: Floats) -> tuple[Floats, Floats] | None:
+    """What some limits, given with their values, must give (q,) so that every demand can be met; and unknowns (n,) that do.
 
-
-def _give(rows: Rows, fields: Sequence[Field], size: Floats, most: Floats) -> tuple[Floats, Floats] | None:
-    """What some limits must give (q,), each at most `most`, so that every demand can be met; and unknowns (n,) that do.
-
-    The greatest give in parts of `size` is least, then the sum of these parts. None where no give is enough.
+    The greatest give in parts of `size` is least, then the sum of these parts. None where no give is enough: a least limit
+    gives way no further than nought.
     """
     n, q = len(rows.base), len(fields)
+    most = [value if rows.demands[number].bounds[field].least else None for (number, field), value in fields.items()]
     low, high = np.zeros((len(rows.a), q)), np.zeros((len(rows.a), q))
     for place, (number, field) in enumerate(fields):
         low[:, place], high[:, place] = rows.given(number, field)
@@ -220,25 +217,20 @@ def _give(rows: Rows, fields: Sequence[Field], size: Floats, most: Floats) -> tu
 def _alone(rows: Rows, number: int) -> Change:
     """The least change to one demand after which the whole brief has a surface."""
     demand, fields = rows.demands[number], _fields(rows, number)
+    nothing = Change(demand, False, {}, None, "no change to this alone is enough")
     if not fields:
         keep = np.ones(len(rows.demands), dtype=bool)
         keep[number] = False
-        enough = rows.nearest(keep)[0] <= SAME
+        if rows.nearest(keep)[0] > SAME:
+            return nothing
         words = f"let water leave over the {demand.who}" if isinstance(demand, ClosedEdge) else f"give up {demand.words()}"
-        return Change(demand, enough, {}, None, words if enough else "no change to this alone is enough")
-    most = {field: value if _only_low(rows, number, field) else np.inf for field, value in fields.items()}
-    tries = [([field], found) for field in fields
-             if (found := _give(rows, [(number, field)], np.ones(1), np.array([most[field]]))) is not None]
-    if tries:
-        # a cover is reset rather than left standing out
-        names, found = min(tries, key=lambda one: (one[0] == ["within"], float(one[1][0][0])))
-    else:
-        names = list(fields)
-        both = _give(rows, [(number, field) for field in names], np.ones(len(names)), np.array([most[field] for field in names]))
-        if both is None:
-            return Change(demand, False, {}, None, "no change to this alone is enough")
-        found = both
-    return _change(rows, number, dict(zip(names, map(float, found[0]), strict=True)), found[1])
+        return Change(demand, True, {}, None, words)
+    for ways in ([{key: value} for key, value in fields.items()], [fields]):  # one limit, or where none is enough all of them
+        tries = [(given, found) for given in ways if (found := _give(rows, given, np.ones(len(given)))) is not None]
+        if tries:  # a cover is reset rather than left standing out
+            given, (gives, x) = min(tries, key=lambda one: ((number, "within") in one[0], float(one[1][0][0])))
+            return _change(rows, number, {field: float(give) for (_, field), give in zip(given, gives, strict=True)}, x)
+    return nothing
 
 
 def _change(rows: Rows, number: int, gives: dict[str, float], x: Floats) -> Change:
@@ -254,16 +246,16 @@ def _change(rows: Rows, number: int, gives: dict[str, float], x: Floats) -> Chan
             continue
         old = demand.value(field)
         assert old is not None
-        low = _only_low(rows, number, field)
-        new = values[field] = max(old - give, 0.0) if low else old + give
         bound = demand.bounds[field]
-        for number_, name in enumerate(bound.limits):
+        low = bound.least
+        new = values[field] = max(old - give, 0.0) if low else old + give
+        for name in bound.limits:
             limit = LIMITS[name].value
             beyond, kept = (new < limit - 1e-9, old >= limit - 1e-9) if low else (new > limit + 1e-9, old <= limit + 1e-9)
-            if beyond and (kept or number_ == 0):  # the first is the usual one; the others bear on those who keep them
+            if beyond and (kept or name == bound.limits[0]):  # the first is the usual one; the others bear on those who keep them
                 breaks.append(LIMITS[name])
-        shown = _shown(new, "m" if demand.unit == "mm" else "m/m", low)
-        words.append(bound.words.format(new=shown, old=_shown(old, "m" if demand.unit == "mm" else "m/m"), who=demand.who,
+        unit = "m" if demand.unit == "mm" else "m/m"
+        words.append(bound.words.format(new=_shown(new, unit, low), old=_shown(old, unit), who=demand.who,
                                         way=way, where=where or demand.who))
     return Change(demand, True, values, demand.changed(**values), " and ".join(words), tuple(breaks))
 
@@ -287,19 +279,15 @@ def _shown(value: float, unit: str, low: bool | None = None) -> str:
 
 def _together(rows: Rows, fighting: Sequence[int]) -> tuple[tuple[Change, ...], float | None]:
     """What the fighting demands would give together, and the greatest share of a limit that any of them gives."""
-    fields = [(number, field, value) for number in fighting for field, value in _fields(rows, number).items() if value > 0]
-    if not fields:
-        return (), None
-    size = np.array([value for _, _, value in fields])
-    most = np.array([value if _only_low(rows, number, field) else np.inf for number, field, value in fields])
-    found = _give(rows, [(number, field) for number, field, _ in fields], size, most)
+    fields = {key: value for number in fighting for key, value in _fields(rows, number).items() if value > 0}
+    size = np.array(list(fields.values()))
+    found = _give(rows, fields, size) if fields else None
     if found is None:
         return (), None
     gives, x = found
     changes = []
     for number in fighting:
-        mine = {field: float(give) for (owner, field, _), give in zip(fields, gives, strict=True)
-                if owner == number and give > SAME}
+        mine = {field: float(give) for (owner, field), give in zip(fields, gives, strict=True) if owner == number and give > SAME}
         if mine:
             changes.append(_change(rows, number, mine, x))
     return tuple(changes), float((gives / size).max())

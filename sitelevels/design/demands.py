@@ -5,40 +5,46 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, ClassVar
 
-from ..errors import SurveyError, finite_list, must_be
+from ..errors import finite_list
 from ..wording import word_distance, word_fall, word_mm, word_place
-from .conditions import AtSpots, Bound, Condition, Corners, Demand, Spot, ordered
+from .conditions import Bound, Condition, Corners, Demand
+from .point_demands import AccessCover, Cover, Gully, KeepBelow, Meet, Step, Thickness
 from .published import LIMITS
 
 if TYPE_CHECKING:
     from .brief import Brief
 
+__all__ = ["AccessCover", "Clearance", "ClosedEdge", "Cover", "FallAlong", "FallAway", "FallToDrain", "Gully", "KeepBelow",
+           "MaxGradient", "Meet", "Step", "Thickness"]
 
 _DAMP = "Splash and damp reach a DPC that paving lies too near to."
-_TRIP = "A foot trips on a lip or a step between 6 mm and 75 mm high."
 
 
 @dataclass(frozen=True)
 class Clearance(Demand):
     """Stay at least `least` m below the DPC of a wall, wherever the area lies against it.
 
-    `drained`, if given, is the least instead where all of the paving falls to a drained channel or an outlet.
+    `drained`, if given, is the least instead where all of the paving falls to a drained channel or an outlet. Refuses a limit
+    that is negative or no number.
+
+    Source: `LIMITS["clearance"]`.
+
+    >>> Clearance("north wall").words()
+    'at least 150 mm below the DPC of the north wall'
     """
 
     wall: str
     least: float = LIMITS["clearance"].value
     drained: float | None = None
     title = "below the DPC"
+    called = "Clearance at {who}"
+    checked = (("least",), ("drained",))
     shown_by = "a rule from the DPC down to the laid surface"
     bounds: ClassVar = {
         "least": Bound("allow {new} below the DPC of the {who} instead of {old}",
                        ("clearance", "clearance, Approved Document C"), least=True, mind=_DAMP),
         "drained": Bound("allow {new} below the DPC of the {who} beside the drain instead of {old}",
                          ("clearance", "clearance, Approved Document C"), least=True, mind=_DAMP)}
-
-    def __post_init__(self) -> None:
-        ordered(f"Clearance at {self.wall}", ("least", self.least))
-        ordered(f"Clearance at {self.wall}", ("drained", self.drained))
 
     def beside_a_drain(self, conditions: list[Condition]) -> list[Condition]:
         return conditions if self.drained is None else [replace(one, low=self.drained, low_of="drained") for one in conditions]
@@ -56,7 +62,15 @@ class Clearance(Demand):
 
 @dataclass(frozen=True)
 class FallAway(Demand):
-    """Fall away from a wall by at least `least` m/m and at most `most`; `target` is what one would like."""
+    """Fall away from a wall by at least `least` m/m and at most `most`; `target` is what one would like.
+
+    Refuses a limit that is negative or no number, and limits out of order.
+
+    Source: `LIMITS["fall away"]` for the least.
+
+    >>> FallAway("north wall", 1 / 80).words()
+    'a fall of at least 1:80 (12.5 mm/m) away from the north wall'
+    """
 
     wall: str
     least: float = LIMITS["fall away"].value
@@ -64,13 +78,12 @@ class FallAway(Demand):
     most: float | None = None
     unit = "mm/m"
     title = "fall away"
+    called = "FallAway from {who}"
+    checked = (("least", "target", "most"),)
     bounds: ClassVar = {
         "least": Bound("let the fall away from the {who} be {new} instead of {old}",
                        ("fall away", "fall away, drives and paths", "fall away, flags"), least=True),
         "most": Bound("let the fall away from the {who} be as steep as {new} instead of {old}")}
-
-    def __post_init__(self) -> None:
-        ordered(f"FallAway from {self.wall}", ("least", self.least), ("target", self.target), ("most", self.most), falls=True)
 
     def words(self) -> str:
         most = "" if self.most is None else f" and at most {word_fall(self.most)}"
@@ -84,16 +97,23 @@ class FallAway(Demand):
 
 @dataclass(frozen=True)
 class FallAlong(Demand):
-    """Fall along a wall, either way, by at most `most` m/m, on every facet."""
+    """Fall along a wall, either way, by at most `most` m/m, on every facet.
+
+    Refuses a limit that is negative or no number.
+
+    Source: `LIMITS["fall along"]`.
+
+    >>> FallAlong("north wall").words()
+    'a fall of at most 1:40 (25.0 mm/m) along the north wall, either way'
+    """
 
     wall: str
     most: float = LIMITS["fall along"].value
     unit = "mm/m"
     title = "fall along"
+    called = "FallAlong {who}"
+    checked = (("most",),)
     bounds: ClassVar = {"most": Bound("let the fall along the {who} be up to {new} instead of {old}", ("fall along",))}
-
-    def __post_init__(self) -> None:
-        ordered(f"FallAlong {self.wall}", ("most", self.most), falls=True)
 
     def words(self) -> str:
         return f"a fall of at most {word_fall(self.most)} along the {self.wall}, either way"
@@ -108,7 +128,13 @@ class FallToDrain(Demand):
     """On every facet that drains, fall to the channel or outlet by at least `least` m/m and at most `most`.
 
     `target` is what one would like, `channel` the least fall of a channel along itself: nought where its units have a fall
-    built in. Where a surface drains and no such demand is made, this one with its usual limits is.
+    built in. Where a surface drains and no such demand is made, this one with its usual limits is. Refuses a limit that is
+    negative or no number, and limits out of order.
+
+    Source: `LIMITS["fall to a drain"]`, `LIMITS["fall of a channel"]`.
+
+    >>> FallToDrain(1 / 80).words().partition(",")[0]
+    'a fall of at least 1:80 (12.5 mm/m) to the channel or outlet on every facet'
     """
 
     least: float = LIMITS["fall to a drain"].value
@@ -117,14 +143,12 @@ class FallToDrain(Demand):
     channel: float = LIMITS["fall of a channel"].value
     unit = "mm/m"
     title = "fall to the drain"
+    called = "FallToDrain"
+    checked = (("least", "target", "most"), ("channel",))
     bounds: ClassVar = {
         "least": Bound("let the fall to the drain be {new} instead of {old}", ("fall to a drain", "fall away"), least=True),
         "most": Bound("let the fall to the drain be as steep as {new} instead of {old}", ("fall to a drain, most",)),
         "channel": Bound("let the channel itself fall {new} instead of {old}", ("fall of a channel",), least=True)}
-
-    def __post_init__(self) -> None:
-        ordered("FallToDrain", ("least", self.least), ("target", self.target), ("most", self.most), falls=True)
-        ordered("FallToDrain", ("channel", self.channel), falls=True)
 
     def words(self) -> str:
         most = "" if self.most is None else f" and at most {word_fall(self.most)}"
@@ -138,14 +162,22 @@ class FallToDrain(Demand):
 
 @dataclass(frozen=True)
 class ClosedEdge(Demand):
-    """Let no water over an edge of the area, given by two places (x, y) on it in m: fall along it or away from it."""
+    """Let no water over an edge of the area, given by two places (x, y) on it in m: fall along it or away from it.
+
+    Refuses an end that is no place.
+
+    Reason: water runs off where a surface falls outwards, so what is asked is a fall inwards of nought or more.
+
+    >>> ClosedEdge((0, 4), (6, 4)).words()
+    'no water over the edge from x 0 y 4 to x 6 y 4'
+    """
 
     first: tuple[float, float]
     second: tuple[float, float]
     unit = "mm/m"
     title = "closed edge"
 
-    def __post_init__(self) -> None:
+    def _read(self) -> None:
         for name in ("first", "second"):
             x, y = finite_list(getattr(self, name), f"the {name} end of a closed edge", "It is a place (x, y) in m.", count=2)
             object.__setattr__(self, name, (x, y))
@@ -163,210 +195,24 @@ class ClosedEdge(Demand):
 
 
 @dataclass(frozen=True)
-class Meet(AtSpots):
-    """Meet paving that stays within ± `within` m at each of `points` (Spot or (name, x, y, level))."""
-
-    points: tuple[Spot, ...]
-    within: float = LIMITS["meet"].value
-    title = "meet the old paving"
-    bounds: ClassVar = {"within": Bound("let the new paving stand {new} {way} the old at {where} instead of {old}", ("meet",),
-                                        mind=_TRIP)}
-
-    def __post_init__(self) -> None:
-        super().__post_init__()
-        ordered("Meet", ("within", self.within))
-
-    def words(self) -> str:
-        return f"within {word_mm(self.within)} of the paving that stays at {self.who}"
-
-    def conditions(self, brief: Brief, corners: Corners = ()) -> list[Condition]:
-        return self._each(low=-self.within, high=self.within, below=False, low_of="within", high_of="within")
-
-
-@dataclass(frozen=True)
-class AccessCover(AtSpots):
-    """Meet the frame of an access cover at each of `points`: a fixed one within ± `within` m.
-
-    One that is to be reset may come `lower` m down or `higher` m up besides.
-    """
-
-    points: tuple[Spot, ...]
-    within: float = LIMITS["meet"].value
-    lower: float = 0.0
-    higher: float = 0.0
-    title = "meet the cover"
-    bounds: ClassVar = {"within": Bound("let the new paving stand {new} {way} the cover at {where} instead of {old}", ("meet",),
-                                        mind=_TRIP),
-                        "lower": Bound("reset the cover at {where} {new} lower instead of {old}"),
-                        "higher": Bound("reset the cover at {where} {new} higher instead of {old}")}
-
-    def __post_init__(self) -> None:
-        super().__post_init__()
-        for name in ("within", "lower", "higher"):
-            ordered("AccessCover", (name, self.value(name)))
-
-    def words(self) -> str:
-        reset = f", which may be reset {word_mm(self.lower)} lower to {word_mm(self.higher)} higher" \
-            if self.lower or self.higher else ""
-        return f"within {word_mm(self.within)} of the cover at {self.who}{reset}"
-
-    def conditions(self, brief: Brief, corners: Corners = ()) -> list[Condition]:
-        return self._each(low=-self.within - self.lower, high=self.within + self.higher, below=False, low_of="within lower",
-                          high_of="within higher")
-
-
-@dataclass(frozen=True)
-class Step(AtSpots):
-    """Leave a step down from `at`, one Spot of a threshold or tread or several, of `least` to `most` m; or a step `up`.
-
-    Level access to a door is a step of nought to 15 mm (LIMITS["threshold, level access"]).
-    """
-
-    at: tuple[Spot, ...]
-    least: float = LIMITS["step least"].value
-    most: float = LIMITS["step most"].value
-    up: bool = False
-    title = "step"
-    bounds: ClassVar = {
-        "least": Bound("let the step at {who} be as low as {new} instead of {old}", ("step least",), least=True, mind=_TRIP),
-        "most": Bound("let the step at {who} be as high as {new} instead of {old}",
-                      ("step most", "step most, garden", "threshold, level access"), mind=_TRIP)}
-    _field = "at"
-
-    def __post_init__(self) -> None:
-        super().__post_init__()
-        must_be(self.up, bool, f"'up' of the demand Step at {self.who}")
-        ordered(f"Step at {self.who}", ("least", self.least), ("most", self.most))
-
-    def words(self) -> str:
-        return f"a step of {word_mm(self.least)} to {word_mm(self.most)} {'up' if self.up else 'down'} from {self.who}"
-
-    def conditions(self, brief: Brief, corners: Corners = ()) -> list[Condition]:
-        return self._each(low=self.least, high=self.most, below=not self.up)
-
-    @property
-    def level_access(self) -> bool:
-        """Whether it asks for level access: an upstand no higher than that of an accessible threshold."""
-        return not self.up and self.most <= LIMITS["threshold, level access"].value
-
-
-@dataclass(frozen=True)
-class Cover(AtSpots):
-    """Leave at least `least` m between the top of what is buried at each of `points` and the finished level."""
-
-    points: tuple[Spot, ...]
-    least: float = LIMITS["cover"].value
-    title = "cover"
-    bounds: ClassVar = {"least": Bound("accept {new} of cover over {who} instead of {old}", ("cover",), least=True)}
-
-    def __post_init__(self) -> None:
-        super().__post_init__()
-        ordered("Cover", ("least", self.least))
-
-    def words(self) -> str:
-        return f"at least {word_mm(self.least)} of cover over {self.who}"
-
-    def conditions(self, brief: Brief, corners: Corners = ()) -> list[Condition]:
-        return [replace(one, staff_on="buried") for one in self._each(low=self.least, below=False)]
-
-
-@dataclass(frozen=True)
-class Thickness(AtSpots):
-    """Leave `least` to `most` m between the base at each of `points` and the finished level: the thickness of a screed."""
-
-    points: tuple[Spot, ...]
-    least: float
-    most: float | None = None
-    title = "thickness"
-    bounds: ClassVar = {"least": Bound("let the screed be as thin as {new} at {where} instead of {old}", least=True),
-                        "most": Bound("let the screed be as thick as {new} at {where} instead of {old}")}
-    shown_by = "a rule at a hole through the screed, or a probe while it is wet"
-
-    def __post_init__(self) -> None:
-        super().__post_init__()
-        ordered("Thickness", ("least", self.least), ("most", self.most))
-
-    @property
-    def who(self) -> str:
-        named = [spot.point for spot in self.points]
-        return ", ".join(named) if len(named) <= 3 else f"{len(named)} spots of the base"
-
-    def words(self) -> str:
-        most = "" if self.most is None else f" and at most {word_mm(self.most)}"
-        return f"at least {word_mm(self.least)}{most} of screed over {self.who}"
-
-    def conditions(self, brief: Brief, corners: Corners = ()) -> list[Condition]:
-        return [replace(one, staff_on="line") for one in self._each(low=self.least, high=self.most, below=False)]
-
-
-@dataclass(frozen=True)
-class KeepBelow(AtSpots):
-    """Stay at least `by` m below one point: an air brick, a weep hole, a sill."""
-
-    point: Spot
-    by: float = LIMITS["air brick"].value
-    title = "keep below"
-    bounds: ClassVar = {"by": Bound("let the paving lie {new} below {who} instead of {old}", ("air brick",), least=True,
-                                    mind="An air brick stays open, and no water runs in.")}
-    _field = "point"
-
-    def __post_init__(self) -> None:
-        super().__post_init__()
-        ordered(f"KeepBelow {self.who}", ("by", self.by))
-
-    def words(self) -> str:
-        return f"at least {word_mm(self.by)} below {self.who}"
-
-    def conditions(self, brief: Brief, corners: Corners = ()) -> list[Condition]:
-        return self._each(low=self.by, below=True, low_of="by")
-
-
-@dataclass(frozen=True)
-class Gully(AtSpots):
-    """Stand proud of the grating at one point by proud[0] to proud[1] m."""
-
-    point: Spot
-    proud: tuple[float, float] = (LIMITS["gully proud least"].value, LIMITS["gully proud most"].value)
-    title = "proud of the gully"
-    bounds: ClassVar = {
-        "proud_least": Bound("let the paving stand as little as {new} proud of the gully {who} instead of {old}",
-                             ("gully proud least",), least=True),
-        "proud_most": Bound("let the paving stand as much as {new} proud of the gully {who} instead of {old}",
-                            ("gully proud most",))}
-    _field = "point"
-
-    def __post_init__(self) -> None:
-        super().__post_init__()
-        if not isinstance(self.proud, (list, tuple)) or len(self.proud) != 2:
-            raise SurveyError(f"proud of the demand Gully {self.who} is {self.proud!r}",
-                              rule="It is a pair, least and most, in m.")
-        ordered(f"Gully {self.who}", ("least", self.proud[0]), ("most", self.proud[1]))
-
-    def words(self) -> str:
-        return f"{word_mm(self.proud[0])} to {word_mm(self.proud[1])} proud of the gully {self.who}"
-
-    def conditions(self, brief: Brief, corners: Corners = ()) -> list[Condition]:
-        return self._each(low=self.proud[0], high=self.proud[1], below=False, low_of="proud_least", high_of="proud_most")
-
-    def value(self, field: str) -> float | None:
-        return self.proud[field == "proud_most"]
-
-    def changed(self, **values: float) -> Demand:
-        return Gully(self.point, (values.get("proud_least", self.proud[0]), values.get("proud_most", self.proud[1])))
-
-
-@dataclass(frozen=True)
 class MaxGradient(Demand):
-    """Be nowhere steeper than `most` m/m in any direction."""
+    """Be nowhere steeper than `most` m/m in any direction.
+
+    Refuses a limit that is negative or no number.
+
+    Source: `LIMITS["gradient"]`.
+
+    >>> MaxGradient().words()
+    'nowhere steeper than 1:20 (50.0 mm/m)'
+    """
 
     most: float = LIMITS["gradient"].value
     unit = "mm/m"
     title = "gradient"
+    called = "MaxGradient"
+    checked = (("most",),)
     bounds: ClassVar = {"most": Bound("let the paving be as steep as {new} instead of {old}",
                                       ("gradient", "level approach", "ramp"))}
-
-    def __post_init__(self) -> None:
-        ordered("MaxGradient", ("most", self.most), falls=True)
 
     def words(self) -> str:
         return f"nowhere steeper than {word_fall(self.most)}"

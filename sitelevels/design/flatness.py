@@ -88,22 +88,16 @@ class Flatness:
     @property
     def words(self) -> pd.DataFrame:
         """The same for reading, the classes whose straightedge fits."""
-        lines = []
-        for kind in REGULARITY.values():
-            if (bar := self.bar(kind.length)) is not None:
-                shown, alone = bar.shown(kind)
-                lines.append((kind.name, kind.words, word_mm(shown, digits=1), "" if alone is None else word_mm(alone, digits=1),
-                              self.verdict(kind), kind.source))
+        lines = [(kind.name, kind.words, *map(_mm, bar.shown(kind)), self.verdict(kind), kind.source)
+                 for kind in REGULARITY.values() if (bar := self.bar(kind.length)) is not None]
         return pd.DataFrame(lines, columns=["class", "limit", "found", "readings alone would show", "verdict", "source"])
 
     @property
     def bars_words(self) -> pd.DataFrame:
         """Each straightedge for reading: the greatest gap and where, and the equal offset and where."""
-        lines = [(word_distance(one.length), word_mm(one.found.gap, digits=1),
-                  "" if one.gap_alone is None else word_mm(one.gap_alone, digits=1), word_place(*one.found.where),
-                  f"{word_mm(one.offset.equal_offset, digits=1)} {'hump' if one.offset.hump else 'hollow'}",
-                  "" if one.offset_alone is None else word_mm(one.offset_alone, digits=1), word_place(*one.offset.offset_where))
-                 for one in self.bars]
+        lines = [(word_distance(one.length), _mm(one.found.gap), _mm(one.gap_alone), word_place(*one.found.where),
+                  f"{_mm(one.offset.equal_offset)} {'hump' if one.offset.hump else 'hollow'}", _mm(one.offset_alone),
+                  word_place(*one.offset.offset_where)) for one in self.bars]
         return pd.DataFrame(lines, columns=["straightedge", "greatest gap", "readings alone", "at", "ends held off equally",
                                             "readings alone ", "at "])
 
@@ -112,11 +106,10 @@ class Flatness:
         if not self.bars:
             return f"No straightedge of {word_distance(min(LENGTHS))} fits on any flat part. {BETWEEN}"
         bar = self.bar(2.0) or self.bars[-1]
-        said = (f"Under {word_distance(bar.length)} the greatest gap is {word_mm(bar.found.gap, digits=1)}, at "
-                f"{word_place(*bar.found.where)}.")
+        said = f"Under {word_distance(bar.length)} the greatest gap is {_mm(bar.found.gap)}, at {word_place(*bar.found.where)}."
         if bar.gap_alone is not None:
             said += (f" On a surface that is truly flat, errors of the readings alone would show up to "
-                     f"{word_mm(bar.gap_alone, digits=1)} in {word_share(self.sure)} of surveys.")
+                     f"{_mm(bar.gap_alone)} in {word_share(self.sure)} of surveys.")
         tests = whole_up(self.area / TESTS.range.likely)
         return (f"{said} {BETWEEN} A real straightedge with a wedge or a feeler under it does: where no number was agreed, at "
                 f"least {tests} test{'s' * (tests > 1)} for this area ({TESTS.source}).")
@@ -131,6 +124,10 @@ class Flatness:
         return (f"<p>{escape(self.sentence())}</p>{html_table(self.bars_words, words=True)}{first}"
                 f"<details{'' if first else ' open'}><summary>{'Other classes' if first else 'The classes'}</summary>"
                 f"{html_table(words[~mine], words=True)}</details>")
+
+
+def _mm(metres: float | None) -> str:
+    return "" if metres is None else word_mm(metres, digits=1)
 
 
 def flatness(surface: Laid | Ground, *, within: Any = None, covariance: Floats | None = None,
@@ -150,7 +147,15 @@ def flatness(surface: Laid | Ground, *, within: Any = None, covariance: Floats |
     paving : str
         A class in REGULARITY that is shown first.
 
-    Raises SurveyError for something else, and what `straightedge` refuses other than a bar that is too long.
+    Refuses something else, an area or a covariance for a laid surface, which has both, and what `straightedge` refuses other
+    than a bar that is too long.
+
+    Source: `REGULARITY`, class by class.
+
+    >>> valley = Ground([0, 1, 2, 0, 1, 2], [0, 0, 0, 2, 2, 2], [0.0, -0.004, 0.0] * 2)
+    >>> found = flatness(valley)
+    >>> round(found.bar(2.0).found.gap, 6), found.verdict(REGULARITY["SR1"]), found.verdict(REGULARITY["SR2"])
+    (0.004, 'not met', 'met')
     """
     must_be(surface, (Laid, Ground), "the surface")
     if not 0 < finite(sure, "how sure it must be", "It is a chance, e.g. 0.95.") < 1:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from ..errors import SurveyError, finite
-from .published import MEMORY, PRACTICE, QUOTED, READ
+from .published import MEMORY, PRACTICE, QUOTED, READ, Sourced
 
 EUROCODE = ("EN 1991-1-1", "Annex A", "2002")
 GRAVITY = 9.81  # m/s²: the standard's unit weights in kN/m³ become masses by it
@@ -15,7 +15,11 @@ GRAVITY = 9.81  # m/s²: the standard's unit weights in kN/m³ become masses by 
 
 @dataclass(frozen=True)
 class Range:
-    """The least, the likeliest and the greatest value of something that is not known exactly, all in one unit.
+    """The least, the likeliest and the greatest value of something that is not known exactly, all in one unit: m, kg/m³, a share.
+
+    Refuses a value that is no finite number, and values out of order.
+
+    Reason: what hangs on several such values is told at its ends too, with all that makes it little or much together.
 
     >>> Range(1.15, 1.2, 1.3) * Range(2, 2, 3)
     Range(low=2.3, likely=2.4, high=3.9000000000000004)
@@ -39,12 +43,12 @@ class Range:
 
     def __mul__(self, other: Range | float) -> Range:
         """The product, ends with ends; both must be nought or more."""
-        times = other.values if isinstance(other, Range) else (other,) * 3
+        times = other.values if isinstance(other, Range) else (finite(other, "the factor", "It is a number, or a Range."),) * 3
         return Range(*(one * by for one, by in zip(self.values, times, strict=True)))
 
     def __add__(self, other: Range | float) -> Range:
         """The sum, ends with ends."""
-        more = other.values if isinstance(other, Range) else (other,) * 3
+        more = other.values if isinstance(other, Range) else (finite(other, "what is added", "It is a number, or a Range."),) * 3
         return Range(*(one + by for one, by in zip(self.values, more, strict=True)))
 
 
@@ -62,8 +66,16 @@ def range_of(value: Any, what: str, rule: str) -> Range:
 
 
 @dataclass(frozen=True)
-class Published:
-    """A range from outside the project: `range` in `unit`, where it is written and how sure we are of it."""
+class Published(Sourced):
+    """A range from outside the project: `range` in `unit`, where it is written and how sure we are of it.
+
+    Units are those of site work: "m", "m³", "kg/m³", "mm/h" and the like; none of a mere number. Nothing is refused.
+
+    Reason: as for a `Limit`; what is handed down as a range is kept as one.
+
+    >>> INTENSITIES["paved areas"].range.likely, INTENSITIES["paved areas"].unit
+    (50.4, 'mm/h')
+    """
 
     range: Range
     unit: str
@@ -72,12 +84,6 @@ class Published:
     clause: str = ""
     edition: str = ""
     confidence: str = PRACTICE
-
-    @property
-    def source(self) -> str:
-        """Document, clause, edition and confidence in one line."""
-        written = ", ".join(part for part in (self.document, self.clause, self.edition) if part)
-        return f"{written} ({self.confidence})" if written else self.confidence
 
 
 def _share(low: float, likely: float, high: float, what: str, *source: str) -> Published:

@@ -20,7 +20,7 @@ from ..surface.ground import Ground
 from ..surface.plane import Floats, PlaneFit, fit_plane, frozen
 from ..survey.reduction import ReducedLevels
 from ..wording import html_table, word_fall, word_level, word_mm, word_place
-from .asked import conditions_on, corners_of, demands_on, facets_for
+from .asked import asked_of
 from .brief import Brief
 from .budget import ErrorBudget
 from .certainty import Certainty, fall_way, mostly, nothing_read, with_missing
@@ -221,12 +221,8 @@ def judged(found: LaidSpots, levels: Floats, finish: Finish, brief: Brief, reduc
     parts = [_part(number, facet, spots, errors) for number, facet in enumerate(finish.facets, start=1)]
     built = Finish(tuple(Facet(part.fit.plane, facet.area, facet.towards, facet.along)
                          for part, facet in zip(parts, finish.facets, strict=True)))
-    corners = corners_of(finish)
-    demands = demands_on(finish, brief)
-    numbers = {id(facet): number for number, facet in enumerate(finish.facets)}
-    asked = [(number, condition, numbers[id(facet)]) for number, demand in enumerate(demands)
-             for condition in conditions_on(demand, finish, brief, corners)
-             for facet in facets_for(finish, brief, condition, corners)]
+    demands, on_design = asked_of(finish, brief)
+    asked = [(number, condition, finish.facets.index(facet)) for number, condition, facet in on_design]
     weights = [_weights(condition, parts[facet], built.facets[facet]) for _, condition, facet in asked]
     values = [condition.found(built.facets[facet]) if condition.at is None else
               condition.constant + condition.sign * float(share @ parts[facet].fit.observed)

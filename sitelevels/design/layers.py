@@ -12,14 +12,13 @@ from typing import Any
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 
 from ..errors import SurveyError, SurveyWarning, finite, must_be
 from ..surface.facet import polygon_of
-from ..surface.plane import FARTHEST
+from ..surface.plane import FARTHEST, Floats, plan_places
 from ..wording import whole_up, word_distance, word_mm, word_number, word_place
 from .handbook import DENSITIES, Published, Range, range_of
-from .published import MEMORY, READ
+from .published import ICPI, MEMORY, READ
 
 THICKEST = 1.0  # m: a layer of paving thicker than this is questioned
 DENSEST = 10_000.0  # kg/m³: iron is lighter
@@ -28,7 +27,6 @@ UNITS, BEDDING, COMPACTED = "units", "bedding", "compacted"
 KINDS = (UNITS, BEDDING, COMPACTED)
 
 _SHARE, _RATIO, _LENGTH = "of what is needed", "m³ loose for 1 m³ in place", "m"
-_LEAST_BASE = ("ICPI construction tolerances guide", "", "", READ)
 USUAL: dict[str, dict[str, Published]] = {
     UNITS: {
         "tolerance": Published(Range(0.0, 0.0, 0.0), _LENGTH, "units are as thick as they are sold"),
@@ -45,7 +43,7 @@ USUAL: dict[str, dict[str, Published]] = {
     },
     COMPACTED: {
         "tolerance": Published(Range(0.020, 0.020, 0.020), _LENGTH, "thickness of a base, 20 mm more or 13 mm less; the greater",
-                               *_LEAST_BASE),
+                               *ICPI),
         "loose": Published(Range(1.15, 1.2, 1.5), _RATIO, "graded crushed stone; the upper end stands in a paving supplier's "
                            "guide", "", "", "", MEMORY),
         "density": DENSITIES["crushed stone"],
@@ -61,8 +59,8 @@ CONCRETE_MIX = {"loose": Published(Range(1.54, 1.54, 1.54), _RATIO, "dry parts o
                                    "estimating examples (India)", "", "", READ),
                 "waste": Published(Range(0.0, 0.0, 0.0), _SHARE, "counted in the dry parts")}
 BEYOND_LEAST = Published(Range(0.150, 0.150, 0.150), _LENGTH, "dig and sub-base reach past a free edge by the greater of "
-                         "150 mm and the thickness of the base", *_LEAST_BASE)
-NO_UNITS = "A density is in kg/m³, over 0 and at most 10 000: a number, or the least, the likeliest and the greatest."
+                         "150 mm and the thickness of the base", *ICPI)
+NO_UNITS = "A density is in kg/m³, from 1 to 10 000: a number, or the least, the likeliest and the greatest."
 
 
 @dataclass(frozen=True)
@@ -93,12 +91,12 @@ class Layer:
     price : (amount, unit), optional
         In any money, for one "m3" (loose), "t", "bulk bag", "m2" or "each" unit.
 
-    What is left out is as usual for the kind: USUAL says what that is and where it comes from.
-
     Raises
     ------
     SurveyError
         A thickness that is missing, negative or no number, a waste over 100 %, and whatever else cannot be.
+
+    Source: USUAL says what is taken for what is left out, by kind, and where that comes from.
 
     >>> base = Layer("sub-base", 0.100, kind="compacted")
     >>> base.waste, base.lift
@@ -130,19 +128,18 @@ class Layer:
                           SurveyWarning, stacklevel=3)
         if self.kind is not None and not (isinstance(self.kind, str) and self.kind in KINDS):
             raise SurveyError(f"the kind {of} is {self.kind!r}", rule=f"Kinds are {', '.join(KINDS)}.")
-        usual = USUAL.get(self.kind or "", {})
-        if self.mix is not None:
-            if self.kind == UNITS:
-                raise SurveyError(f"the layer {self.name!r} is units and has a mix", rule="Units are bought, not mixed.",
-                                  remedy="Say kind = \"bedding\" for what is cast in place, or leave the mix out.")
-            usual = usual | mix_usual(_mix(self.mix, of))
-        given: dict[str, Any] = {name: usual[name].range for name in ("loose", "density", "waste")
-                                 if getattr(self, name) is None and name in usual}
+        if self.mix is not None and self.kind == UNITS:
+            raise SurveyError(f"the layer {self.name!r} is units and has a mix", rule="Units are bought, not mixed.",
+                              remedy="Say kind = \"bedding\" for what is cast in place, or leave the mix out.")
+        given: dict[str, Any] = {"mix": _mix(self.mix, of), "price": _price(self.price, of)}
+        usual = USUAL.get(self.kind or "", {}) | mix_usual(given["mix"])
         for name, rule, least, most in (
                 ("loose", "It is 1 or more and at most 3: m³ loose for 1 m³ in place.", 1.0, 3.0),
                 ("density", NO_UNITS, 1.0, DENSEST),
                 ("waste", "It is a share from 0 to 1: waste over 100 % cannot be meant.", 0.0, 1.0)):
             value = getattr(self, name)
+            if value is None and name in usual:
+                value = usual[name].range
             if name == "density" and isinstance(value, str):
                 if value not in DENSITIES:
                     raise SurveyError(f"the density {of} is {value!r}", rule=f"Names are {', '.join(DENSITIES)}.")
@@ -163,7 +160,6 @@ class Layer:
                 raise SurveyError(f"the tolerance {of} is {word_mm(given['tolerance'])}",
                                   rule=f"The layer itself is {word_mm(self.thickness)} thick.")
             given["tolerance"] = self.thickness
-        given |= {"mix": _mix(self.mix, of), "price": _price(self.price, of)}
         if self.mix is not None and self.price is not None:
             raise SurveyError(f"the layer {self.name!r} has both a mix and a price", remedy="Leave one out.",
                               rule="The parts of a mix have prices of their own.")
@@ -234,7 +230,9 @@ def _words(name: str) -> set[str]:
 def room_in(dig: float, layers: Iterable[Layer]) -> Range:
     """What a dig of some depth (m) leaves in hand under the layers, m: the least if all come out thick, likely, the most.
 
-    A negative room is missing. Raises SurveyError for a depth that is no length.
+    A negative room is missing. Refuses a depth that is no length, and what is no layer.
+
+    Reason: nobody knows on site which layers will come out thick, so at the ends of the range all of them do, or none.
 
     >>> layers = [Layer("slab", 0.038), Layer("bed", 0.050, tolerance=0), Layer("sub-base", 0.055, tolerance=0.005)]
     >>> room = room_in(0.150, layers)
@@ -262,7 +260,9 @@ class Underside:
     area : list of corners (k, 2) or polygon, optional
         The part that is broken out, plan, m; the whole paving if not given.
 
-    Raises SurveyError for a thickness that is no length over nought, warns (SurveyWarning) of one over 0.5 m.
+    Refuses a thickness that is no length over nought, and two at one place; asks (SurveyWarning) about one over 0.5 m.
+
+    Source: Shepard's weights by the inverse square of the distance, a textbook rule, from memory.
 
     >>> floor = Underside([(0, 0, 0.10), (4, 0, 0.14)])
     >>> [round(float(one), 3) for one in floor.thickness_at([0, 2], [0, 0])]
@@ -301,10 +301,11 @@ class Underside:
         thick = [place[2] for place in self.thickness]
         return Range(min(thick), min(max(sum(thick) / len(thick), min(thick)), max(thick)), max(thick))
 
-    def thickness_at(self, x: Any, y: Any) -> NDArray[np.float64]:
+    def thickness_at(self, x: Any, y: Any) -> Floats:
         """Thickness in m at places x, y (n,) in m."""
         places = np.array(self.thickness)
-        square = (np.asarray(x, dtype=float)[:, None] - places[:, 0])**2 + (np.asarray(y, dtype=float)[:, None] - places[:, 1])**2
+        xs, ys = plan_places(x, y)
+        square = (xs[:, None] - places[:, 0])**2 + (ys[:, None] - places[:, 1])**2
         weight = 1 / np.maximum(square, 1e-12)
         return np.asarray(weight @ places[:, 2] / weight.sum(axis=1))
 
@@ -313,8 +314,10 @@ class Underside:
 class Footing:
     """Something solid in the ground that stays and is not dug: a footing, the haunch of a pipe.
 
-    `area` in plan (corners or polygon, m), `top` its level in m. Raises SurveyError for an outline that encloses nothing, or a
-    top that is no level.
+    `area` in plan (corners or polygon, m), `top` its level in m. Refuses an outline that encloses nothing, and a top that is no
+    level.
+
+    Reason: dig and concrete end at its top, so that no sum digs it away.
 
     >>> Footing("old footing", [(0, 0), (2, 0), (2, 0.4), (0, 0.4)], 9.80).top
     9.8

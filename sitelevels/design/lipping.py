@@ -75,6 +75,8 @@ def lipping(joints: Any, *, paving: str = "flags and natural stone", most: float
     SurveyError
         No joint, a lip that is no number or higher than 50 mm, a kind that is not there.
 
+    Source: LIPPING for the limits; how sure a rule is, common practice, no source.
+
     >>> found = lipping([("by the door", 0.001), ("at the gully", 0.0042)])
     >>> found.words.loc[1, ["place", "found", "verdict"]].tolist()
     ['at the gully', '4.2 mm', 'not met']
@@ -122,9 +124,30 @@ def lips_by_levels(errors: LevelErrors, points: Iterable[str], finish: Finish, *
                    paving: str = "flags and natural stone") -> Verdicts | None:
     """Differences of level between spots on either side of a joint, less the fall of the finish, as if they were lips.
 
-    None where no two spots stand so near each other.
+    Parameters
+    ----------
+    errors : LevelErrors
+        Those of the book of what was laid.
+    points : names of its spots
+        Pairs no more than 150 mm apart are taken; None is given back where there are none.
+    finish : Finish
+        The design.
+    paving : str
+        A kind in LIPPING.
 
-    Warns that levels cannot show a lip: a difference of two readings is less sure than the limit is wide.
+    Refuses a kind that is not there, and what are no names. Warns (SurveyWarning) that levels cannot show a lip: a difference of
+    two readings is less sure than the limit is wide.
+
+    Source: LIPPING for the limits; JCGM 100:2008, 5.2, for a difference of two readings.
+
+    >>> import sitelevels as sl
+    >>> rows = "A,,1.150,,,1.00,1\\nB,,1.154,,,1.10,1\\nBM,,,1.000,,,"
+    >>> reduced = sl.reduce_book(sl.read_book(f"point,bs,is,fs,rl,x,y\\nBM,1.000,,,10.000,,\\n{rows}"))
+    >>> level = sl.Finish.plane(sl.Plane(9.850, 0, 0), [(0, 0), (4, 0), (4, 2), (0, 2)])
+    >>> with warnings.catch_warnings():
+    ...     warnings.simplefilter("ignore", SurveyWarning)
+    ...     lips_by_levels(ErrorBudget().errors(reduced), ["A", "B"], level).words.loc[0, ["found", "verdict"]].tolist()
+    ['4.0 mm', 'too close to call']
     """
     must_be(errors, LevelErrors, "the errors")
     must_be(finish, Finish, "the design")

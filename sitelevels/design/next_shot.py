@@ -143,7 +143,20 @@ def next_shot(verdicts: SurfaceVerdicts, *, demand: int | None = None) -> NextSh
     demand hangs on: read again from where the instrument stands, or from a fresh set-up on the first known point. On a surface
     that exists its own spots are candidates too, and fresh ones on a grid of GRID m.
 
-    Raises SurveyError where errors are not counted, or the levels come from no book.
+    Refuses verdicts that count no errors, whose levels come from no book, or that hold no such demand. Uncertainties are in m or
+    m/m.
+
+    Reason: each candidate is put into the book and the errors are worked out anew, so that what shots have in common counts.
+
+    >>> import sitelevels as sl
+    >>> area = [(0, 0), (6, 0), (6, 4), (0, 4)]
+    >>> book = sl.read_book("point,bs,is,fs,rl,feature\\nBM,1.0,,,10.0,benchmark\\nD1,,0.95,,,dpc\\nD2,,0.95,,,dpc\\nBM,,,1.0,,")
+    >>> wall = sl.Wall("wall", (0, 0), (6, 0), dpc=[(0, 10.050), (6, 10.050)], points=["D1", "D2"])
+    >>> brief = sl.Brief(area, walls=[wall], demands=[sl.Clearance("wall", 0.150)])
+    >>> finish = sl.Finish.plane(sl.Plane(9.893, 0.001, -1 / 60), area)  # 157 mm below D1, 151 mm below D2
+    >>> verdicts = sl.check_finish(finish, brief, budget=sl.ErrorBudget().errors(sl.reduce_book(book)))
+    >>> next_shot(verdicts).best[0]
+    'D2'
     """
     must_be(verdicts, SurfaceVerdicts, "the verdicts")
     if verdicts.errors is None or len(verdicts.errors.points) < 2:

@@ -163,11 +163,8 @@ class LevelErrors:
                 f"{word_share(float(shares.max()))} comes from {KINDS[int(shares.argmax())]}.")
 
     def __repr__(self) -> str:
-        return f"LevelErrors of {len(self.points)} points, u from {word_mm(self.sd.min(), digits=1)} to {self._most}"
-
-    @property
-    def _most(self) -> str:
-        return word_mm(self.sd.max(), digits=1)
+        least, most = (word_mm(end, digits=1) for end in (self.sd.min(), self.sd.max()))
+        return f"LevelErrors of {len(self.points)} points, u from {least} to {most}"
 
     def _repr_html_(self) -> str:
         table = self.table
@@ -193,14 +190,14 @@ def unevenness(plain: PlaneFit, measured: Floats) -> tuple[float, float]:
     if not freedom:
         return 0.0, 0.0
     design = np.column_stack([np.ones(len(plain.x)), plain.x - plain.x.mean(), plain.y - plain.y.mean()])
-    off = np.eye(len(plain.x)) - design @ np.linalg.pinv(design)
-    left = float(np.trace(off @ measured)) / freedom
+    taken = np.linalg.qr(design)[0].T  # (3, n): what the plane takes of the levels
+    left = float(np.trace(measured) - (taken @ measured * taken).sum()) / freedom
     return max(float(plain.residuals @ plain.residuals) / freedom - left, 0.0), left
 
 
 def propagate(budget: ErrorBudget, reduced: ReducedLevels, instruments: Mapping[int, Sequence[float]] | None,
               headings: Mapping[int, float] | None) -> LevelErrors:
-    """See `ErrorBudget.errors`. Linear propagation, JCGM 100:2008, 5.1 and 5.2; exact, for levels are linear in all of it."""
+    """See `ErrorBudget.errors`."""
     points, sights, moves = reduced.influence()
     setups = reduced.linkage.setups
     stood = _by_setup(instruments, len(setups), "instruments", "(x, y) in m", lambda place: finite_list(

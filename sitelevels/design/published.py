@@ -10,16 +10,9 @@ MEMORY = "from memory: check before use"
 PRACTICE = "common practice, no source"
 
 
-@dataclass(frozen=True)
-class Limit:
-    """A limit from outside the project: `value` in `unit`, where it is written and how sure we are of it.
+class Sourced:
+    """Whatever is written in a document, with how sure we are of it."""
 
-    Units are "m" and "m/m"; of a soakaway also "m/s", "s", "m²" and none.
-    """
-
-    value: float
-    unit: str
-    what: str
     document: str
     clause: str
     edition: str
@@ -28,10 +21,32 @@ class Limit:
     @property
     def source(self) -> str:
         """Document, clause, edition and confidence in one line."""
-        return ", ".join(part for part in (self.document, self.clause, self.edition) if part) + f" ({self.confidence})" \
-            if self.document else self.confidence
+        written = ", ".join(part for part in (self.document, self.clause, self.edition) if part)
+        return f"{written} ({self.confidence})" if written else self.confidence
 
 
+@dataclass(frozen=True)
+class Limit(Sourced):
+    """A limit from outside the project: `value` in `unit`, where it is written and how sure we are of it.
+
+    Units are "m" and "m/m"; of water also "m²", "m/s", "s" and none. Nothing is refused.
+
+    Reason: whoever is to keep a limit can look up its document, and sees whether we have.
+
+    >>> LIMITS["clearance"].value, LIMITS["clearance"].source
+    (0.15, 'NHBC Standards, 10.2.6, 2021 (text read)')
+    """
+
+    value: float
+    unit: str
+    what: str
+    document: str = ""
+    clause: str = ""
+    edition: str = ""
+    confidence: str = PRACTICE
+
+
+ICPI = ("ICPI construction tolerances guide", "", "", READ)
 LIMITS: dict[str, Limit] = {
     "clearance": Limit(0.150, "m", "paths, patios and drives lie at least this far below the damp-proof course",
                        "NHBC Standards", "10.2.6", "2021", READ),
@@ -72,18 +87,18 @@ LIMITS: dict[str, Limit] = {
                        "Part M (England), as summarised by a self-build centre", "", "", QUOTED),
     "step most, garden": Limit(0.220, "m", "greatest rise of garden steps outside the building regulations",
                                "NHBC Standards", "10.2.5", "2020", READ),
-    "gully proud least": Limit(0.003, "m", "paving stands at least this far above the grating of a drain",
-                               "ICPI construction tolerances guide", "", "", READ),
-    "gully proud most": Limit(0.010, "m", "paving stands at most this far above the grating of a drain",
-                              "ICPI construction tolerances guide", "", "", READ),
-    "air brick": Limit(0.075, "m", "paving lies this far below the bottom of an air brick", "", "", "", PRACTICE),
+    "gully proud least": Limit(0.003, "m", "paving stands at least this far above the grating of a drain", *ICPI),
+    "gully proud most": Limit(0.010, "m", "paving stands at most this far above the grating of a drain", *ICPI),
+    "air brick": Limit(0.075, "m", "paving lies this far below the bottom of an air brick"),
     "channel from wall": Limit(0.500, "m", "where levels would bring water to a wall, a reverse fall for at least this width",
                                "Approved Document H (England)", "H3, about 2.6", "2015", MEMORY),
-    "row of paving": Limit(0.450, "m", "a usual length of a flag: one row of old paving", "", "", "", PRACTICE),
-    "cover": Limit(0.150, "m", "finished level above a buried thing that stays: a unit, its bed and some sub-base",
-                   "", "", "", PRACTICE),
+    "row of paving": Limit(0.450, "m", "a usual length of a flag: one row of old paving"),
+    "cover": Limit(0.150, "m", "finished level above a buried thing that stays: a unit, its bed and some sub-base"),
 }
-"""Limits by name. Each demand names those that bear on it; a demand that leaves its limit out takes the first of them."""
+"""Limits by name, in m or m/m.
+
+Each demand names those that bear on it; a demand that leaves its limit out takes the first of them.
+"""
 
 CAUTIONS = (
     "Before you dig, look for buried cables, gas and water: ask for the drawings, use a locator, dig by hand near them "

@@ -32,7 +32,7 @@ HOUR = ("An hour after rain some of it will have dried or soaked away, and joint
 
 @dataclass(frozen=True, eq=False)
 class StandingWater:
-    """Where water stands and how sure that is. Made by `standing_water`.
+    """Where water stands, how deep (m) and wide (m²), and how sure that is. Made by `standing_water`.
 
     `again` holds re-runs over the error budget, None where errors are not counted; `doors` are places beside which none may
     stand; `sure` is the chance asked of a verdict.
@@ -139,8 +139,18 @@ def standing_water(ponding: Ponding, *, covariance: ArrayLike | None = None, doo
         Entrance doors, beside which no water may stand.
     sure : float
         The chance asked of "met" and of "not met".
+    seed : int
+        Of the random numbers: the same seed gives the same levels.
 
-    Raises SurveyError for a covariance of another size, or a chance that is none.
+    Refuses a covariance of another size, a chance under 0.5 or from 1 on, and a door without a place.
+
+    Source: `STANDING_DEEP`, `STANDING_WIDE`: NHBC Standards, 9.1.11, 2018 (text read).
+
+    >>> from sitelevels import Ground, ponding
+    >>> dish = Ground([0, 4, 4, 0, 2], [0, 0, 4, 4, 2], [10.0, 10.0, 10.0, 10.0, 9.97])  # 30 mm deep
+    >>> found = standing_water(ponding(dish, [(0, 0), (4, 0), (4, 4), (0, 4)])).table
+    >>> found["what"][0], round(float(found["found"][0]), 6), found["verdict"][0]
+    ('depth', 0.03, 'not met')
     """
     must_be(ponding, Ponding, "the ponding")
     if not 0.5 <= finite(sure, "how sure a verdict must be", "It is a chance, e.g. 0.95.") < 1:

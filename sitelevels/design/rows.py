@@ -15,7 +15,7 @@ from ..surface.facet import Facet
 from ..surface.finish import Finish
 from ..surface.plane import Floats, Plane
 from ..surface.shapes import Part, Shape, facets_of
-from .asked import conditions_on, corners_of, demands_on, facets_for
+from .asked import asked_of
 from .brief import Brief
 from .check import certainty_of
 from .conditions import Condition, Demand
@@ -33,9 +33,9 @@ class Rows:
     """What a brief demands of a shape: each row of `a` (m, n) times the unknowns lies between `low` and `high` (m,).
 
     The unknowns are shifted and scaled so that nought is a level surface and one moves no corner of the area by more than
-    1 m: unknowns = base + x / scale. `owner` (m,) is the number of the demand that a row belongs to, `of` its condition,
-    `part` the
-    number of its part, `share` (m,) how much of a limit's change it feels: less than one on the tangents of a greatest gradient.
+    1 m: unknowns = base + x / scale. `owner` (m,) is the number of the demand that a row belongs to, `of` its condition, `part`
+    the number of its part, `share` (m,) how much of a limit's change it feels: less than one on the tangents of a greatest
+    gradient.
     """
 
     brief: Brief
@@ -95,23 +95,20 @@ class Rows:
         return worst
 
     def nearest(self, keep: Bools) -> tuple[float, Floats]:
-        """The least by which the worst kept of some demands (k,) must be broken, m or m/m, and unknowns (n,) that do so."""
+        """The least by which the worst kept of some demands (k,) must be broken, m or m/m, and unknowns (n,) that do so.
+
+        Raises SurveyError, in words, where HiGHS finds none.
+        """
         a, b = self.upper(keep[self.owner])
         n = len(self.base)
         if not len(b):
             return 0.0, np.zeros(n)
-        found = needed(np.append(np.zeros(n), 1.0), np.column_stack([a, -np.ones(len(b))]), b, [(None, None)] * n + [(0.0, None)])
+        found = least(np.append(np.zeros(n), 1.0), np.column_stack([a, -np.ones(len(b))]), b, [(None, None)] * n + [(0.0, None)])
+        if found is None:
+            raise SurveyError("no surface could be worked out from these demands",
+                              rule="Levels, limits and positions that differ a millionfold cannot be weighed against each other.",
+                              remedy="Look for one with a digit or a unit too many.")
         return float(found[n]), found[:n]
-
-
-def needed(cost: Floats, a: Floats, b: Floats, bounds: Any = (None, None)) -> Floats:
-    """As `least`, where there must be an answer. Raises SurveyError, in words, where HiGHS finds none."""
-    found = least(cost, a, b, bounds)
-    if found is None:
-        raise SurveyError("no surface could be worked out from these demands",
-                          rule="Levels, limits and positions that differ a millionfold cannot be weighed against each other.",
-                          remedy="Look for one with a digit or a unit too many.")
-    return found
 
 
 def least(cost: Floats, a: Floats, b: Floats, bounds: Any = (None, None)) -> Floats | None:
@@ -130,26 +127,15 @@ def rows_of(brief: Brief, shape: Shape, level: float) -> Rows:
     parts = shape.parts(brief.area)
     base = shape.flat(level)
     finish = Finish(facets_of(parts, base))
-    demands = demands_on(finish, brief)
-    corners = corners_of(finish)
-    rows, low, high, owner, of, number_of, share = [], [], [], [], [], [], []
-    for number, demand in enumerate(demands):
-        for condition in conditions_on(demand, finish, brief, corners):
-            for facet in facets_for(finish, brief, condition, corners):
-                place = finish.facets.index(facet)
-                for a, lowest, highest, felt, told in _linear(condition, facet, parts[place]):
-                    rows.append(a)
-                    low.append(-np.inf if lowest is None else lowest)
-                    high.append(np.inf if highest is None else highest)
-                    owner.append(number)
-                    of.append(told)
-                    number_of.append(place)
-                    share.append(felt)
+    demands, asked = asked_of(finish, brief)
+    held = [(number, place, *row) for number, condition, facet in asked for place in [finish.facets.index(facet)]
+            for row in _linear(condition, facet, parts[place])]
+    owner, part, rows, low, high, share, of = zip(*held, strict=True) if held else ((),) * 7
     a = np.array(rows).reshape(-1, len(base))
     shift = a @ base
     scale = np.max([np.abs(moved(part, *shapely.get_coordinates(part.area).T)).max(axis=0) for part in parts], axis=0)
     return Rows(brief, shape, parts, demands, base, scale, a / scale, np.array(low) - shift, np.array(high) - shift,
-                np.array(owner, dtype=np.intp), tuple(of), tuple(number_of), np.array(share))
+                np.array(owner, dtype=np.intp), of, part, np.array(share))
 
 
 def moved(part: Part, x: Any, y: Any) -> Floats:
@@ -157,24 +143,21 @@ def moved(part: Part, x: Any, y: Any) -> Floats:
     return np.stack([np.ones_like(x), x - part.origin[0], y - part.origin[1]], axis=-1) @ part.basis
 
 
-def _linear(condition: Condition, facet: Facet, part: Part) -> Iterator[
-        tuple[Floats, float | None, float | None, float, Condition]]:
+def _linear(condition: Condition, facet: Facet, part: Part) -> Iterator[tuple[Floats, float, float, float, Condition]]:
     """A condition on a facet as rows on the unknowns, with their limits and how much of a change of these they feel.
 
     A greatest gradient is one condition for each of the directions in which it is held.
     """
-    low, high = condition.low, condition.high
+    low, high = condition.ends
     if condition.at is not None:
-        x, y = condition.at
-        free = condition.constant
-        yield (condition.sign * moved(part, np.array(x), np.array(y)), None if low is None else low - free,
-               None if high is None else high - free, 1.0, condition)
+        x, y = map(np.array, condition.at)
+        yield condition.sign * moved(part, x, y), low - condition.constant, high - condition.constant, 1.0, condition
     elif (way := condition.way_on(facet)) is not None:
         length = float(np.hypot(*way))
         yield -(way[0] * part.basis[1] + way[1] * part.basis[2]) / length, low, high, 1.0, condition
-    elif high is not None:
+    elif high < np.inf:
         for tangent, (x, y) in zip(tangents(part), _round(), strict=True):
-            yield tangent, None, high * INSIDE, INSIDE, replace(condition, toward=(-float(x), -float(y)))
+            yield tangent, -np.inf, high * INSIDE, INSIDE, replace(condition, toward=(-float(x), -float(y)))
 
 
 def tangents(part: Part) -> Floats:

@@ -33,7 +33,9 @@ class Search:
         self.b = self.b + missed + DIGITS
 
     def come_near(self, a: Floats, wanted: Floats) -> None:
-        """The least sum of |a x − wanted|."""
+        """The least sum of |a x − wanted|; nothing where nothing is wanted."""
+        if not len(wanted):
+            return
         self._widen(len(wanted))
         missed = -np.eye(self.a.shape[1])[-len(wanted):]
         for sign in (1.0, -1.0):

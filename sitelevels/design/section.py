@@ -6,16 +6,14 @@ from dataclasses import dataclass
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 
 from ..errors import SurveyError
 from ..surface.finish import Finish
 from ..surface.ground import Ground
+from ..surface.plane import Floats
 from ..wording import word_distance
 from .brief import SAME_STATION, Brief, Wall
 from .demands import Clearance
-
-Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, eq=False)
@@ -23,8 +21,7 @@ class Section:
     """Profiles square to a wall, `along` m from its first end. Made by `cut_section`.
 
     `out` (n,) are the distances out from the wall at which either profile bends, `finished` (n,) and `existing` (n,) are levels,
-    `dpc` is a level, all in m;
-    `existing` is NaN beyond the spots (a gap in the line that is drawn, no level). `fall_away` in m/m.
+    `dpc` is a level, all in m; `existing` is NaN beyond the spots (a gap in the line that is drawn, no level).
     """
 
     brief: Brief
@@ -34,7 +31,6 @@ class Section:
     finished: Floats
     existing: Floats
     dpc: float
-    fall_away: float
 
     @property
     def clearance(self) -> float:
@@ -103,6 +99,4 @@ def cut_section(brief: Brief, finish: Finish, ground: Ground, wall_name: str, al
     covered = ground.covers(x, y)
     existing = np.full(len(out), np.nan)
     existing[covered] = ground.level_at(x[covered], y[covered])
-    facet = finish.facet_at(float(x[0]), float(y[0]))
-    return Section(brief, wall, along, out, np.asarray(finish.level_at(x, y)), existing, wall.dpc_at(along),
-                   facet.plane.fall_towards(*outward))
+    return Section(brief, wall, along, out, np.asarray(finish.level_at(x, y)), existing, wall.dpc_at(along))

@@ -10,7 +10,7 @@ from html import escape
 import numpy as np
 import pandas as pd
 
-from ..errors import SurveyError, SurveyWarning, must_be
+from ..errors import SurveyError, SurveyWarning, must_be, whole
 from ..surface.finish import Finish
 from ..surface.ground import Ground
 from ..wording import html_table, word_chance, word_mm, word_number, word_share, word_twenty, word_volume
@@ -32,7 +32,7 @@ SHOWN = 8  # inputs by name in a table or picture; the rest together
 
 @dataclass(frozen=True, eq=False)
 class Sensitivity:
-    """What moves each verdict. Made by `sensitivity`."""
+    """What moves each verdict, told in mm or mm/m. Made by `sensitivity`."""
 
     verdicts: SurfaceVerdicts
     ground: Ground | None
@@ -157,19 +157,22 @@ class Sensitivity:
         place = [one.demand for one in found.worst].index(only)
         return found.worst[place], found.judged[place][0]
 
+    @cached_property
+    def _formation(self) -> Finish:
+        return self.verdicts.finish.lowered(self.verdicts.brief.build_up)
+
     def _volumes(self) -> list[tuple[str, str, float, float, str, str]]:
         """The volume moved without each spot of the ground that lies inside it."""
         ground = self.ground
         if ground is None or ground.points is None or len(ground.points) < 4:
             return []
-        formation = self.verdicts.finish.lowered(self.verdicts.brief.build_up)
-        whole = moved_to(ground, formation)
+        whole = moved_to(ground, self._formation)
         lines = []
         for number, point in enumerate(ground.points):
             keep = np.arange(len(ground.points)) != number
             try:
                 other = Ground(ground.x[keep], ground.y[keep], ground.level[keep])
-                lines.append((point, "volume moved", whole, moved_to(other, formation), "m³", ""))
+                lines.append((point, "volume moved", whole, moved_to(other, self._formation), "m³", ""))
             except SurveyError:
                 continue
         return lines
@@ -231,10 +234,9 @@ class Sensitivity:
         u = self.volume_u()
         if u is None or self.ground is None:
             return "There is no ground to count a volume from."
-        moved = moved_to(self.ground, self.verdicts.finish.lowered(self.verdicts.brief.build_up))
-        return (f"{word_volume(moved)} are moved between the spots that were read; done 20 times, the survey would find that "
-                f"within {word_volume(MOSTLY * u)} about 19 times (by linear propagation; what the ground does between spots is "
-                "not counted).")
+        return (f"{word_volume(moved_to(self.ground, self._formation))} are moved between the spots that were read; done 20 "
+                f"times, the survey would find that within {word_volume(MOSTLY * u)} about 19 times (by linear propagation; "
+                "what the ground does between spots is not counted).")
 
     def volume_u(self) -> float | None:
         """Standard uncertainty of the volume moved in m³ from the errors of the ground's spots; None where no book tells these.
@@ -245,7 +247,7 @@ class Sensitivity:
         known = [(number, where[point]) for number, point in enumerate(points or ()) if point in where]
         if self.ground is None or not known:
             return None
-        slopes = volume_slopes(self.ground, self.verdicts.finish.lowered(self.verdicts.brief.build_up))
+        slopes = volume_slopes(self.ground, self._formation)
         numbers, rows = (list(each) for each in zip(*known, strict=True))
         tape = self.errors.budget.tape * self.ground.plane_fit().plane.fall
         return float(np.sqrt(slopes[numbers] @ self.errors.covariance[np.ix_(rows, rows)] @ slopes[numbers]
@@ -277,7 +279,17 @@ def sensitivity(verdicts: SurfaceVerdicts, *, ground: Ground | None = None, tria
     seed : int
         Of the random numbers: the same seed gives the same trials.
 
-    Raises SurveyError for verdicts that count no errors, and for no trials.
+    Refuses verdicts that count no errors or hold no demand, and no trials. Tables are in mm or mm/m.
+
+    Source: JCGM 100:2008, 5.1, for what moves a margin; JCGM 101:2008 (from memory) for the simulated surveys.
+
+    >>> import sitelevels as sl
+    >>> area = [(0, 0), (6, 0), (6, 4), (0, 4)]
+    >>> brief = sl.Brief(area, walls=[sl.Wall("wall", (0, 0), (6, 0), dpc=10.0)], demands=[sl.Clearance("wall", 0.150)])
+    >>> finish = sl.Finish.plane(sl.Plane(9.848, 0.0, -1 / 60), area)  # 152 mm below the DPC
+    >>> found = sensitivity(check_finish(finish, brief, budget=ErrorBudget(laying=0.020)))
+    >>> found.inputs(0)["kind"][0], round(float(found.inputs(0)["flips"][0]), 3)  # mm
+    ('laying', 2.0)
     """
     must_be(verdicts, SurfaceVerdicts, "the verdicts")
     must_be(ground, (Ground, type(None)), "the ground")
@@ -285,10 +297,7 @@ def sensitivity(verdicts: SurfaceVerdicts, *, ground: Ground | None = None, tria
         raise SurveyError("the verdicts count no errors", remedy="Give check_finish a budget.")
     if not verdicts.worst:
         raise SurveyError("nothing is demanded of the surface", remedy="Put demands into the brief.")
-    for name, value, least in (("trials", trials, 1), ("seed", seed, 0)):
-        if isinstance(value, bool) or not isinstance(value, (int, np.integer)) or not least <= value <= MOST_TRIALS:
-            raise SurveyError(f"{name} is {value!r}", rule=f"It is a whole number from {least} to {MOST_TRIALS}.")
-    return Sensitivity(verdicts, ground, int(trials), int(seed))
+    return Sensitivity(verdicts, ground, whole(trials, "trials", 1, MOST_TRIALS), whole(seed, "seed", 0, MOST_TRIALS))
 
 
 def check_again(verdicts: SurfaceVerdicts, errors: LevelErrors) -> SurfaceVerdicts:

@@ -130,6 +130,16 @@ def shot_plan(brief: Brief, *, budget: ErrorBudget | None = None, margin: float 
     ------
     SurveyError
         Margins that are no lengths; more named points than a booking page holds.
+
+    Notes
+    -----
+    That a survey ends where it began, and a plan fits one booking page: common practice, no source.
+
+    >>> import sitelevels as sl
+    >>> wall = sl.Wall("wall", (0, 0), (6, 0), dpc=10.0)
+    >>> brief = sl.Brief([(0, 0), (6, 0), (6, 4), (0, 4)], walls=[wall], demands=[sl.Clearance("wall")])
+    >>> [(shot.point, shot.column) for shot in shot_plan(brief).shots if shot.feature in ("benchmark", "dpc")]
+    [('BM', 'bs'), ('D1', 'is'), ('D2', 'is'), ('BM', 'fs')]
     """
     must_be(brief, Brief, "the brief")
     must_be(budget, (ErrorBudget, type(None)), "the budget")

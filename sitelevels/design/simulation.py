@@ -44,8 +44,7 @@ def simulate(verdicts: SurfaceVerdicts, *, count: int = TRIALS, seed: int = 1) -
     assert certainty is not None
     draw = _drawn(verdicts)
     numbers = [verdicts.places_of(number) for number in range(len(verdicts.worst))]
-    low, high = np.array([[one.condition.low if one.condition.low is not None else -np.inf,
-                           one.condition.high if one.condition.high is not None else np.inf] for one in verdicts.everywhere]).T
+    low, high = np.array([one.condition.ends for one in verdicts.everywhere]).T
     found = np.array([one.found for one in verdicts.everywhere])
     u = np.maximum([one.u or 0.0 for one in verdicts.everywhere], 1e-12)
     low, high = low - ROUNDING * (u < ROUNDING), high + ROUNDING * (u < ROUNDING)  # as the verdict on what is known exactly

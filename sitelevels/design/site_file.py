@@ -24,13 +24,12 @@ def layer_of(reader: Reader) -> Layer:
                  waste=reader.span("waste_percent", 0.01), lift=reader.maybe("lift_mm", 0.001), mix=entry.get("mix"), price=price)
 
 
-def outline_of(reader: Reader, spots: pd.DataFrame) -> shapely.Polygon | None:
-    """The outline given by corners_m or corners; None where there is neither."""
+def outline_of(reader: Reader, spots: pd.DataFrame, usual: str | None = None) -> shapely.Polygon | None:
+    """The outline given by corners_m or corners, or else by all points of a `usual` feature; None where there is none."""
     if "corners_m" in reader.entry:
         return polygon_of(reader.entry["corners_m"])
-    if "corners" in reader.entry:
-        return polygon_of([(spot.x, spot.y) for spot in named(reader.entry["corners"], spots)])
-    return None
+    corners = reader.entry.get("corners", usual)
+    return None if corners is None else polygon_of([(spot.x, spot.y) for spot in named(corners, spots)])
 
 
 def underside_of(reader: Reader, spots: pd.DataFrame) -> Underside:

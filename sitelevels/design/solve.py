@@ -269,7 +269,7 @@ def solve_finish(brief: Brief, ground: Ground, *, shape: Shape | type[Plane] | N
     must_be(brief, Brief, "the brief")
     must_be(ground, Ground, "the ground")
     must_be(budget, (ErrorBudget, LevelErrors, type(None)), "the budget")
-    wanted = OnePlane() if shape is None or (isinstance(shape, type) and shape is Plane) else shape
+    wanted = OnePlane() if shape is None or shape is Plane else shape
     if not isinstance(wanted, (OnePlane, Channel, Outlet)):
         raise SurveyError(f"the shape is {shape!r}", rule="It is Plane, or a Channel(line), or an Outlet(point).")
     if aim not in AIMS:
@@ -314,16 +314,11 @@ def _best(rows: Rows, aim: str, pieces: Pieces) -> tuple[Floats, float, float]:
     targets = [(row, condition.target) for row, condition in enumerate(rows.of) if condition.target is not None]
     a = rows.a[[row for row, _ in targets]]
     wanted = np.array([target for _, target in targets], dtype=float)
-
-    def falls() -> None:
-        if len(wanted):
-            search.come_near(a, wanted)
-    first, second = (falls, search.least_volume) if aim == AIMS[0] else (search.least_volume, falls)
-    first()
-    second()
+    steps = [lambda: search.come_near(a, wanted), search.least_volume]
+    for step in steps if aim == AIMS[0] else reversed(steps):
+        step()
     across = _across(rows)
-    if len(across):
-        search.come_near(across, np.zeros(len(across)))
+    search.come_near(across, np.zeros(len(across)))
     search.flattest(np.concatenate([tangents(part) for part in rows.parts]) / rows.scale)
     slopes = np.concatenate([part.basis[1:] for part in rows.parts]) / rows.scale
     search.come_near(slopes, np.zeros(len(slopes)))  # of those that are as flat by the tangents

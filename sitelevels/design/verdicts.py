@@ -144,7 +144,7 @@ class Finding:
 
 @dataclass(frozen=True, eq=False, kw_only=True, repr=False)
 class Verdicts:
-    """What was found for each demand.
+    """What was found for each demand, numbers in m or m/m. Made by `check_finish`, `check_laid`, `lipping`, `lips_by_levels`.
 
     `worst` holds for each demand the finding nearest to trouble, `everywhere` all of them, with the number of the demand
     (`owners`) of each; `judged` (verdict, chance that it is met) of each demand over all its places, the chance None where

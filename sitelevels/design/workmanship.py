@@ -8,15 +8,21 @@ from typing import Any
 from ..errors import SurveyError
 from ..wording import word_distance, word_mm
 from .handbook import Published, Range
-from .published import PRACTICE, QUOTED, READ, Limit
+from .published import ICPI, QUOTED, READ, Limit, Sourced
 
 
 @dataclass(frozen=True)
-class Regularity:
+class Regularity(Sourced):
     """A class of surface regularity: what may at most show under a straightedge of `length` m, `limit` in m.
 
     With `offset` its ends are held off equally and the surface may lie `limit` above or below the line between them; else it
-    rests on the surface and the limit is that of the gap beneath. `document` and the rest say where it is written.
+    rests on the surface and the limit is that of the gap beneath. `document` and the rest say where it is written. Nothing is
+    refused.
+
+    Reason: some documents rest the straightedge on the surface and others hold its ends off; the two do not compare.
+
+    >>> REGULARITY["SR1"].words
+    'at most 3 mm of gap under 2.00 m'
     """
 
     name: str
@@ -34,11 +40,6 @@ class Regularity:
         way = "either way, ends held off equally," if self.offset else "of gap"
         return f"at most {word_mm(self.limit)} {way} under {word_distance(self.length)}"
 
-    @property
-    def source(self) -> str:
-        """Document, clause, edition and confidence in one line."""
-        return Limit(self.limit, "m", self.name, self.document, self.clause, self.edition, self.confidence).source
-
 
 _FLOORS = ("BS 8204", "as a technical note of the Concrete Society gives it", "current edition; that of 1987 took 3 m", QUOTED)
 _CLAUSE = "a national specification clause in a project specification"
@@ -51,12 +52,12 @@ REGULARITY = {one.name: one for one in (
     Regularity("accessible paving", 0.003, 1.0, False, "BS 8300", f"637 of {_CLAUSE}", "", QUOTED),
     Regularity("drives, paths and terraces", 0.010, 2.0, True, "NHBC Standards", "9.1.11", "2018", READ),
     Regularity("floors of new homes", 0.005, 2.0, True, "NHBC Standards", "9.1.5", "2020", READ),
-    Regularity("interlocking paving", 0.010, 3.0, True, "ICPI construction tolerances guide", "", "", READ),
-    Regularity("compacted base", 0.010, 3.0, True, "ICPI construction tolerances guide", "", "", READ),
+    Regularity("interlocking paving", 0.010, 3.0, True, *ICPI),
+    Regularity("compacted base", 0.010, 3.0, True, *ICPI),
     Regularity("external tiles on a screed", 0.003, 2.0, False, "a tile retailer's installation note (United Kingdom)", "", "",
                READ),
 )}
-"""Classes by name. Falls into gullies and channels are excepted: no straightedge is laid across them."""
+"""Classes by name, limits and lengths in m. Falls into gullies and channels are excepted: no straightedge is laid across them."""
 
 TESTS = Published(Range(20.0, 20.0, 20.0), "m²", "floor area for one straightedge test where no rate was agreed",
                   "floor-measurement consultants' note", "", "", READ)
@@ -64,14 +65,13 @@ TESTS = Published(Range(20.0, 20.0, 20.0), "m²", "floor area for one straighted
 LIPPING: dict[str, Limit] = {
     "flags and natural stone": Limit(0.002, "m", "lip between flags", "BS 7533", f"635 of {_CLAUSE}", "", QUOTED),
     "block paving": Limit(0.002, "m", "lip between blocks", "BS 7533", f"635 of {_CLAUSE}", "", QUOTED),
-    "interlocking paving": Limit(0.003, "m", "lip on pedestrian access routes", "ICPI construction tolerances guide", "", "",
-                                 READ),
+    "interlocking paving": Limit(0.003, "m", "lip on pedestrian access routes", *ICPI),
     "accessible paving, flush joint": Limit(0.005, "m", "lip at a flush joint; twice the width of the joint if that is less",
                                             "BS 8300", f"637 of {_CLAUSE}", "", QUOTED),
     "accessible paving, open joint": Limit(0.002, "m", "lip at a recessed or unfilled joint", "BS 8300", f"637 of {_CLAUSE}",
                                            "", QUOTED),
 }
-"""Greatest lip at a joint, by kind of paving."""
+"""Greatest lip at a joint in m, by kind of paving."""
 
 _WATER = ("NHBC Standards", "9.1.11", "2018", READ)
 STANDING_DEEP = Limit(0.005, "m", "depth of water that may stand an hour after rain; none beside an entrance door", *_WATER)
@@ -115,15 +115,18 @@ SCREEDS = {one.name: one for one in (
     _kind("calcium sulphate, floating", 0.035, *_CENTRE),
     _kind("under external tiles", 0.050, "a tile retailer's installation note (United Kingdom)", "", "", READ),
 )}
-"""Kinds of screed. The Concrete Centre asks for 40 mm of a bonded one: 25 mm are for a high spot of the base, not to design for.
-Flowing screeds and heating: follow the maker."""
+"""Kinds of screed by name, thicknesses in m.
+
+The Concrete Centre asks for 40 mm of a bonded one: 25 mm are for a high spot of the base, not to design for. Flowing screeds
+and heating: follow the maker.
+"""
 SCREED_PIPES = Limit(0.025, "m", "screed above the highest point of a pipe or its lagging",
                      "NHBC Standards", "8.3-S2(b)", "2011", READ)
 SCREED_DESIGN = Limit(0.040, "m", "thickness of a bonded screed to design for", *_CENTRE)
 SCREED_MIX = Published(Range(3.0, 4.0, 4.5), "parts of sand to one of cement", "mix of a screed; over 40 mm concrete may be used",
                        "NHBC Standards", "9.3.4", "2020", READ)
-SCREED_WASTE = Published(Range(0.0, 0.05, 0.10), "of what is needed", "screed lost in mixing and laying", "", "", "", PRACTICE)
-PADS = Published(Range(1.5, 2.0, 2.5), "m", "pads or rails stand as far apart as the straightedge reaches", "", "", "", PRACTICE)
+SCREED_WASTE = Published(Range(0.0, 0.05, 0.10), "of what is needed", "screed lost in mixing and laying")
+PADS = Published(Range(1.5, 2.0, 2.5), "m", "pads or rails stand as far apart as the straightedge reaches")
 
 
 def _falls(flattest: float, steepest: float, what: str, *source: str) -> Published:

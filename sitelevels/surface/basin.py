@@ -11,13 +11,14 @@ from ..errors import finite
 from .flood import Drains, Indices, Standing, adjacency, flood
 from .pieces import shares_above
 from .plane import Floats, frozen
+from .triangles import edges_of
 
 HERE = 1e-9  # m: a corner nearer than this to a drain is its place
 
 
 @dataclass(frozen=True, eq=False)
 class Basin:
-    """One piece of standing water, filled to where it runs over.
+    """One piece of standing water, filled to where it runs over. Made by `ponding`.
 
     `depth` (m) at its deepest, `area` (m²), `volume` (m³) and `level` (m) when full; `place` (x, y in m) where it is deepest,
     `spill` where it runs over; `path` (k, 2) in m from the one over the other to where the water leaves the area.
@@ -39,10 +40,9 @@ class Basin:
         """How far below the level (k,), in m, the water of the deepest place comes to each triangle."""
         _, first, corners = np.unique(self._corners, return_index=True, return_inverse=True)
         levels, corners = -self._below.reshape(-1)[first], corners.reshape(-1, 3)
-        edges = np.stack([corners, np.roll(corners, 1, axis=1)], axis=2).reshape(-1, 2)
         seeds = np.full(len(levels), np.inf)
         seeds[levels.argmin()] = levels.min()
-        rise, _ = flood(levels, adjacency(len(levels), edges), seeds)
+        rise, _ = flood(levels, adjacency(len(levels), edges_of(corners)), seeds)
         return np.asarray(-rise[corners[np.arange(len(corners)), self._below.argmax(axis=1)]])
 
     def _holds(self, drop: float) -> float:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
-from numbers import Real
+from itertools import combinations
 from typing import Any
 
 import numpy as np
@@ -16,7 +16,7 @@ from ..errors import SurveyError, finite, must_be
 from ..wording import html_table, word_area, word_distance, word_fall, word_level, word_mm, word_place
 from .facet import REACH, Facet, polygon_of
 from .overlay import both
-from .plane import Floats, Plane, plan_places
+from .plane import Floats, Plane, plan_places, shaped
 from .shapes import Channel, Outlet, facets_of
 
 LEVEL = 1e-6  # m or m/m: what the last digits leave of nought
@@ -24,7 +24,11 @@ LEVEL = 1e-6  # m or m/m: what the last digits leave of nought
 
 @dataclass(frozen=True, eq=False)
 class Finish:
-    """A finished surface: facets side by side.
+    """A finished surface: facets side by side, levels and places in m.
+
+    Refuses a surface without one, and facets that lie over each other.
+
+    Reason: where two lay over each other, a place would have two levels.
 
     >>> yard = Finish.plane(Plane(9.85, 0.0, -1 / 60), [(0, 0), (6, 0), (6, 4), (0, 4)])
     >>> round(yard.level_at(3.0, 3.0), 3), round(yard.lowered(0.18).level_at(3.0, 3.0), 3)
@@ -40,15 +44,13 @@ class Finish:
             must_be(facet, Facet, "one of the facets")
         if not self.facets:
             raise SurveyError("the finished surface has no facet", rule="It needs at least one plane over an area.")
-        for number, facet in enumerate(self.facets):
-            for other in self.facets[:number]:
-                common = both(facet.area, other.area) if facet.area.intersects(other.area) else shapely.Polygon()
-                smaller = min((facet.area, other.area), key=lambda area: area.area)
-                if common.area > 1e-6 * (smaller.area + smaller.length):
-                    middle = common.representative_point()
-                    where = word_place(middle.x, middle.y)
-                    raise SurveyError(f"two facets of the finished surface lie over each other at {where}",
-                                      rule="Facets lie side by side.", remedy="Correct the area of one of them.")
+        for one, other in combinations((facet.area for facet in self.facets), 2):
+            common = both(one, other) if one.intersects(other) else shapely.Polygon()
+            smaller = min(one, other, key=lambda area: area.area)
+            if common.area > 1e-6 * (smaller.area + smaller.length):
+                place = common.representative_point()
+                raise SurveyError(f"two facets of the finished surface lie over each other at {word_place(place.x, place.y)}",
+                                  rule="Facets lie side by side.", remedy="Correct the area of one of them.")
 
     @classmethod
     def plane(cls, plane: Plane, area: Any) -> Finish:
@@ -147,11 +149,11 @@ class Finish:
         for number, facet in enumerate(self.facets):
             here = nearest == number
             levels[here] = facet.plane.level_at(xs[here], ys[here])
-        return float(levels[0]) if wanted_x.ndim == 0 else levels.reshape(wanted_x.shape)
+        return shaped(levels, wanted_x.shape)
 
     def lowered(self, depth: float) -> Finish:
         """The surface `depth` m below, e.g. the formation under all layers."""
-        must_be(depth, Real, "the depth")
+        finite(depth, "the depth")
         return Finish(tuple(replace(facet, plane=facet.plane.lowered(depth)) for facet in self.facets))
 
     @property

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from .ground import OUT_OF_LINE, Ground
 from .pieces import cut_pieces, shares_above
 from .plane import Floats, frozen
+from .triangles import doubled, edges_of
 
 Indices = NDArray[np.intp]
 Adjacency = tuple[list[int], list[int]]  # of corner v: the second list from the first's entry v to its entry v + 1
@@ -51,8 +52,7 @@ class Net:
     @cached_property
     def tree(self) -> Any:
         """Search tree of the triangles, m from the middle."""
-        corners = self.places[self.triangles]
-        shapes = shapely.polygons(np.concatenate([corners, corners[:, :1]], axis=1))
+        shapes = shapely.polygons(self.places[self.triangles])
         shapes[self.plan < NOTHING] = shapely.Polygon()  # what the cutting leaves, in which no corner has a share
         return shapely.STRtree(shapes)
 
@@ -106,24 +106,25 @@ def net_of(ground: Ground, area: shapely.Polygon) -> Net:
     weights = np.maximum(shares(spots[owners[piece]], places), 0.0)
     weights = np.where(own[:, None], [1.0, 0.0, 0.0], weights / weights.sum(axis=1, keepdims=True))
     triangles = numbers.reshape(-1, 3)
-    (ax, ay), (bx, by) = ((places[triangles[:, corner]] - places[triangles[:, 0]]).T for corner in (1, 2))
-    plan = np.abs(ax * by - ay * bx) / 2
-    solid = (triangles != np.roll(triangles, 1, axis=1)).all(axis=1)
-    triangles, plan = triangles[solid], plan[solid]
-    sides = np.sort(np.stack([triangles, np.roll(triangles, -1, axis=1)], axis=2).reshape(-1, 2), axis=1)
-    edges, times = _counted(sides)
+    triangles = triangles[(triangles != np.roll(triangles, 1, axis=1)).all(axis=1)]
+    plan = np.abs(doubled(places[triangles])) / 2
+    edges, times = _counted(edges_of(triangles))
     return Net(frozen(middle), places, on, weights, triangles, plan, edges, _border(places, edges[times == 1]))
 
 
 def _as_one(places: Floats) -> Indices:
     """A number for each place (k, 2), the same for those that lie together."""
-    from scipy.sparse import coo_array
-    from scipy.sparse.csgraph import connected_components
     from scipy.spatial import cKDTree
     if not len(places):
         return np.empty(0, dtype=np.intp)
-    one, two = cKDTree(places).query_pairs(SAME, output_type="ndarray").T
-    links = coo_array((np.ones(len(one)), (one, two)), shape=(len(places),) * 2)
+    return _linked(len(places), cKDTree(places).query_pairs(SAME, output_type="ndarray"))
+
+
+def _linked(count: int, pairs: Indices) -> Indices:
+    """A number for each of so many, the same for those that pairs (k, 2) hold together."""
+    from scipy.sparse import coo_array
+    from scipy.sparse.csgraph import connected_components
+    links = coo_array((np.ones(len(pairs)), pairs.T), shape=(count, count))
     return np.asarray(connected_components(links, directed=False)[1], dtype=np.intp)
 
 
@@ -364,12 +365,8 @@ class Standing:
     @cached_property
     def basins(self) -> tuple[int, Indices, Indices]:
         """How many, and the number of each corner's (v,), −1 if dry, and of each wet triangle's: wet neighbours share water."""
-        from scipy.sparse import coo_array
-        from scipy.sparse.csgraph import connected_components
         wet = self.water - self.level > DRY
-        one, two = self.net.edges[wet[self.net.edges].all(axis=1)].T
-        links = coo_array((np.ones(len(one)), (one, two)), shape=(len(wet),) * 2)
-        label = connected_components(links, directed=False)[1]
+        label = _linked(len(wet), self.net.edges[wet[self.net.edges].all(axis=1)])
         found, number = np.unique(label[self.lowest], return_inverse=True)
         of = np.full(len(wet), -1)
         of[wet] = np.searchsorted(found, label[wet])

@@ -12,8 +12,8 @@ from numpy.typing import ArrayLike, NDArray
 
 from ..errors import SurveyError
 from ..wording import word_level, word_place
-from .plane import Floats, PlaneFit, fit_plane, frozen, name_of, plan_places, spots_as_arrays
-from .triangles import force_breaks
+from .plane import Floats, PlaneFit, fit_plane, frozen, name_of, plan_places, shaped, spots_as_arrays
+from .triangles import doubled, edges_of, force_breaks, sides_of
 
 SAME_PLACE = 1e-6  # m: tapes are booked to a millimetre, so nearer spots have one and the same place
 OUT_OF_LINE = 0.005  # m: how far spots taped along one line may stand off it
@@ -41,6 +41,11 @@ class Ground:
     ------
     SurveyError
         Fewer than three spots; all in a line; two levels at one place (both spots are named); breaks that cross.
+
+    Notes
+    -----
+    Of all triangles through given spots those of Delaunay are the least narrow, so that a level comes from spots nearby (any
+    textbook of computational geometry).
 
     >>> ground = Ground([0, 4, 4, 0], [0, 0, 3, 3], [10.00, 10.00, 9.94, 9.94])
     >>> round(ground.level_at(2.0, 1.5), 3)
@@ -148,14 +153,12 @@ class Ground:
 
     def _delaunay(self) -> NDArray[np.intp]:
         from scipy.spatial import Delaunay
-        places = self._centred
-        triangles = Delaunay(places).simplices.astype(np.intp)
-        one, two, three = (places[triangles[:, corner]] for corner in range(3))
-        doubled = (two[:, 0] - one[:, 0]) * (three[:, 1] - one[:, 1]) - (two[:, 1] - one[:, 1]) * (three[:, 0] - one[:, 0])
-        triangles[doubled < 0] = triangles[doubled < 0][:, [0, 2, 1]]
-        longest = np.max([np.hypot(*(end - start).T) for start, end in ((one, two), (two, three), (three, one))], axis=0)
+        triangles = Delaunay(self._centred).simplices.astype(np.intp)
+        corners = self._centred[triangles]
+        size = doubled(corners)
+        triangles[size < 0] = triangles[size < 0][:, [0, 2, 1]]
         # along a straight side of the hull rounding leaves slivers that cover nothing and whose gradient is chance
-        kept: NDArray[np.intp] = triangles[np.abs(doubled) > ON_THE_EDGE * longest]
+        kept: NDArray[np.intp] = triangles[np.abs(size) > ON_THE_EDGE * sides_of(corners).max(axis=1)]
         return kept
 
     @cached_property
@@ -167,19 +170,16 @@ class Ground:
         """
         import shapely
         corners = self._centred[self.triangles]
-        sides = np.hypot(*(np.roll(corners, -1, axis=1) - corners).transpose(2, 0, 1))  # (m, 3): from each corner to the next
-        longest = sides.argmax(axis=1)
-        rows = np.arange(len(corners))
-        edges = np.sort(np.stack([self.triangles, np.roll(self.triangles, -1, axis=1)], axis=2), axis=2).reshape(-1, 2)
-        _, edge, times = np.unique(edges, axis=0, return_inverse=True, return_counts=True)
-        on_hull = (times[edge] == 1).reshape(-1, 3)[rows, longest]
-        (ax, ay), (bx, by) = (corners[:, 1] - corners[:, 0]).T, (corners[:, 2] - corners[:, 0]).T
-        height = np.abs(ax * by - ay * bx) / sides[rows, longest]
-        sliver = on_hull & (height < OUT_OF_LINE) & (height < sides[rows, longest] / 200)
+        sides = sides_of(corners)
+        longest = np.arange(len(corners)), sides.argmax(axis=1)
+        _, edge, times = np.unique(edges_of(self.triangles), axis=0, return_inverse=True, return_counts=True)
+        on_hull = (times[edge] == 1).reshape(-1, 3)[longest]
+        height = np.abs(doubled(corners)) / sides[longest]
+        sliver = on_hull & (height < OUT_OF_LINE) & (height < sides[longest] / 200)
         kept = np.zeros(len(self.x), dtype=bool)
         kept[self.triangles[~sliver]] = True
         sliver &= kept[self.triangles].all(axis=1)  # a spot with no other triangle keeps this one
-        shapes = shapely.polygons(np.concatenate([corners, corners[:, :1]], axis=1))
+        shapes = shapely.polygons(corners)
         return shapely.STRtree(shapes[~sliver]), shapely.STRtree(shapes[sliver]), np.flatnonzero(~sliver)
 
     @property
@@ -231,7 +231,7 @@ class Ground:
         gradients, base = self._facets
         corner = self.triangles[triangle, 0]
         level = base[triangle] + gradients[triangle, 0] * (xs - self.x[corner]) + gradients[triangle, 1] * (ys - self.y[corner])
-        return float(level[0]) if wanted_x.ndim == 0 else level.reshape(wanted_x.shape)
+        return shaped(level, wanted_x.shape)
 
     def shares_at(self, x: float, y: float) -> tuple[NDArray[np.intp], Floats, tuple[float, float]]:
         """Which three spots the level at a place hangs on, the share of each, and the place itself.
@@ -256,8 +256,7 @@ class Ground:
     @cached_property
     def spacing(self) -> float:
         """The usual distance in m from a spot to its neighbours: the median side of the triangles."""
-        places = self._centred[self.triangles]
-        return float(np.median(np.hypot(*(places - np.roll(places, 1, axis=1)).transpose(2, 0, 1))))
+        return float(np.median(sides_of(self._centred[self.triangles])))
 
     def facet_gradients(self) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
         """Gradients (m, 2) of the triangles in m/m, positive uphill, and the level in m (m,) at the first corner of each."""

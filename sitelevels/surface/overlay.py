@@ -51,7 +51,7 @@ def polygons(shape: Any) -> list[shapely.Polygon]:
             if part.geom_type == "Polygon" and part.area > CRUMB * max(part.length, 1.0)]
 
 
-def small_triangles(area: shapely.Polygon, step: float) -> list[shapely.Polygon]:
-    """Triangles that make up a polygon, its sides cut every `step` m: small ones for a strip that is hardly wider than that."""
+def small_triangles(area: shapely.Polygon, step: float) -> Any:
+    """The triangles that make up a polygon, its sides cut every `step` m: small ones for a strip hardly wider than that."""
     coarse = shapely.get_parts(shapely.constrained_delaunay_triangles(area))
-    return [small for one in coarse for small in shapely.get_parts(shapely.delaunay_triangles(one.segmentize(step)))]
+    return shapely.get_parts(shapely.delaunay_triangles(shapely.segmentize(coarse, step)))

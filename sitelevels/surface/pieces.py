@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from itertools import chain, pairwise
 from typing import Any
 
 import numpy as np
@@ -14,6 +15,9 @@ from numpy.typing import NDArray
 from ..errors import SurveyError
 from .ground import Ground
 from .plane import Floats
+from .triangles import doubled
+
+MANY_SIDES = 200  # of an outline: looking along each costs more than it saves
 
 
 @dataclass(frozen=True, eq=False)
@@ -32,8 +36,7 @@ class Pieces:
     @cached_property
     def plan(self) -> Floats:
         """Plan area of each piece, m²."""
-        (ax, ay), (bx, by) = (self.corners[:, 1] - self.corners[:, 0]).T, (self.corners[:, 2] - self.corners[:, 0]).T
-        return np.asarray(np.abs(ax * by - ay * bx) / 2)
+        return np.abs(doubled(self.corners)) / 2
 
 
 def cut_pieces(ground: Ground, areas: Sequence[shapely.Polygon]) -> Pieces:
@@ -62,16 +65,30 @@ def cut_pieces(ground: Ground, areas: Sequence[shapely.Polygon]) -> Pieces:
 
 def _clipped(triangles: Floats, shape: Any) -> tuple[Floats, NDArray[np.intp]]:
     """The parts of triangles (m, 3, 2) inside a shape, as triangles (k, 3, 2), and the number of the triangle of each."""
-    outlines = shapely.polygons(np.concatenate([triangles, triangles[:, :1]], axis=1))
     shapely.prepare(shape)
-    inside = shapely.contains_properly(shape, outlines)
-    cut = np.flatnonzero(~inside & shapely.intersects(shape, outlines))
-    parts, part_of = shapely.get_parts(shapely.intersection(outlines[cut], shape), return_index=True)
+    inside = shapely.contains_xy(shape, triangles[:, 0])
+    near = np.flatnonzero(_near(triangles, shape))
+    outlines = shapely.polygons(triangles[near])
+    inside[near] = shapely.contains_properly(shape, outlines)
+    met = ~inside[near] & shapely.intersects(shape, outlines)
+    cut = near[met]
+    parts, part_of = shapely.get_parts(shapely.intersection(outlines[met], shape), return_index=True)
     flat = shapely.area(parts) > 0
     pieces, piece_of = shapely.get_parts(shapely.constrained_delaunay_triangles(parts[flat]), return_index=True)
     rings = shapely.get_coordinates(pieces).reshape(-1, 4, 2)[:, :3]
     whole = np.flatnonzero(inside)
     return np.concatenate([triangles[whole], rings]), np.concatenate([whole, cut[part_of[flat][piece_of]]])
+
+
+def _near(triangles: Floats, shape: Any) -> NDArray[np.bool_]:
+    """Which triangles may meet a side of a shape: making polygons of all the others would take half of the time."""
+    rings = [shapely.get_coordinates(ring).tolist() for ring in shapely.get_rings(shapely.get_parts(shape))]
+    found = np.full(len(triangles), sum(map(len, rings)) > MANY_SIDES)
+    if not found.any():
+        (low_x, low_y), (high_x, high_y) = triangles.min(axis=1).T, triangles.max(axis=1).T
+        for (x1, y1), (x2, y2) in chain.from_iterable(map(pairwise, rings)):
+            found |= (low_x <= max(x1, x2)) & (high_x >= min(x1, x2)) & (low_y <= max(y1, y2)) & (high_y >= min(y1, y2))
+    return found
 
 
 def shares_above(depth: Floats, plan: Floats) -> Floats:

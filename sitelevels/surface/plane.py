@@ -4,16 +4,15 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
-from numbers import Real
-from typing import Any, overload
+from typing import Any, TypeGuard, overload
 
 import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
-from ..errors import SurveyError, must_be
+from ..errors import SurveyError, finite, finite_list, must_be
 from ..wording import word_angle, word_fall, word_mm, word_place
 
 Floats = NDArray[np.float64]
@@ -21,6 +20,9 @@ Floats = NDArray[np.float64]
 FARTHEST = 1e9  # m: no grid on earth has a coordinate so large
 THIN = 1e-6  # spots whose band is narrower than this share of its length lie in a line
 NOTHING = 1e-6  # m: a residual of a thousandth of a millimetre is rounding
+BLOCK = 8192  # spots at once: their sums are taken while they are near the processor
+BROAD = 1e-4  # of its length squared: bands broader than this lose nothing when the plane is found from sums of products
+TELLING = 1e-6  # of the squares of the levels: less than this is not told from their sums, but spot by spot
 SUSPECT = 0.05  # chance, shared over all spots (Bonferroni), below which a residual is suspected
 
 
@@ -37,14 +39,39 @@ def plan_places(x: ArrayLike, y: ArrayLike) -> tuple[Floats, Floats]:
         xs, ys = np.broadcast_arrays(np.asarray(x, float), np.asarray(y, float))
     except (TypeError, ValueError, OverflowError):
         raise SurveyError("a position is not a number, or x and y differ in number", rule="x and y are in m.") from None
-    if not (np.isfinite(xs).all() and np.isfinite(ys).all()):
+    if not ((np.abs(xs) < FARTHEST).all() and (np.abs(ys) < FARTHEST).all()):
         raise SurveyError("a position is not a finite number", rule="x and y are in m.")
     return xs, ys
+
+
+def shaped(values: ArrayLike, shape: tuple[int, ...]) -> Any:
+    """Values for places in the shape of these: a float for one place, an array for arrays."""
+    return np.reshape(values, shape) if shape else float(np.ravel(values)[0])
+
+
+def numbers(values: Any) -> Floats | None:
+    """Values as a new array of floats; None where one of them is no number."""
+    try:
+        return None if np.iscomplexobj(values) else np.array(values, dtype=float)
+    except (TypeError, ValueError, OverflowError):
+        return None
+
+
+def symmetric(table: Any, count: int, *, exact: float = 0.0) -> Floats | None:
+    """A symmetric table (count, count) of finite numbers, like ones to within `exact`; None for any other."""
+    given = numbers(table)
+    if given is None or given.shape != (count, count) or not np.isfinite(given).all():
+        return None
+    return given if np.allclose(given, given.T, rtol=1e-9, atol=exact) else None
 
 
 @dataclass(frozen=True)
 class Plane:
     """A plane: `level` in m at the plan point `at` (m), gradients `gx`, `gy` in m/m, positive uphill along x and y.
+
+    Refuses what is no finite number.
+
+    Reason: level and gradients add up and change their signs; a greatest fall with its direction does not.
 
     >>> yard = Plane(10.0, 0.0, -1 / 60)
     >>> round(yard.level_at(2.0, 3.0), 3), yard.direction
@@ -57,13 +84,9 @@ class Plane:
     at: tuple[float, float] = (0.0, 0.0)
 
     def __post_init__(self) -> None:
-        for name, value in (("level", self.level), ("gx", self.gx), ("gy", self.gy), ("at", self.at)):
-            try:
-                finite = bool(np.isfinite(np.asarray(value, dtype=float)).all())
-            except (TypeError, ValueError, OverflowError):
-                finite = False
-            if not finite:
-                raise SurveyError(f"the plane's {name} is {value!r}", rule="It must be a finite number.")
+        for name in ("level", "gx", "gy"):
+            finite(getattr(self, name), f"the plane's {name}", "It must be a finite number.")
+        finite_list(self.at, "the plane's at", "It must be a place (x, y) in m.", count=2)
 
     @overload
     def level_at(self, x: float, y: float) -> float: ...
@@ -72,8 +95,7 @@ class Plane:
     def level_at(self, x: ArrayLike, y: ArrayLike) -> Any:
         """Level in m at x, y in m: a float for a point, an array for arrays."""
         xs, ys = plan_places(x, y)
-        level = self.level + self.gx * (xs - self.at[0]) + self.gy * (ys - self.at[1])
-        return float(level) if np.ndim(level) == 0 else level
+        return shaped(self.level + self.gx * (xs - self.at[0]) + self.gy * (ys - self.at[1]), xs.shape)
 
     @property
     def fall(self) -> float:
@@ -92,16 +114,15 @@ class Plane:
 
         Raises SurveyError for a direction of no length.
         """
-        must_be(dx, Real, "dx")
-        must_be(dy, Real, "dy")
+        dx, dy = (finite(one, f"the direction's {name}", "It must be a number.") for one, name in ((dx, "dx"), (dy, "dy")))
         length = math.hypot(dx, dy)
-        if not 0 < length < math.inf:
-            raise SurveyError(f"the direction ({dx}, {dy}) has no length", remedy="Give two finite numbers, not both nought.")
+        if not length:
+            raise SurveyError(f"the direction ({dx}, {dy}) has no length", remedy="Give two numbers, not both nought.")
         return -(self.gx * dx + self.gy * dy) / length
 
     def lowered(self, depth: float) -> Plane:
         """The parallel plane `depth` m below."""
-        return Plane(self.level - depth, self.gx, self.gy, self.at)
+        return replace(self, level=self.level - finite(depth, "the depth"))
 
 
 @dataclass(frozen=True, eq=False)
@@ -110,9 +131,7 @@ class PlaneFit:
 
     `x`, `y`, `observed` (n,) in m; `plane` stands at the centroid of the spots; `covariance` (3, 3) is of the level at
     the centroid (m²), gx and gy, or None where three spots leave nothing to judge by; `sd` is the standard deviation of a
-    spot about the plane in m, from the residuals, or None; `residuals` (n,) in m, observed minus fitted, so a high spot is
-    positive; `leverage` (n,), the share of a spot's own level in its fitted level; `weights` (3, n), what each spot's level
-    adds to the level at the centroid, gx and gy.
+    spot about the plane in m, from the residuals, or None. What there is one of for each spot is worked out when it is asked for.
     """
 
     x: Floats
@@ -121,12 +140,28 @@ class PlaneFit:
     plane: Plane
     covariance: Floats | None
     sd: float | None
-    residuals: Floats
-    leverage: Floats
-    weights: Floats
     points: tuple[str, ...] | None
-    _scaled: Floats | None = field(repr=False)  # residuals over the standard deviations given; None with a covariance
-    _sd: Floats | None = field(repr=False)
+    _cofactor: Floats = field(repr=False)  # covariance of level, gx and gy, with the errors given, or for 1 m² of each level
+    _errors: _Errors = field(repr=False)
+
+    @cached_property
+    def residuals(self) -> Floats:
+        """Observed minus fitted (n,), m: a high spot is positive."""
+        return frozen(_off(self.plane, self.x, self.y, self.observed))
+
+    @property
+    def _design(self) -> Floats:
+        return np.vstack([np.ones(len(self.x)), self.x - self.plane.at[0], self.y - self.plane.at[1]])
+
+    @cached_property
+    def weights(self) -> Floats:
+        """What each spot's level adds to the level at the centroid, gx and gy, (3, n)."""
+        return frozen(self._cofactor @ self._errors.precise(self._design))
+
+    @cached_property
+    def leverage(self) -> Floats:
+        """The share (n,) of a spot's own level in its fitted level."""
+        return frozen((self._design * self.weights).sum(axis=0))
 
     @property
     def checked(self) -> bool:
@@ -151,10 +186,11 @@ class PlaneFit:
         """
         count = len(self.x)
         telling = (np.abs(self.residuals) > NOTHING) & (self.leverage < 1 - 1e-9)
-        if self._scaled is None or count < 5 or not telling.any():
+        if self._errors.factor is not None or count < 5 or not telling.any():
             return np.zeros(count)
-        squares = np.divide(self._scaled**2, 1 - self.leverage, out=np.zeros(count), where=telling)
-        others = np.maximum(self._scaled @ self._scaled - squares, 1e-30 * (self._scaled @ self._scaled))
+        scaled = self.residuals if self._errors.sd is None else self.residuals / self._errors.sd
+        squares = np.divide(scaled**2, 1 - self.leverage, out=np.zeros(count), where=telling)
+        others = np.maximum(scaled @ scaled - squares, 1e-30 * (scaled @ scaled))
         return np.asarray(np.copysign(np.sqrt(squares / (others / (count - 4))), self.residuals))
 
     @property
@@ -165,15 +201,15 @@ class PlaneFit:
         (Cook and Weisberg, Residuals and Influence in Regression, 1982, section 2.2.2); residual in m, fall_without
         is the true fall in m/m of the plane through the others. With fewer than five spots there are none.
         """
-        from scipy.stats import t as student
+        from scipy.special import stdtr  # the same as scipy.stats.t, which takes most of a second to load
         size = self.studentised
         count = len(size)
-        chance = np.minimum(2 * student.sf(np.abs(size), count - 4) * count, 1.0) if size.any() else np.ones(count)
+        chance = np.minimum(2 * stdtr(count - 4, -np.abs(size)) * count, 1.0) if size.any() else np.ones(count)
         lines = []
         for index in map(int, np.flatnonzero(chance < SUSPECT)):
             keep = np.arange(count) != index
             try:
-                sd = None if self._sd is None else self._sd[keep]
+                sd = None if self._errors.sd is None else self._errors.sd[keep]
                 without = fit_plane(self.x[keep], self.y[keep], self.observed[keep], sd=sd).plane.fall
             except SurveyError:  # the others lie in a line: this spot alone gives the fall
                 continue
@@ -198,15 +234,22 @@ def name_of(points: tuple[str, ...] | None, index: int) -> str:
     return str(index + 1) if points is None else points[index]
 
 
+def _kept(values: ArrayLike) -> TypeGuard[Floats]:
+    """Whether values are an array that nobody can change: there is no need of a copy."""
+    return (isinstance(values, np.ndarray) and values.dtype == np.float64 and values.ndim == 1 and values.flags.owndata
+            and not values.flags.writeable)
+
+
 def spots_as_arrays(x: ArrayLike, y: ArrayLike, level: ArrayLike,
                     points: Iterable[object] | None) -> tuple[Floats, Floats, Floats, tuple[str, ...] | None]:
     """Three read-only arrays of one length, finite, with names; SurveyError names what is not."""
     arrays = []
     for name, values in (("x", x), ("y", y), ("level", level)):
-        try:
-            arrays.append(frozen(values).reshape(-1))
-        except (TypeError, ValueError, OverflowError):
-            raise SurveyError(f"{name} holds something that is not a number", remedy="Give numbers in metres.") from None
+        if (array := values if _kept(values) else numbers(values)) is None:
+            raise SurveyError(f"{name} holds something that is not a number", remedy="Give numbers in metres.")
+        array = array if array.ndim == 1 else array.reshape(-1)
+        array.setflags(write=False)
+        arrays.append(array)
     must_be(points, (Iterable, type(None)), "points")
     names = None if points is None else tuple(str(name) for name in points)
     lengths = [len(array) for array in arrays] + ([] if names is None else [len(names)])
@@ -214,54 +257,72 @@ def spots_as_arrays(x: ArrayLike, y: ArrayLike, level: ArrayLike,
         raise SurveyError(f"x, y, level and points have {', '.join(map(str, lengths))} values",
                           rule="They must have the same number.")
     for name, array in zip(("x", "y", "level"), arrays, strict=True):
-        if not (np.abs(array) < FARTHEST).all():
+        if len(array) and not (array.min() > -FARTHEST and array.max() < FARTHEST):
             bad = int(np.flatnonzero(~(np.abs(array) < FARTHEST))[0])
             raise SurveyError(f"{name} is {array[bad]}", where=f"point {name_of(names, bad)}",
                               rule="It must be a finite number in m.", remedy="Fill it in, or leave the point out.")
     return arrays[0], arrays[1], arrays[2], names
 
 
-class _Whitener:
-    """Turns values with correlated or unequal errors into values with errors of one size and no correlation."""
+class _Errors:
+    """Errors of levels as they are given: their standard deviations `sd`, the Cholesky `factor` of a covariance, or neither."""
 
     def __init__(self, count: int, sd: ArrayLike | None, covariance: ArrayLike | None) -> None:
         self.given = sd is not None or covariance is not None
         self.sd: Floats | None = None
-        self._factor: Floats | None = None
+        self.factor: Floats | None = None
         if sd is not None and covariance is not None:
             raise SurveyError("both sd and covariance are given", remedy="Give the one or the other.")
         if sd is not None:
-            try:
-                self.sd = np.broadcast_to(np.asarray(sd, float), count)
-            except (TypeError, ValueError, OverflowError):
-                self.sd = np.zeros(count)
-            if not (np.isfinite(self.sd) & (self.sd > 0)).all():
+            given = numbers(sd)
+            if given is None or given.shape not in ((), (1,), (count,)) or not (np.isfinite(given) & (given > 0)).all():
                 raise SurveyError(f"sd is {sd!r}", rule=f"It must be one finite length above nought in m, or {count} of them.")
+            self.sd = np.broadcast_to(given, count)
         if covariance is not None:
-            try:
-                matrix = np.asarray(covariance, float)
-            except (TypeError, ValueError, OverflowError):
-                matrix = np.empty(0)
-            if matrix.shape != (count, count) or not np.isfinite(matrix).all() or not np.allclose(
-                    matrix, matrix.T, rtol=1e-9, atol=0.0):
-                raise SurveyError(f"the covariance has the shape {matrix.shape}",
+            if (matrix := symmetric(covariance, count)) is None:
+                raise SurveyError("the covariance of the levels is none",
                                   rule=f"It must be a symmetric table of finite numbers, {count} by {count}, in m².")
             try:
-                self._factor = np.linalg.inv(np.linalg.cholesky(matrix))
+                self.factor = np.asarray(np.linalg.cholesky(matrix), dtype=np.float64)
             except np.linalg.LinAlgError:
                 raise SurveyError("the covariance is not positive definite",
                                   rule="No combination of levels can have a variance of nought or less.") from None
 
-    def __call__(self, values: Floats) -> Floats:
-        if self._factor is not None:
-            return np.asarray(self._factor @ values)
-        return values if self.sd is None else values / self.sd
+    def precise(self, rows: Floats) -> Floats:
+        """Rows (k, n) times the inverse of the covariance; as they are where no errors are given."""
+        if self.factor is not None:
+            from scipy.linalg import cho_solve
+            return np.asarray(cho_solve((self.factor, True), rows.T).T)
+        return rows if self.sd is None else rows / self.sd**2
 
-    def back(self, rows: Floats) -> Floats:
-        """Rows (3, n) of whitened values, whitened once more from the other side."""
-        if self._factor is not None:
-            return np.asarray(rows @ self._factor)
-        return rows if self.sd is None else rows / self.sd
+
+def _off(plane: Plane, x: Floats, y: Floats, level: Floats) -> Floats:
+    return np.asarray(level - plane.level - plane.gx * (x - plane.at[0]) - plane.gy * (y - plane.at[1]))
+
+
+def _moments(*values: Floats) -> tuple[Floats, Floats]:
+    """Means (k,) of k arrays and the sums of products about them (k, k), each number read from memory once.
+
+    Each block about its own means, so that large coordinates lose nothing, then the means of the blocks about theirs (Chan, Golub
+    and LeVeque, Algorithms for Computing the Sample Variance, The American Statistician 37, 1983; from memory).
+    """
+    pairs = [(one, two) for one in range(len(values)) for two in range(one, len(values))]
+    within, middles, counts = np.zeros(len(pairs)), [], []
+    room = np.empty((len(values), min(BLOCK, len(values[0]))))
+    for start in range(0, len(values[0]), BLOCK):
+        parts = [one[start:start + BLOCK] for one in values]
+        counts.append(len(parts[0]))
+        middles.append([part.sum() / counts[-1] for part in parts])
+        block = room[:, :counts[-1]]
+        for part, middle, into in zip(parts, middles[-1], block, strict=True):
+            np.subtract(part, middle, out=into)
+        within += [np.dot(block[one], block[two]) for one, two in pairs]
+    mean = np.average(middles, axis=0, weights=counts)
+    off = np.array(middles) - mean
+    products = (off.T * counts) @ off
+    for (one, two), extra in zip(pairs, within, strict=True):
+        products[one, two] = products[two, one] = products[one, two] + extra
+    return mean, products
 
 
 def fit_plane(x: ArrayLike, y: ArrayLike, level: ArrayLike, *, sd: ArrayLike | None = None, covariance: ArrayLike | None = None,
@@ -305,35 +366,34 @@ def fit_plane(x: ArrayLike, y: ArrayLike, level: ArrayLike, *, sd: ArrayLike | N
     if count < 3:
         raise SurveyError(f"there {'is' if count == 1 else 'are'} only {count} spot{'' if count == 1 else 's'}",
                           rule="A plane needs three that are not in a line.", remedy="Read more spots.")
-    whiten = _Whitener(count, sd, covariance)
-    centre = np.array([xs.mean(), ys.mean()])
-    offsets = np.vstack([xs - centre[0], ys - centre[1]])
-    spread, axes = np.linalg.eigh(offsets @ offsets.T / count)
+    errors = _Errors(count, sd, covariance)
+    centre, products = _moments(xs, ys, levels)
+    spread, axes = np.linalg.eigh(products[:2, :2] / count)
     if spread[1] <= 0 or spread[0] <= THIN**2 * spread[1]:
         along = math.degrees(math.atan2(axes[1, 1], axes[0, 1])) % 180
         raise SurveyError("the spots lie in a line" if spread[1] > 0 else "all spots are at one place",
                           where=f"{count} spots, from {word_place(xs[0], ys[0])}",
                           rule=f"They run {word_angle(along)} from the x axis, and say nothing about the fall across that.",
                           remedy="Read a spot to the side of the line.")
-    turned = (axes / np.sqrt(spread)).T @ offsets
-    design = np.vstack([whiten(row) for row in (np.ones(count), *turned)])
-    normal = design @ design.T
-    if not np.isfinite(normal).all() or np.linalg.matrix_rank(normal) < 3:
-        raise SurveyError("the weights of the spots are too unlike to fit a plane", remedy="Check the standard deviations.")
-    base = levels.mean()
-    answer = np.linalg.solve(normal, design @ whiten(levels - base))
-    residuals = levels - base - answer[0] - answer[1:] @ turned
     to_plan = np.eye(3)
     to_plan[1:, 1:] = axes / np.sqrt(spread)
+    alike = not errors.given and spread[0] > BROAD * spread[1]
+    if alike:  # turned and scaled, the spots have these sums of products
+        normal, answer = count * np.eye(3), np.append(0.0, to_plan[1:, 1:].T @ products[:2, 2] / count)
+    else:
+        turned = np.vstack([np.ones(count), to_plan[1:, 1:].T @ np.vstack([xs - centre[0], ys - centre[1]])])
+        weighed = errors.precise(turned)
+        normal = weighed @ turned.T
+        if not np.isfinite(normal).all() or np.linalg.matrix_rank(normal) < 3:
+            raise SurveyError("the weights of the spots are too unlike to fit a plane", remedy="Check the standard deviations.")
+        answer = np.linalg.solve(normal, weighed @ (levels - centre[2]))
     slopes = to_plan[1:, 1:] @ answer[1:]
-    plane = Plane(float(base + answer[0]), float(slopes[0]), float(slopes[1]), (float(centre[0]), float(centre[1])))
-    white = whiten(residuals)
-    freedom = count - 3
-    scale = 1.0 if whiten.given else float(white @ white) / freedom if freedom else None
-    fitted = None if scale is None else frozen(to_plan @ np.linalg.inv(normal) @ to_plan.T * scale)
-    plain = np.vstack([np.ones(count), turned])
-    weights = whiten.back(np.asarray(np.linalg.solve(normal, design), np.float64))
-    leverage = (plain * weights).sum(axis=0)
-    return PlaneFit(xs, ys, levels, plane, fitted, math.sqrt(residuals @ residuals / freedom) if freedom else None,
-                    frozen(residuals), frozen(leverage), frozen(to_plan @ weights), names,
-                    None if covariance is not None else frozen(white), whiten.sd)
+    plane = Plane(float(centre[2] + answer[0]), float(slopes[0]), float(slopes[1]), (float(centre[0]), float(centre[1])))
+    freedom, squares = count - 3, float(products[2, 2] - count * answer[1:] @ answer[1:])
+    if not alike or count <= BLOCK or squares < TELLING * products[2, 2]:
+        residuals = _off(plane, xs, ys, levels)
+        squares = float(residuals @ residuals)
+    scale = 1.0 if errors.given else squares / freedom if freedom else None
+    cofactor = to_plan @ np.linalg.inv(normal) @ to_plan.T
+    return PlaneFit(xs, ys, levels, plane, None if scale is None else frozen(cofactor * scale),
+                    math.sqrt(squares / freedom) if freedom else None, names, cofactor, errors)

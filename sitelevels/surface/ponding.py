@@ -19,7 +19,7 @@ from .basin import Basin, basins_of
 from .facet import REACH, polygon_of
 from .flood import TAPE, Drains, Indices, Net, Standing, depth_in, drains_of, net_of, stretches
 from .ground import Ground
-from .plane import FARTHEST, Floats, frozen, plan_places
+from .plane import FARTHEST, Floats, frozen, numbers, plan_places, shaped
 
 SAID = 0.005  # share of the area without spots from which on the sentence tells of it
 SHOWN = 12  # basins in a notebook; the table has all of them
@@ -74,8 +74,7 @@ class Ponding:
         Raises SurveyError outside the area or the spots.
         """
         (shape, held, share), one = self._held(x, y), self.flooded
-        depth = depth_in(one.level, one.water, one.net.triangles[held], share)
-        return float(depth[0]) if not shape else depth.reshape(shape)
+        return shaped(depth_in(one.level, one.water, one.net.triangles[held], share), shape)
 
     @property
     def wet(self) -> Wet:
@@ -124,10 +123,8 @@ class Ponding:
         Raises SurveyError for levels of another shape, or that are not finite.
         """
         rule = f"They are rows of {len(self.ground.x)} levels in m, one for each spot of the ground."
-        try:
-            runs = np.asarray(levels, dtype=float)
-        except (TypeError, ValueError, OverflowError):
-            raise SurveyError("the levels of the runs are not all numbers", rule=rule) from None
+        if (runs := numbers(levels)) is None:
+            raise SurveyError("the levels of the runs are not all numbers", rule=rule)
         if runs.ndim != 2 or runs.shape[1] != len(self.ground.x) or not len(runs):
             raise SurveyError(f"the levels of the runs have the shape {runs.shape}", rule=rule)
         if not (np.abs(runs) < FARTHEST).all():
@@ -167,8 +164,7 @@ class Reruns:
         deeper = np.zeros(int(np.prod(shape)))
         for deep in runs:  # run by run, so that large maps need little room
             deeper += deep
-        deeper /= len(self.levels)
-        return float(deeper[0]) if not shape else deeper.reshape(shape)
+        return shaped(deeper / len(self.levels), shape)
 
     def chance_at_any(self, x: ArrayLike, y: ArrayLike, depth: float) -> float:
         """Share of the runs in which water stands deeper than `depth` m at any of the places; see `chance`."""
@@ -283,13 +279,10 @@ def _listed(given: Any, what: str, rule: str, *shapes: tuple[int, ...]) -> list[
         raise SurveyError(f"the {what}s are {given!r}", rule=f"They are a list. {rule}")
     found = []
     for number, one in enumerate(given, start=1):
-        try:
-            ends = next(([getattr(one, name) for name in names] for names in (("first", "second"), ("point",), ("line",))
-                         if all(hasattr(one, name) for name in names)), None)  # of a wall, an outlet, a channel
-            places = np.asarray(one if ends is None else ends if len(ends) == 2 else ends[0], dtype=float)
-        except (TypeError, ValueError, OverflowError):
-            places = np.empty(0)
-        if places.shape not in shapes or not (np.abs(places) < FARTHEST).all():
+        ends = [one.first, one.second] if hasattr(one, "first") and hasattr(one, "second") else getattr(  # a wall
+            one, "point", getattr(one, "line", one))  # an outlet, a channel, or what is given as places
+        places = numbers(ends)
+        if places is None or places.shape not in shapes or not (np.abs(places) < FARTHEST).all():
             raise SurveyError(f"{what} {number} is {one!r}", rule=rule)
         found.append(np.broadcast_to(places, (2, 2)))
     return found

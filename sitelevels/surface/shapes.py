@@ -53,7 +53,15 @@ class Channel:
 
     `line` is two places (x, y) in m; it is carried on straight to the edges of the area. The unknowns are the level of the
     line at its first place (m), its own fall from the first to the second, and the falls to it from the left and from the
-    right of somebody who looks that way (m/m, all positive downhill). Raises SurveyError for a line of no length.
+    right of somebody who looks that way (m/m, all positive downhill). Refuses a line of no length; `parts` one that does not
+    divide the area, or leaves it and comes back.
+
+    Reason: a level is linear in these four, and so are the falls that a brief asks for.
+
+    >>> left, right = Channel(((0, 2), (6, 2))).parts([(0, 0), (6, 0), (6, 4), (0, 4)])
+    >>> unknowns = 9.8, 0.01, 0.02, 0.025
+    >>> round(left.facet(unknowns).plane.level_at(0, 4), 3), round(right.facet(unknowns).plane.level_at(0, 0), 3)  # m
+    (9.84, 9.85)
     """
 
     line: tuple[tuple[float, float], tuple[float, float]]
@@ -68,7 +76,6 @@ class Channel:
     def parts(self, area: Any) -> tuple[Part, ...]:
         """The facets over an area. Raises SurveyError where the line does not divide it."""
         polygon = polygon_of(area)
-        corners = shapely.get_coordinates(polygon)
         (x, y), second = self.line
         length = math.dist(*self.line)
         along = ((second[0] - x) / length, (second[1] - y) / length)
@@ -77,15 +84,15 @@ class Channel:
         for number, side in ((2, 1.0), (3, -1.0)):
             square = (side * left[0], side * left[1])
             across = np.zeros((3, 4))
-            middle = (float(polygon.centroid.x), float(polygon.centroid.y))
+            middle = _middle(polygon)
             across[:, 0] = 1.0, 0.0, 0.0
             across[:, 1] = -_off(middle, (x, y), along), -along[0], -along[1]
             across[:, number] = _off(middle, (x, y), square), square[0], square[1]
             towards = (0.0 - square[0], 0.0 - square[1])
             found.append([Part(piece, across, middle, towards, along)
                           for piece in _pieces(_half(polygon, (x, y), square), polygon)])
-        widths = [(corners - (x, y)) @ np.array(left) * side for side in (1.0, -1.0)]
-        if not all(found) or min(float(width.max()) for width in widths) < STRIP:
+        off = (shapely.get_coordinates(polygon) - (x, y)) @ left
+        if not all(found) or min(off.max(), -off.min()) < STRIP:
             raise SurveyError(f"the channel from {word_place(x, y)} to {word_place(*second)} does not divide the area",
                               rule=f"There is paving on both sides of it, {word_mm(STRIP)} wide at the least, falling to it.",
                               remedy="Move the line into the area; a channel along an edge needs one plane only.")
@@ -116,8 +123,8 @@ class Channel:
         within, along = self._within(polygon_of(area))
         places = shapely.get_coordinates(within)
         order = np.argsort((places - (x, y)) @ along)
-        start, end = places[order[0]], places[order[-1]]
-        return (float(start[0]), float(start[1])), (float(end[0]), float(end[1]))
+        start, end = ((float(x), float(y)) for x, y in places[order[[0, -1]]])
+        return start, end
 
     def words(self) -> str:
         """The shape in words."""
@@ -132,7 +139,14 @@ class Outlet:
     From a perimeter that is level all round: facets square to the edges. Or from chosen `sides` only, each two places (x, y)
     in m along one edge of the area: at each place the highest of the planes through a chosen side and the outlet. An edge in
     which the outlet itself stands falls to it from both ends. The unknowns are the level of the outlet and that of the
-    perimeter or the chosen sides, m.
+    perimeter or the chosen sides, m. Refuses a place or a side that is none; `parts` an outlet outside the area, an edge that is
+    not seen from it, a place that would lie below it.
+
+    Reason: through a level edge and a point below it goes one plane, and its fall is square to the edge.
+
+    >>> parts = Outlet((2, 1)).parts([(0, 0), (4, 0), (4, 2), (0, 2)])
+    >>> [round(1 / part.facet((9.98, 10.0)).plane.fall) for part in parts]  # 20 mm in 1 m and in 2 m: 1:50 and 1:100
+    [50, 100, 50, 100]
     """
 
     point: tuple[float, float]
@@ -197,7 +211,7 @@ class Outlet:
         square = _square(edge, self.point)
         away = _off(edge[0], self.point, square)
         rise = np.array([-1.0, 1.0]) / away
-        middle = (float(area.centroid.x), float(area.centroid.y))
+        middle = _middle(area)
         level = np.array([1.0, 0.0]) + rise * _off(middle, self.point, square)
         return Part(area, np.stack([level, rise * square[0], rise * square[1]]), middle, (0.0 - square[0], 0.0 - square[1]))
 
@@ -258,7 +272,7 @@ class OnePlane:
     def parts(self, area: Any) -> tuple[Part, ...]:
         """The one facet."""
         polygon = polygon_of(area)
-        return (Part(polygon, np.eye(3), (float(polygon.centroid.x), float(polygon.centroid.y))),)
+        return (Part(polygon, np.eye(3), _middle(polygon)),)
 
     def words(self) -> str:
         """The shape in words."""
@@ -268,14 +282,6 @@ class OnePlane:
 Shape = OnePlane | Channel | Outlet
 
 
-def _pair(values: Any, what: str) -> tuple[Any, Any]:
-    try:
-        first, second = values
-    except (TypeError, ValueError):
-        raise SurveyError(f"{what} is {values!r}", rule="It must be a pair of places (x, y) in m.") from None
-    return first, second
-
-
 def _place(place: Any, what: str) -> tuple[float, float]:
     x, y = finite_list(place, what, "It must be a place (x, y) in m.", count=2)
     return x, y
@@ -283,11 +289,18 @@ def _place(place: Any, what: str) -> tuple[float, float]:
 
 def _line(ends: Any, what: str) -> tuple[tuple[float, float], tuple[float, float]]:
     """Two places in plan, some way apart."""
-    first, second = _pair(ends, what)
+    try:
+        first, second = ends
+    except (TypeError, ValueError):
+        raise SurveyError(f"{what} is {ends!r}", rule="It must be a pair of places (x, y) in m.") from None
     places = _place(first, f"an end of {what}"), _place(second, f"an end of {what}")
     if math.dist(*places) < NEAR:
         raise SurveyError(f"{what} at {word_place(*places[0])} has no length", remedy="Give two places some way apart.")
     return places
+
+
+def _middle(area: shapely.Polygon) -> tuple[float, float]:
+    return float(area.centroid.x), float(area.centroid.y)
 
 
 def _off(place: Sequence[float], start: Sequence[float], way: Sequence[float]) -> float:
@@ -297,11 +310,9 @@ def _off(place: Sequence[float], start: Sequence[float], way: Sequence[float]) -
 
 def _half(shape: Any, start: Sequence[float], way: Sequence[float]) -> Any:
     """The part of a shape that lies from `start` in the direction `way`."""
-    length = math.hypot(*way)
-    ahead = np.array([way[0], way[1]]) / length
+    base, ahead = np.array(start), np.array(way) / math.hypot(*way)
     aside = np.array([-ahead[1], ahead[0]])
     far = 2 * max(shape.hausdorff_distance(shapely.Point(start)), 1.0) if not shape.is_empty else 1.0
-    base = np.array([start[0], start[1]])
     return shape.intersection(shapely.Polygon([base - far * aside, base + far * aside, base + far * (aside + ahead),
                                                base + far * (ahead - aside)]))
 

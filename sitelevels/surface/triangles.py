@@ -1,10 +1,10 @@
-"""Triangles that no break line crosses: edges are flipped until each break is an edge."""
+"""Sizes, sides and edges of triangles; triangles that no break line crosses: edges are flipped until each break is one."""
 
 from __future__ import annotations
 
 from collections import deque
 from collections.abc import Callable, Sequence
-from itertools import pairwise
+from itertools import combinations, pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,6 +12,22 @@ from numpy.typing import NDArray
 from ..errors import SurveyError
 
 Edge = tuple[int, int]
+
+
+def doubled(corners: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Twice the signed areas (m,) of triangles (m, 3, 2) in m², positive anticlockwise."""
+    (ax, ay), (bx, by) = (corners[:, 1] - corners[:, 0]).T, (corners[:, 2] - corners[:, 0]).T
+    return np.asarray(ax * by - ay * bx)
+
+
+def sides_of(corners: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Lengths (m, 3) in m of the sides of triangles (m, 3, 2), each from a corner to the next."""
+    return np.asarray(np.hypot(*(np.roll(corners, -1, axis=1) - corners).transpose(2, 0, 1)))
+
+
+def edges_of(triangles: NDArray[np.intp]) -> NDArray[np.intp]:
+    """The edges (3 m, 2) of triangles (m, 3), the lower number first: each from a corner to the next, so some of them twice."""
+    return np.sort(np.stack([triangles, np.roll(triangles, -1, axis=1)], axis=2), axis=2).reshape(-1, 2)
 
 
 def _turn(places: NDArray[np.float64], one: int, two: int, three: int) -> float:
@@ -34,11 +50,10 @@ def force_breaks(places: NDArray[np.float64], triangles: NDArray[np.intp], break
     size = float(np.ptp(places, axis=0).max())
     flat = 1e-12 * size**2
     pieces = [piece for pair in breaks for piece in _pieces(places, pair, flat)]
-    for number, (one, two) in enumerate(pieces):
-        for three, four in pieces[:number]:
-            if len({one, two, three, four}) == 4 and _cross(places, (one, two), (three, four), flat):
-                raise SurveyError(f"the breaks {called(one)} to {called(two)} and {called(three)} to {called(four)} cross",
-                                  rule="A step has one level on each side of its edge.", remedy="Read a spot where they meet.")
+    for (one, two), (three, four) in combinations(pieces, 2):
+        if len({one, two, three, four}) == 4 and _cross(places, (one, two), (three, four), flat):
+            raise SurveyError(f"the breaks {called(one)} to {called(two)} and {called(three)} to {called(four)} cross",
+                              rule="A step has one level on each side of its edge.", remedy="Read a spot where they meet.")
     corners = {index: list(map(int, triangle)) for index, triangle in enumerate(triangles)}
     beside: dict[Edge, set[int]] = {}
     for index, triangle in corners.items():

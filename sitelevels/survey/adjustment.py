@@ -74,23 +74,21 @@ class Adjustment:
         return found
 
     def _allowance(self, path: tuple[int, ...], closing: Sight) -> float:
-        if isinstance(self.allowable, (int, float)):
-            return float(self.allowable)
+        if isinstance(self.allowable, float):
+            return self.allowable
         rule = ALLOWANCES[self.allowable or "ordinary"]
         return rule.of(len(path) if rule.per == "setups" else sum(self._lengths(path, closing)) / 1000)
 
     @property
     def steady(self) -> float:
         """How far a repeat of a backsight may differ, m: the ordinary allowance for one set-up, or less if less is allowed."""
-        given = self.allowable if isinstance(self.allowable, (int, float)) else None
-        named = ALLOWANCES.get(str(self.allowable), ALLOWANCES["ordinary"])
-        return min(ALLOWANCES["ordinary"].of(1), given if given is not None else named.of(1) if named.per == "setups" else 1.0)
+        return min(ALLOWANCES["ordinary"].of(1), self.for_one_setup)
 
     @property
     def for_one_setup(self) -> float:
         """The misclosure that is allowed over one set-up, m; the ordinary one where it goes by kilometres."""
-        if isinstance(self.allowable, (int, float)):
-            return float(self.allowable)
+        if isinstance(self.allowable, float):
+            return self.allowable
         rule = ALLOWANCES[self.allowable or "ordinary"]
         return rule.of(1) if rule.per == "setups" else ALLOWANCES["ordinary"].of(1)
 
@@ -102,7 +100,7 @@ class Adjustment:
             entering = self.linkage.setups[number].carried_in
             if entering.length is None or sight.length is None:
                 row = self.linkage.rows[entering.row if entering.length is None else sight.row]
-                raise SurveyError("the length of this sight is not booked", where=f"row {row.number}, point {row.point}",
+                raise SurveyError("the length of this sight is not booked", where=row.where,
                                   rule="Sharing out or allowing by distance needs every sight of the run.",
                                   remedy="Fill in the column 'sight', or go by set-ups.")
             lengths.append(entering.length + sight.length)

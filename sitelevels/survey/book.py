@@ -6,13 +6,12 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
-from numbers import Real
 from types import MappingProxyType
-from typing import Literal
+from typing import Any, Literal
 
 import pandas as pd
 
-from ..errors import SurveyError, plainly
+from ..errors import SurveyError, finite, plainly
 from ..wording import html_table, word_exactly, word_level
 from .cells import csv_line, safe
 
@@ -54,7 +53,7 @@ ALLOWANCES = {
     "third order": Allowance(0.012, "km", f"{_EM}: third order, 12 mm × √km"),
     "construction layout": Allowance(0.024, "km", f"{_EM}: construction layout, 24 mm × √km"),
 }
-"""Allowances by name; "ordinary" is used where none is chosen."""
+"""Allowances by name, in m for one set-up or one kilometre; "ordinary" is used where none is chosen."""
 
 
 @dataclass(frozen=True)
@@ -81,9 +80,18 @@ class Row:
     remarks: str = ""
     taped: bool = False
 
+    @property
+    def where(self) -> str:
+        """'row 3, point C'."""
+        return f"row {self.number}, point {self.point}"
+
+    def cell(self, column: str) -> Any:
+        """What stands in a column; None where it is empty, or no field of a row."""
+        return getattr(self, "is_" if column == "is" else column, None)
+
     def readings(self) -> list[tuple[str, float]]:
         """The readings of the row in m with the names of their columns."""
-        return [(name, reading) for name, reading in (("bs", self.bs), ("is", self.is_), ("fs", self.fs)) if reading is not None]
+        return [(name, reading) for name in ("bs", "is", "fs") if (reading := self.cell(name)) is not None]
 
 
 @dataclass(frozen=True)
@@ -139,20 +147,18 @@ class LevelBook:
 
         No cell of it is run as a formula by a spreadsheet.
         """
-        lengths = {"bs": "bs", "is_": "is", "fs": "fs", "up": "up", "down": "down", "rl": "rl", "hand_level": "hand_level",
-                   "x": "x", "y": "y", "sight": "sight"}
-        units = {name: self.unit_of(name) for name in lengths.values()}
+        lengths, words = (*_READ, "rl", "hand_level", "x", "y", "sight"), ("feature", "wall", "remarks")
+        units = {name: self.unit_of(name) for name in lengths}
         per = {name: METRES_PER[unit] for name, unit in units.items()}
-        words = ("feature", "wall", "remarks")
-        lines = [csv_line(["point", *(f"{name} ({units[name]})" for name in lengths.values()), *words])]
+        lines = [csv_line(["point", *(f"{name} ({unit})" for name, unit in units.items()), *words])]
         for row in self.rows:
             lines += ["," * (len(lengths) + len(words))] * (row.number - len(lines))  # empty rows keep the numbers
-            values: dict[str, float | None] = {name: getattr(row, name, None) for name in lengths}
+            values = {name: row.cell(name) for name in lengths}
             if row.taped and row.is_ is not None:
-                values |= {"is_": None, "up": -row.is_} if row.is_ < 0 else {"is_": None, "down": row.is_}
+                values |= {"is": None, "up": -row.is_} if row.is_ < 0 else {"is": None, "down": row.is_}
             if row.feature == "line" and row.readings() == [("bs", 0.0)]:
                 values["bs"] = None  # so it is read: a line needs no reading
-            cells = {name: "" if value is None else word_exactly(value, per[lengths[name]]) for name, value in values.items()}
+            cells = {name: "" if value is None else word_exactly(value, per[name]) for name, value in values.items()}
             if row.hand_level is not None:
                 cells["hand_level"] = word_exactly(row.hand_level, per["hand_level"], digit=self.hand_digit)
             if row.sight != row.sight_back:
@@ -164,7 +170,7 @@ class LevelBook:
     def table(self) -> pd.DataFrame:
         """A new table of the rows as booked, in m."""
         names = ("point", "feature", "x", "y", "bs", "is", "fs", "rl", "hand_level", "sight", "wall", "remarks")
-        columns = {name: [getattr(row, "is_" if name == "is" else name) for row in self.rows] for name in names}
+        columns = {name: [row.cell(name) for row in self.rows] for name in names}
         table = pd.DataFrame(columns, index=pd.Index([row.number for row in self.rows], name="row"))
         return table.astype(dict.fromkeys(("x", "y", "bs", "is", "fs", "rl", "hand_level", "sight"), float))
 
@@ -180,10 +186,8 @@ class LevelBook:
         """
         if point not in {row.point for row in self.rows}:
             raise SurveyError(f"no row of the book has the point {point!r}", remedy="Choose one that was read.")
-        if not isinstance(level, Real) or not math.isfinite(level):
-            raise SurveyError(f"the level of {point} is {level!r}", rule="It must be a finite number in m.")
-        rows = tuple(replace(row, rl=level) if row.point == point else row for row in self.rows)
-        return replace(self, rows=rows)
+        finite(level, f"the level of {point}", "It must be a finite number in m.")
+        return replace(self, rows=tuple(replace(row, rl=level) if row.point == point else row for row in self.rows))
 
     def with_places(self, places: Mapping[str, tuple[float, float]]) -> LevelBook:
         """The same book with the places of points, in m, where it has none of its own."""

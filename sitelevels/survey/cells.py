@@ -43,25 +43,21 @@ class Page:
 
     def with_cells(self, changes: Mapping[tuple[int, int], str]) -> str:
         """The text with cells changed, by row and column; rows below the last are added, every other line stays as it is."""
-        lines: list[str] = [*self.lines]
-        end = next((line[len(line.rstrip("\r\n")):] for line in lines if line.endswith(("\r", "\n"))), "\n")
-        below = 0
+        lines, records, width = [*self.lines], [*self.records], len(self.records[0][0])
+        end = next(filter(None, map(_end_of, lines)), "\n")
         by_row: dict[int, dict[int, str]] = {}
         for (row, column), value in changes.items():
             by_row.setdefault(row, {})[column] = value
-        if lines and max(by_row, default=0) >= len(self.records) and not lines[-1].endswith(("\r", "\n")):
+        if max(by_row, default=0) >= len(records) and not _end_of(lines[-1]):
             lines[-1] += end
-        for row, columns in sorted(by_row.items()):
-            cells, first, after = self.records[row] if row < len(self.records) else ([], len(lines), len(lines))
-            if row > len(self.records):  # the rows between are empty ones
-                lines += [self.delimiter * max(1, len(self.records[0][0]) - 1) + end] * (row - max(len(self.records), below))
-                first = after = len(lines)
-            below = row + 1
-            cells = [*cells, *[""] * (max(len(self.records[0][0]), *(column + 1 for column in columns)) - len(cells))]
+        while max(by_row, default=0) >= len(records):
+            records.append(([], len(lines), len(lines) + 1))
+            lines.append(self.delimiter * max(1, width - 1) + end)
+        for row, columns in by_row.items():
+            cells, first, after = records[row]
+            cells = [*cells, *[""] * (max(width, *(column + 1 for column in columns)) - len(cells))]
             for column, value in columns.items():
                 cells[column] = safe(value)
-            if first and lines[first - 1] and not lines[first - 1].endswith(("\r", "\n")):
-                lines[first - 1] += end
             lines[first:after] = [csv_line(cells, self.delimiter, heads=row == 0) + end, *[""] * (after - first - 1)]
         return "".join(lines)
 
@@ -69,7 +65,7 @@ class Page:
         """The text with an empty column put in at `place`."""
         lines: list[str] = [*self.lines]
         for row, (cells, first, after) in enumerate(self.records):
-            end = lines[after - 1][len(lines[after - 1].rstrip("\r\n")):]
+            end = _end_of(lines[after - 1])
             before = [*cells, *[""] * (place - len(cells))]
             cells = [*before[:place], "" if row else heading, *before[place:]]
             lines[first:after] = [csv_line(cells, self.delimiter, heads=row == 0) + end, *[""] * (after - first - 1)]
@@ -79,7 +75,7 @@ class Page:
         """The text with an empty row put in above a row, row 1 being the first under the headings."""
         at = self.records[row][1] if row < len(self.records) else len(self.lines)
         lines = [*self.lines[:at], self.delimiter * max(1, len(self.records[0][0]) - 1) + "\n", *self.lines[at:]]
-        if at and not lines[at - 1].endswith(("\r", "\n")):
+        if at and not _end_of(lines[at - 1]):
             lines[at - 1] += "\n"
         return "".join(lines)
 
@@ -127,6 +123,10 @@ def page_of(text: str, *, named: str = "level book", headings: str = "point,bs,i
         remedy = "One cell holds more than a book." if "limit" in str(error) else "Look for a quotation mark that is not closed."
         raise SurveyError(f"the text is not a table ({error})", remedy=remedy) from None
     return Page(tuple(lines), delimiter, tuple(records))
+
+
+def _end_of(line: str) -> str:
+    return line[len(line.rstrip("\r\n")):]
 
 
 def _passed_over(line: str) -> bool:

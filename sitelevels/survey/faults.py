@@ -25,7 +25,7 @@ def faults_of_rows(rows: Sequence[Row], unclear: set[int]) -> list[SurveyError]:
     open_setup, closed_by = False, 0
 
     def fault(row: Row, what: str, *, rule: str = "", remedy: str, column: str = "") -> None:
-        faults.append(SurveyError(what, where=where_of(row), rule=rule, remedy=remedy, row=row.number, column=column))
+        faults.append(SurveyError(what, where=row.where, rule=rule, remedy=remedy, row=row.number, column=column))
 
     for row in rows:
         open_setup = open_setup or row.number - 1 in unclear
@@ -80,11 +80,6 @@ def faults_between_rows(rows: Sequence[Row]) -> list[SurveyError]:
                                           where=_pair(first, row), row=row.number, column="rl",
                                           remedy="rl is for known levels only; a worked-out level goes under hand_level."))
     return faults
-
-
-def where_of(row: Row) -> str:
-    """'row 3, point C'."""
-    return f"row {row.number}, point {row.point}"
 
 
 def _pair(first: Row, second: Row) -> str:

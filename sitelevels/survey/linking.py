@@ -59,6 +59,11 @@ class Linkage:
     setups: tuple[Setup, ...]
     order: tuple[int, ...]
 
+    @property
+    def sights(self) -> list[Sight]:
+        """Every sight, in booking order."""
+        return [sight for setup in self.setups for sight in setup.sights]
+
     def point(self, sight: Sight) -> str:
         """Name of the point that a sight is on."""
         return self.rows[sight.row].point
@@ -151,7 +156,7 @@ def _solve(rows: tuple[Row, ...], setups: list[Setup], known: Mapping[str, float
         order.append(number)
         for sight in setup.sights:
             reached = rows[sight.row].point
-            if len(seen_from[reached]) > 1 and _gives_level(rows, setup, sight):
+            if len(seen_from[reached]) > 1 and gives_level(rows, setup, sight):
                 insort(solved.setdefault(reached, []), sight, key=_booked)
             if reached not in spread:
                 spread.add(reached)
@@ -167,26 +172,25 @@ def _booked(sight: Sight) -> tuple[int, float]:
     return sight.row, sight.setup
 
 
-def _gives_level(rows: tuple[Row, ...], setup: Setup, sight: Sight) -> bool:
+def gives_level(rows: tuple[Row, ...], setup: Setup, sight: Sight) -> bool:
     """Whether a sight of a linked set-up tells the level of its point.
 
     It does not where that level was carried in, nor where it repeats its own backsight: that moves the HPC instead.
     """
     carried_in = sight is setup.anchor and setup.source is not None
     repeat = sight.place > 0 and setup.anchor is setup.back and rows[sight.row].point == rows[setup.back.row].point
-    return setup.anchor is not None and not (carried_in or repeat)
+    return not (carried_in or repeat)
 
 
 def _refuse_loose(rows: tuple[Row, ...], setups: list[Setup], known: Mapping[str, float]) -> None:
     loose = [rows[setup.back.row] for setup in setups if setup.anchor is None]
     if loose and not known:
-        raise SurveyError("no level is known", row=loose[0].number, column="rl",
-                          where=f"row {loose[0].number}, point {loose[0].point}",
+        raise SurveyError("no level is known", row=loose[0].number, column="rl", where=loose[0].where,
                           rule="At least one point that is read needs a level under rl.",
                           remedy=f"If no benchmark is to hand, call {loose[0].point} 10.000 m and work from there.")
     if loose:
         raise SurveyError.together(
-            SurveyError("this set-up is on a point that nothing links to a known level",
-                        where=f"row {row.number}, point {row.point}", row=row.number, column="point",
+            SurveyError("this set-up is on a point that nothing links to a known level", where=row.where, row=row.number,
+                        column="point",
                         rule="A backsight must be on a known point or on one that is read elsewhere in the book.",
                         remedy="Check the spelling of the point, or book the missing foresight on it.") for row in loose)

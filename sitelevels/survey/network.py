@@ -6,6 +6,7 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
+from html import escape
 
 import numpy as np
 import pandas as pd
@@ -107,26 +108,22 @@ def _observation(start: object, end: object, dh: object, given: object, weighing
 
 def _refuse_loose(table: pd.DataFrame, known: Mapping[str, float]) -> None:
     """Name the points that nothing ties to a known level, one part of the network at a time."""
-    beside: dict[str, set[str]] = {}
-    for start, end in zip(table["from"], table["to"], strict=True):
-        beside.setdefault(start, set()).add(end)
-        beside.setdefault(end, set()).add(start)
-    tied, faults = set(known), []
-    for first in (*known, *beside):  # the known points first, so that what is left then hangs on none of them
-        part, edge = {first}, [first] if first in beside else []
-        while edge:
-            new = beside[edge.pop()] - part
-            part |= new
-            edge += new
-        if first not in known and first not in tied:
-            names = sorted(part)
-            shown = f"{', '.join(names[:12])}{' …' if len(names) > 12 else ''}"
-            faults.append(SurveyError(f"no observation ties {shown} to a known level",
-                                      rule="Every part of a network hangs on a known level.",
-                                      remedy="Give one of these points a level, or observe a line to them."))
-        tied |= part
-    if faults:
-        raise SurveyError.together(faults)
+    from scipy.sparse import coo_array
+    from scipy.sparse.csgraph import connected_components
+    named = dict.fromkeys((*known, *table[["from", "to"]].to_numpy().flat))
+    number = {point: place for place, point in enumerate(named)}
+    lines = coo_array((np.ones(len(table)), [[*map(number.get, table[end])] for end in ("from", "to")]), shape=(len(named),) * 2)
+    part = dict(zip(named, connected_components(lines, directed=False)[1].tolist(), strict=True))
+    tied = {part[point] for point in known}
+    loose: dict[int, list[str]] = {}
+    for point in sorted(named, key=lambda point: (part[point], point)):
+        if part[point] not in tied:
+            loose.setdefault(part[point], []).append(point)
+    if loose:
+        raise SurveyError.together(
+            SurveyError(f"no observation ties {', '.join(names[:12])}{' …' if len(names) > 12 else ''} to a known level",
+                        rule="Every part of a network hangs on a known level.",
+                        remedy="Give one of these points a level, or observe a line to them.") for names in loose.values())
 
 
 @dataclass(frozen=True, eq=False)
@@ -290,6 +287,5 @@ class NetworkAdjustment:
         return self.words
 
     def _repr_html_(self) -> str:
-        from html import escape
         points = pd.DataFrame({"level, m": self.levels}).assign(**({} if self.sd is None else {"sd, m": self.sd}))
         return f"<p>{escape(self.words)}</p>" + html_table(points, index=True, digits=4) + html_table(self.table, digits=4)

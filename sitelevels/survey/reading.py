@@ -15,11 +15,11 @@ from typing import Any, TextIO
 
 import pandas as pd
 
-from ..errors import SurveyError, SurveyWarning, plainly
+from ..errors import SurveyError, SurveyWarning, finite, plainly
 from ..wording import word_exactly, word_level
 from .book import METRES_PER, Column, LevelBook, Row
 from .cells import decimals, number_of, page_of, plain
-from .faults import doubts_of, faults_between_rows, faults_of_rows, where_of
+from .faults import doubts_of, faults_between_rows, faults_of_rows
 from .headings import LENGTHS, READINGS, columns_of
 
 _BENCHMARK = re.compile(r"\b[TO]?BM\d*\b|bench ?mark", re.IGNORECASE)
@@ -65,6 +65,11 @@ def read_book(source: str | Path | TextIO | pd.DataFrame, *, unit: str = "m") ->
         Possible but doubtful values, each with its row: a reading over 5 m, a jump of over a metre between neighbours, a missing
         closing shot, a feature or a column that is not known.
 
+    Notes
+    -----
+    The columns are those of the level book in any survey textbook. The plain list, rows called "moved" and lines of known level
+    are our own, for people who keep no such book.
+
     >>> book = read_book("point,bs,is,fs,rl\\nBM,1.500,,,10.000\\nA,,1.625,,\\nBM,,,1.501,")
     >>> book.rows[1].point, book.rows[1].is_
     ('A', 1.625)
@@ -82,7 +87,7 @@ def read_book(source: str | Path | TextIO | pd.DataFrame, *, unit: str = "m") ->
         lost = [f"The line {plainly(note)!r} starts with # and is passed over as a note. If it is a point, put its name in "
                 "quotation marks." for note in page.lost_rows]
     book = _book_of_cells(headings, cells, unit, source=os.path.basename(source) if isinstance(source, Path) else "")
-    book = replace(book, doubts=(*lost, *book.doubts)) if lost else book
+    book = replace(book, doubts=(*lost, *book.doubts))
     for doubt in book.doubts:
         warnings.warn(doubt, SurveyWarning, stacklevel=2)
     return book
@@ -95,8 +100,7 @@ def with_known_level(text: str, point: str, level: float, *, unit: str = "m") ->
     """
     page = page_of(text)
     columns, _ = columns_of(page.records[0][0], unit)
-    if not math.isfinite(level):
-        raise SurveyError(f"the level of {point} is {level}", rule="It must be a finite number.")
+    finite(level, f"the level of {point}", "It must be a finite number.")
     names = [column.name for column in columns]
     rows = [row for row in range(1, len(page.records)) if page.cell(row, names.index("point")).strip() == point]
     if not rows:
@@ -154,7 +158,7 @@ def _is_empty(cell: object) -> bool:
 
 
 def _number(cell: object, column: str, unit: str) -> float | None:
-    """A finite number, None for an empty cell."""
+    """A finite number in m of a cell in `unit`, None for an empty cell."""
     if _is_empty(cell):
         return None
     text = plain(_said(cell)).strip().replace("−", "-")
@@ -165,7 +169,7 @@ def _number(cell: object, column: str, unit: str) -> float | None:
         except (OverflowError, TypeError, ValueError):
             value = math.inf
         if abs(value) < 1e7:  # nothing on earth has a level or a grid coordinate of 10,000 km
-            return value
+            return value * METRES_PER[unit]
     comma = _COMMA.fullmatch(text)
     point, whole = text.replace(",", "."), text.replace(",", "")
     hint = "Look at the page it was booked on."
@@ -189,9 +193,9 @@ def _said(cell: object) -> str:
         return f"a {type(cell).__name__}"
 
 
-def _sights(cell: object, unit: str) -> tuple[float | None, float | None]:
-    """Lengths of the forward and the back sight; one number serves both."""
-    parts = [_number(part, "sight", unit) for part in (cell.split("/") if isinstance(cell, str) else [cell])]
+def _sights(cell: object, column: str, unit: str) -> tuple[float | None, float | None]:
+    """Lengths in m of the forward and the back sight; one number serves both."""
+    parts = [_number(part, column, unit) for part in (cell.split("/") if isinstance(cell, str) else [cell])]
     if len(parts) > 2 or any(part is not None and part < 0 for part in parts):
         raise SurveyError(f"'sight' holds {cell!r}", rule="It is a length, or 'foresight / backsight' on a change point.")
     return parts[0], parts[-1]
@@ -276,13 +280,9 @@ def _rows_of(columns: Sequence[Column], whole: list[tuple[int, list[Any]]], faul
                                       remedy="Give it the name chalked on the ground."))
         for name in (name for name in cells if name in units):
             try:
-                value = _sights(cells[name], units[name]) if name == "sight" else _number(cells[name], name, units[name])
+                values[name] = (_sights if name == "sight" else _number)(cells[name], name, units[name])
             except SurveyError as error:
                 faults.append(error.at(where, row=number, column=name))
-                continue
-            scale = METRES_PER[units[name]]
-            values[name] = tuple(None if one is None else one * scale for one in value) if isinstance(value, tuple) else (
-                None if value is None else value * scale)
         if len(faults) == before and (made := _row_of(number, point, values, cells, where, faults)):
             rows.append(made)
     return rows
@@ -309,9 +309,9 @@ def _row_of(number: int, point: str, values: dict[str, Any], cells: dict[str, An
         bs, feature = 0.0, "line"
     if value is not None and "up" in forward:
         value = -value
-    return Row(number, point, bs=bs, is_=value, fs=values.get("fs"), x=values.get("x"), y=values.get("y"), rl=values.get("rl"),
-               hand_level=values.get("hand_level"), sight=sight, sight_back=sight_back, feature=feature,
-               wall=_text(cells.get("wall")), remarks=_text(cells.get("remarks")), taped=bool(taped))
+    return Row(number, point, bs=bs, is_=value, sight=sight, sight_back=sight_back, feature=feature, taped=bool(taped),
+               wall=_text(cells.get("wall")), remarks=_text(cells.get("remarks")),
+               **{name: values.get(name) for name in ("fs", "x", "y", "rl", "hand_level")})
 
 
 def _book_plain_list(rows: list[Row], faults: list[SurveyError]) -> list[Row]:
@@ -333,7 +333,7 @@ def _book_plain_list(rows: list[Row], faults: list[SurveyError]) -> list[Row]:
         if last and setup[read[-1]].point in (setup[read[0]].point, after):
             setup[read[-1]] = replace(setup[read[-1]], is_=None, fs=setup[read[-1]].is_)
         if number:
-            faults += [SurveyError("it is taped from a line whose backsight is not read yet", where=where_of(row), row=row.number,
+            faults += [SurveyError("it is taped from a line whose backsight is not read yet", where=row.where, row=row.number,
                                    remedy="After moving the instrument read a point of known level, or one read before, first.")
                        for row in setup[:read[0] if read else None] if row.taped]
         if read and not any(row.feature == "line" for row in setup[:read[0]]):

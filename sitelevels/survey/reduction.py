@@ -17,7 +17,7 @@ from ..errors import SurveyError, SurveyWarning, finite, must_be, plainly, rows_
 from ..wording import html_table, word_level, word_mm
 from .adjustment import Adjust, Adjustment, Closure
 from .book import ALLOWANCES, LevelBook, Row
-from .linking import EXACT, Linkage, Sight, link
+from .linking import EXACT, Linkage, Sight, gives_level, link
 
 SAME_SPOT = 0.005  # m: repeats of one point that differ by more are refused (common practice, no source)
 SAME_IN_A_HOLE = 0.015  # m: the same for what is buried, where the staff finds no firm place (common practice, no source)
@@ -96,11 +96,7 @@ class ReducedLevels:
 
     def _level_sights(self) -> list[Sight]:
         """The sight that gives each row its level: its foresight or intermediate sight, else its backsight."""
-        chosen: dict[int, Sight] = {}
-        for setup in self.linkage.setups:
-            for sight in setup.sights:
-                if sight.place or sight.row not in chosen:
-                    chosen[sight.row] = sight
+        chosen = {sight.row: sight for sight in reversed(self.linkage.sights)}  # the first on its row
         return [chosen[index] for index in range(len(self._rows))]
 
     @cached_property
@@ -136,7 +132,7 @@ class ReducedLevels:
         Levels are linear in the readings, misclosures shared out and repeats meaned as they were; known levels do not move.
         Raises SurveyError for a book of more than MOST_READINGS.
         """
-        sights = [sight for setup in self.linkage.setups for sight in setup.sights]
+        sights = self.linkage.sights
         if len(sights) > MOST_READINGS:
             raise SurveyError(f"the book has {len(sights)} readings", rule=f"Errors are worked out for {MOST_READINGS} at most.",
                               remedy="Work them out for a part of the book.")
@@ -294,40 +290,36 @@ class ReducedLevels:
 
         In m; a hand level agrees within half of the last digit to which the column is written.
         """
-        lines = [(row.number, row.point, row.hand_level, level, row.hand_level - level,
-                  abs(row.hand_level - level) <= self.book.hand_digit / 2 + EXACT)
-                 for row, level in zip(self._rows, self._levels, strict=True) if row.hand_level is not None]
-        return pd.DataFrame(lines, columns=["row", "point", "hand_level", "level", "difference", "agrees"])
+        return pd.DataFrame(self._hand, columns=["row", "point", "hand_level", "level", "difference", "agrees"])
+
+    @cached_property
+    def _hand(self) -> list[tuple[int, str, float, float, float, bool]]:
+        return [(row.number, row.point, row.hand_level, level, row.hand_level - level,
+                 abs(row.hand_level - level) <= self.book.hand_digit / 2 + EXACT)
+                for row, level in zip(self._rows, self._levels, strict=True) if row.hand_level is not None]
 
     @property
     def hand_slip(self) -> str | None:
         """A sentence on the first hand-worked level that is wrong; None if all agree or there are none."""
-        wrong = self.hand_levels.query("not agrees")
-        if wrong.empty:
+        wrong = [line for line in self._hand if not line[-1]]
+        if not wrong:
             return None
-        first = wrong.iloc[0]
-        side = "high" if first["difference"] > 0 else "low"
+        number, point, hand_level, level, difference, _ = wrong[0]
+        side = "high" if difference > 0 else "low"
         later = len(wrong) - 1
         others = f" {later} later hand-worked level{' is' if later == 1 else 's are'} wrong too." if later else ""
-        return plainly(f"Row {first['row']}, point {first['point']}: the hand-worked level {word_level(first['hand_level'])} is "
-                f"{word_mm(abs(first['difference']), digits=1)} too {side}; the readings give {word_level(first['level'])}."
+        return plainly(f"Row {number}, point {point}: the hand-worked level {word_level(hand_level)} is "
+                f"{word_mm(abs(difference), digits=1)} too {side}; the readings give {word_level(level)}."
                 f"{others}")
 
     @cached_property
     def _determinations(self) -> dict[str, list[Sight]]:
-        """Sights that give each point a level.
-
-        A sight does not where its level was carried in from another, nor where it repeats the backsight that its set-up
-        stands on: such a repeat moves the HPC instead.
-        """
+        """Sights that give each point a level, a known one any level."""
         given: dict[str, list[Sight]] = {}
-        for setup in self.linkage.setups:
-            for sight in setup.sights:
-                point = self.linkage.point(sight)
-                carried_in = sight is setup.anchor and setup.source is not None
-                repeat = sight.place > 0 and setup.anchor is setup.back and point == self.linkage.point(setup.back)
-                if point in self.book.known or not (carried_in or repeat):
-                    given.setdefault(point, []).append(sight)
+        for sight in self.linkage.sights:
+            point = self.linkage.point(sight)
+            if point in self.book.known or gives_level(self._rows, self.linkage.setups[sight.setup], sight):
+                given.setdefault(point, []).append(sight)
         return given
 
     def _mean_level(self, point: str) -> tuple[float, int, float]:

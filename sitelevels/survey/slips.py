@@ -17,7 +17,7 @@ import numpy as np
 import pandas as pd
 
 from ..errors import SurveyError, SurveyWarning, finite, must_be, plainly
-from ..wording import digits_of, html_table, last_digit, word_exactly, word_mm
+from ..wording import as_booked, digits_of, html_table, last_digit, word_exactly, word_mm
 from .book import ALLOWANCES, GROUND_FEATURES, METRES_PER, LevelBook, Row
 from .linking import Sight
 from .reduction import ReducedLevels, reduce_book
@@ -116,7 +116,11 @@ def suspect_slips(book: LevelBook, *, allowable: float | str | None = None, read
 
 @dataclass(frozen=True, eq=False)
 class Suspicions:
-    """What `suspect_slips` found. `noticed`: checks disagree by more than readings explain. `checked`: anything is checked."""
+    """Slips that would explain what the checks of a book say, readings in m. Made by `suspect_slips`.
+
+    `noticed`: the checks disagree by more than readings explain. `checked`: anything is checked at all. `on_the_line`: what would
+    explain it, the likeliest first.
+    """
 
     reduced: ReducedLevels
     noticed: bool
@@ -178,9 +182,8 @@ class _Line:
     def __init__(self, reduced: ReducedLevels, reading_sd: float) -> None:
         self.reduced, self.sd = reduced, reading_sd
         known, linkage = reduced.book.known, reduced.linkage
-        every = [sight for setup in linkage.setups for sight in setup.sights]
-        times = Counter(linkage.point(sight) for sight in every)
-        self.sights = [sight for sight in every if linkage.point(sight) in known or times[linkage.point(sight)] > 1]
+        times = Counter(map(linkage.point, linkage.sights))
+        self.sights = [sight for sight in linkage.sights if linkage.point(sight) in known or times[linkage.point(sight)] > 1]
         if len(self.sights) > MOST:
             raise SurveyError(f"{len(self.sights)} readings hang together", rule=f"Slips are sought among up to {MOST}.",
                               remedy="Look at a part of the book at a time.")
@@ -205,9 +208,7 @@ class _Line:
         self.residuals = self.free @ told
         self.redundancy = np.clip(np.diag(self.free), 0.0, 1.0)
         self.passes = max(reduced.adjustment.steady / math.sqrt(2), SURELY * self.sd)  # of |v|/√r
-        self.unit = reduced.book.unit_of("bs")
-        readings = [value for one in reduced.book.rows for _, value in one.readings()]
-        self.digit = last_digit(readings, METRES_PER[self.unit])
+        self.unit, self.digit = _unit_and_digit(reduced.book)
 
     @property
     def disagrees(self) -> bool:
@@ -274,6 +275,12 @@ class _Line:
         return max((*found, *again.spots()["spread"]), default=0.0)
 
 
+def _unit_and_digit(book: LevelBook) -> tuple[str, float]:
+    """The unit in which the readings of a book were booked, and their last digit in m."""
+    unit = book.unit_of("bs")
+    return unit, last_digit([value for row in book.rows for _, value in row.readings()], METRES_PER[unit])
+
+
 def _booked(reduced: ReducedLevels, sight: Sight) -> tuple[Row, str]:
     row = reduced.linkage.rows[sight.row]
     return row, "bs" if sight.place == 0 else "is" if row.is_ is not None else "fs"
@@ -292,17 +299,18 @@ def _slips(row: Row, reading: float, unit: str, digit: float) -> Iterator[tuple[
         swapped = [*digits]
         swapped[i], swapped[j] = digits[j], digits[i]
         prior = _SWAPPED / beside if j == i + 1 else _APART / (len(pairs) - beside)
-        yield sign * int("".join(swapped)) / (1 / digit), "two digits swapped", prior
+        yield as_booked(sign * int("".join(swapped)) * digit, per), "two digits swapped", prior
     for place, old in enumerate(digits):
         for new in "0123456789":
             if new != old:
                 misread = digits[:place] + new + digits[place + 1:]
-                yield sign * int(misread) / (1 / digit), f"a digit misread, {old} for {new}", _MISREAD / 9 / len(digits)
+                meant = as_booked(sign * int(misread) * digit, per)
+                yield meant, f"a digit misread, {old} for {new}", _MISREAD / 9 / len(digits)
     whole, named = (per, ("1 ft", "a tenth of a foot")) if per == METRES_PER["ft"] else (1.0, ("1 m", "100 mm"))
     for step, name, prior in ((whole, named[0], _METRE), (whole / 10, named[1], _TENTH)):
-        yield reading + sign * step, f"{name} dropped", prior * _DROPPED
+        yield as_booked(reading + sign * step, per), f"{name} dropped", prior * _DROPPED
         if abs(reading) > step:
-            yield reading - sign * step, f"{name} too much", prior * (1 - _DROPPED)
+            yield as_booked(reading - sign * step, per), f"{name} too much", prior * (1 - _DROPPED)
     likely = 1.0 if row.feature == "dpc" or "upside" in row.remarks or "inverted" in row.remarks else _RARELY_INVERTED
     yield -reading, "the sign lost" if reading > 0 else "a sign too much", _SIGN * likely
 
@@ -310,9 +318,9 @@ def _slips(row: Row, reading: float, unit: str, digit: float) -> Iterator[tuple[
 def _read_once(reduced: ReducedLevels) -> list[Sight]:
     """Intermediate sights on points that are neither known nor read again."""
     linkage = reduced.linkage
-    times = Counter(linkage.point(sight) for setup in linkage.setups for sight in setup.sights)
-    return [sight for setup in linkage.setups for sight in setup.sights[1:]
-            if times[linkage.point(sight)] == 1 and linkage.point(sight) not in reduced.book.known]
+    times = Counter(map(linkage.point, linkage.sights))
+    return [sight for sight in linkage.sights
+            if sight.place and times[linkage.point(sight)] == 1 and linkage.point(sight) not in reduced.book.known]
 
 
 def _odd_spots(reduced: ReducedLevels) -> Iterator[Suspicion]:
@@ -320,8 +328,7 @@ def _odd_spots(reduced: ReducedLevels) -> Iterator[Suspicion]:
     sights = {reduced.linkage.point(sight): sight for sight in _read_once(reduced)}
     rows = {row.point: row for row in reduced.linkage.rows if row.point in sights}
     levels = {name: reduced.linkage.setups[sight.setup].hpc - sight.reading for name, sight in sights.items()}
-    unit = reduced.book.unit_of("bs")
-    digit = last_digit((value for one in reduced.book.rows for _, value in one.readings()), METRES_PER[unit])
+    unit, digit = _unit_and_digit(reduced.book)
     for name, off, rough in sorted((*_odd_ground(rows, levels), *_odd_marks(rows, levels)), key=lambda one: -abs(one[1])):
         row, sight = rows[name], sights[name]
         fits = [(prior, corrected, slip) for corrected, slip, prior in _slips(row, sight.reading, unit, digit)

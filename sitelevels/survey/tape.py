@@ -16,6 +16,7 @@ Side = Literal["left", "right"]
 Place = tuple[float, float]
 _TIES = ("point", "from_a", "a", "from_b", "b", "side")
 _LENGTH = "It must be a length in m."
+ONE_PLACE = 1e-6  # m: no line runs between places that are nearer to each other
 
 
 def from_ties(a: Sequence[float], b: Sequence[float], from_a: float, from_b: float, *, side: Side) -> Place:
@@ -42,11 +43,11 @@ def from_ties(a: Sequence[float], b: Sequence[float], from_a: float, from_b: flo
     >>> from_ties((0, 0), (4, 0), 3, 5, side="left")
     (0.0, 3.0)
     """
-    (ax, ay), (bx, by) = _place(a, "a"), _place(b, "b")
+    one, other = _place(a, "a"), _place(b, "b")
     first, second = finite(from_a, "from_a", _LENGTH, least=0), finite(from_b, "from_b", _LENGTH, least=0)
     turn = _turn(side)
-    base = math.hypot(bx - ax, by - ay)
-    if base < 1e-6:
+    base = math.dist(one, other)
+    if base < ONE_PLACE:
         raise SurveyError("the two places taped from are one and the same", remedy="Tape from two places well apart.")
     along = ((first - second) * (first + second) / base + base) / 2
     square = (first - along) * (first + along)
@@ -57,27 +58,25 @@ def from_ties(a: Sequence[float], b: Sequence[float], from_a: float, from_b: flo
         raise SurveyError(f"{wrong}: {word_level(first)} and {word_level(second)} from places {word_level(base)} apart",
                           rule="Each side of a triangle is shorter than the other two together.",
                           remedy="Tape them again, and see that they are booked from the right places.")
-    out = turn * math.sqrt(max(square, 0.0))
-    ux, uy = (bx - ax) / base, (by - ay) / base
-    return ax + along * ux - out * uy, ay + along * uy + out * ux
+    return _beside(one, other, along, turn * math.sqrt(max(square, 0.0)))
 
 
 def from_offsets(first: Sequence[float], second: Sequence[float], along: float, out: float, *, side: Side = "left") -> Place:
     """Place (x, y) in m from a distance `along` the line first to second (a wall) and a distance `out` from it, square, m.
 
-    `side` is where the point lies, as seen looking from first to second. Raises SurveyError as `from_ties` does.
+    `side` is where the point lies, as seen looking from first to second. Refuses two ends that are one place, a distance out
+    that is under nought, and what is no finite number.
+
+    Source: offsets from a base line, as in any survey textbook.
 
     >>> from_offsets((0, 0), (0, 5), 2, 1.5, side="right")
     (1.5, 2.0)
     """
-    (ax, ay), (bx, by) = _place(first, "first"), _place(second, "second")
-    base = math.hypot(bx - ax, by - ay)
-    if base < 1e-6:
+    start, end = _place(first, "first"), _place(second, "second")
+    if math.dist(start, end) < ONE_PLACE:
         raise SurveyError("the two ends of the line are one and the same")
     along = finite(along, "along", _LENGTH)
-    out = _turn(side) * finite(out, "out", _LENGTH, least=0)
-    ux, uy = (bx - ax) / base, (by - ay) / base
-    return ax + along * ux - out * uy, ay + along * uy + out * ux
+    return _beside(start, end, along, _turn(side) * finite(out, "out", _LENGTH, least=0))
 
 
 def places_from_ties(text: str, places: Mapping[str, Place]) -> dict[str, Place]:
@@ -130,13 +129,18 @@ def ties_covariance(a: Sequence[float], b: Sequence[float], place: Sequence[floa
                     sd: float | tuple[float, float]) -> np.ndarray:
     """Covariance (2 × 2, m²) of a place taped from a and b.
 
-    `sd` is the standard deviation of a taped length, m, or one for each tie. Raises SurveyError where the ties meet in line:
-    the place is then free to slide. Linear propagation: JCGM 100:2008, clause 5.2.
+    `place` is what `from_ties` gave; `sd` the standard deviation of a taped length, m, or a pair, one for each tie. Refuses ties
+    that meet in line, or that have no length (the place is then free to slide), and an `sd` under nought.
+
+    Source: linear propagation, JCGM 100:2008, clause 5.2.
+
+    >>> ties_covariance((3, 0), (0, 4), (0, 0), sd=0.01).round(9).tolist()  # m²: square to each other, each tie moves one axis
+    [[0.0001, 0.0], [0.0, 0.0001]]
     """
     x, y = _place(place, "place")
     towards = np.array([(x - px, y - py) for px, py in (_place(a, "a"), _place(b, "b"))])
     lengths = np.hypot(*towards.T)
-    if (lengths < 1e-6).any() or abs(np.linalg.det(towards / np.maximum(lengths, 1e-9)[:, None])) < 1e-4:
+    if (lengths < ONE_PLACE).any() or abs(np.linalg.det(towards / np.maximum(lengths, 1e-9)[:, None])) < 1e-4:
         raise SurveyError("the two ties meet in line, so the place can slide square to them", remedy="Tape from another place.")
     given = sd if isinstance(sd, tuple) else (sd, sd)
     both = np.array([finite(one, "sd", _LENGTH, least=0) for one in finite_list(given, "sd", _LENGTH, count=2)])
@@ -147,20 +151,29 @@ def ties_covariance(a: Sequence[float], b: Sequence[float], place: Sequence[floa
 def level_sd(covariance: np.ndarray, gx: float, gy: float) -> float:
     """Standard deviation in m that an unsure place gives to a level on ground with the gradients gx, gy (m/m).
 
-    `covariance` of the place, 2 × 2, m².
+    `covariance` of the place, 2 × 2, m². Refuses one of another shape, or with a negative variance.
+
+    Source: linear propagation, JCGM 100:2008, clause 5.2.
 
     >>> level_sd(np.diag([0.01**2, 0.01**2]), 0.05, 0.0)
     0.0005
     """
     gradient = np.array([finite(one, name, "It must be a gradient in m per m.") for one, name in ((gx, "gx"), (gy, "gy"))])
     rule = "It is 2 × 2 numbers in m²."
-    rows = list(covariance) if isinstance(covariance, (Sequence, np.ndarray)) and np.ndim(covariance[:1]) else []
+    rows = list(covariance) if isinstance(covariance, (list, tuple)) or getattr(covariance, "ndim", 0) == 2 else []
     if len(rows) != 2:
         raise SurveyError("the covariance is no table of two rows", rule=rule)
     matrix = np.array([finite_list(row, "the covariance", rule, count=2) for row in rows])
     if (np.linalg.eigvalsh((matrix + matrix.T) / 2) < -1e-12).any():
         raise SurveyError("the covariance has a negative variance", rule="A variance is a square.")
     return math.sqrt(max(float(gradient @ matrix @ gradient), 0.0))
+
+
+def _beside(start: Place, end: Place, along: float, out: float) -> Place:
+    """The place so far along a line and square to it, to the left."""
+    (ax, ay), (bx, by), base = start, end, math.dist(start, end)
+    ux, uy = (bx - ax) / base, (by - ay) / base
+    return ax + along * ux - out * uy, ay + along * uy + out * ux
 
 
 def _turn(side: str) -> float:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import replace
+from typing import TypeVar
 
 from ..survey.book import ALLOWANCES
 from ..survey.linking import EXACT
@@ -12,6 +13,7 @@ from .drawing import Booked
 from .exercise import Own, Question, Slip, Unit, Value
 
 Way = Callable[[Own], Value]
+Same = TypeVar("Same", float, str)
 ALLOWED = ALLOWANCES["ordinary"]
 
 
@@ -20,14 +22,9 @@ def m(mm: float) -> str:
     return word_level(mm / 1000)
 
 
-def always(value: Value) -> Way:
-    """An answer that hangs on nothing before it."""
+def always(value: Same) -> Callable[[object], Same]:
+    """An answer, or a working, that hangs on nothing before it."""
     return lambda _: value
-
-
-def says(text: str) -> Callable[[Asking], str]:
-    """A working that hangs on no answer before it."""
-    return lambda _: text
 
 
 def length(mm: int) -> str:
@@ -51,6 +48,13 @@ class Asking:
         joined = " = " if unit in ("m", "mm", "fall") else ": " if unit == "choice" else " Answer: "
         self.questions.append(replace(plain, working=f"{how(self)}{joined}{plain.word(value)}."))
 
+    def either(self, name: str, choices: tuple[str, str], ask: str, first: Callable[[Own], bool], how: Callable[[Asking], str],
+               mistakes: Mapping[str, Callable[[Own], bool]]) -> None:
+        """One more question with two answers: the first of `choices` where `first` says so, else the second."""
+        def by(test: Callable[[Own], bool]) -> Way:
+            return lambda own: choices[0] if test(own) else choices[1]
+        self.ask(name, "choice", ask, by(first), how, {said: by(test) for said, test in mistakes.items()}, choices=choices)
+
     def said(self, name: str) -> str:
         """The right answer to a question asked before, in words; of a length in m, in m."""
         question = next(one for one in self.questions if one.name == name)
@@ -69,14 +73,14 @@ def ask_closing(asking: Asking, booked: Booked) -> None:
                 "that is the level found, not how far it is from the known one": lambda own: own.levels[row]},
                check="known level + misclosure = level found")
     times = f"5 mm × √{setups} = {word_mm(allowed, digits=1)}"
-    mistakes: dict[str, Way] = {"a minus does not make a misclosure small: its size counts":
-                                lambda own: "yes" if own.number("misclosure") <= allowed + EXACT else "no"}
+    mistakes: dict[str, Callable[[Own], bool]] = {
+        "a minus does not make a misclosure small: its size counts": lambda own: own.number("misclosure") <= allowed + EXACT}
     if setups > 1:
         mistakes["that holds for one set-up only, 5 mm: more set-ups are allowed more"] = (
-            lambda own: "yes" if abs(own.number("misclosure")) <= ALLOWED.of(1) + EXACT else "no")
-    asking.ask("closes", "choice", "Is the misclosure within 5 mm × √set-ups? Its sign does not matter here.",
-               lambda own: "yes" if abs(own.number("misclosure")) <= allowed + EXACT else "no",
-               lambda a: f"{word_mm(abs(a.right.number('misclosure')))} against {times}", mistakes, choices=("yes", "no"))
+            lambda own: abs(own.number("misclosure")) <= ALLOWED.of(1) + EXACT)
+    asking.either("closes", ("yes", "no"), "Is the misclosure within 5 mm × √set-ups? Its sign does not matter here.",
+                  lambda own: abs(own.number("misclosure")) <= allowed + EXACT,
+                  lambda a: f"{word_mm(abs(a.right.number('misclosure')))} against {times}", mistakes)
 
 
 def ask_slip(asking: Asking, slip: Slip | None, also: tuple[str, ...], others: Mapping[str, str]) -> None:
@@ -86,7 +90,7 @@ def ask_slip(asking: Asking, slip: Slip | None, also: tuple[str, ...], others: M
     how = f"{seen[:1].upper()}{seen[1:]} shows a slip{more}."
     asking.ask("row of the slip", "row", "In which row was a reading booked wrongly? Write the number of the row, or none if no "
                "check shows one. Where several rows would explain what the checks say, any of them is right.",
-               always(row), says(how), {said: always(other) for other, said in others.items()}, also=also)
+               always(row), always(how), {said: always(other) for other, said in others.items()}, also=also)
 
 
 def fall_of(drop: float, over: float) -> str:
@@ -97,11 +101,10 @@ def fall_of(drop: float, over: float) -> str:
 def ask_drop(asking: Asking, booked: Booked, high: str, low: str, run: int) -> None:
     """The drop from one spot to another, and the fall over `run` mm."""
     first, last, over = booked.row(high), booked.row(low), run / 1000
-    levels = dict(zip((shot.row for shot in booked.shots), booked.levels, strict=True))
     drop, fall = f"drop {high} to {low}", f"fall {high} to {low}"
     asking.ask(drop, "mm", f"How far does the ground drop from {high} to {low}? Plus when {low} is lower.",
                lambda own: whole_mm(own.levels[first] - own.levels[last]),
-               lambda _: f"{m(levels[first])} − {m(levels[last])}",
+               lambda _: f"{m(booked.by_row[first])} − {m(booked.by_row[last])}",
                {f"that is {low} minus {high}: a drop is plus when the far end is lower":
                 lambda own: own.levels[last] - own.levels[first],
                 "that is a level, not a drop": lambda own: own.levels[last]},

@@ -103,6 +103,11 @@ class Booked:
         """The level that each shot gives."""
         return tuple(self.heights[shot.setup] - shot.mm for shot in self.shots)
 
+    @cached_property
+    def by_row(self) -> dict[int, int]:
+        """The level found in each row."""
+        return dict(zip((shot.row for shot in self.shots), self.levels, strict=True))
+
     @property
     def misclosure(self) -> int:
         """Observed minus known at the last shot."""

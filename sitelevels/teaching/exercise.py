@@ -43,7 +43,7 @@ class Own:
 
 @dataclass(frozen=True, eq=False)
 class Question:
-    """Something to work out beside the columns of the book.
+    """Something to work out beside the columns of the book. Made by `practice_book`.
 
     `answer` gives it from what the learner has so far: in m for "m" and "mm", in m/m for "fall", one of `choices`, or the number
     of a row as text ("none" where there is none). `working` says how, with the right numbers. `mistakes` are wrong ways: what
@@ -88,7 +88,10 @@ class Change:
 
 @dataclass(frozen=True)
 class Slip:
-    """A slip planted in a book: its kind, the readings it changed, and the check that shows it ("" where none does)."""
+    """A slip planted in a book: its kind, the readings it changed, in m, and the check that shows it ("" where none does).
+
+    Made by `practice_book`.
+    """
 
     kind: str
     point: str
@@ -117,7 +120,7 @@ class Exercise:
     """A book to reduce by hand, with questions. Made by `practice_book`, or `Exercise(book)` of any level book.
 
     `task` says what to do, `given` what is known beside the book, a sentence each. `adjusts` says that the misclosure is shared
-    out. A book that cannot be reduced raises SurveyError when its right levels are first asked for.
+    out. A book that cannot be reduced raises SurveyError when its right levels, in m, are first asked for.
 
     >>> from sitelevels import read_book
     >>> page = Exercise(read_book("point,bs,is,fs,rl\\nBM,1.500,,,10.000\\nA,,1.625,,\\nBM,,,1.501,"))
@@ -141,8 +144,7 @@ class Exercise:
         """The book reduced, misclosure shared out by set-ups; None where the exercise has no book."""
         if self.book is None:
             return None
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore", SurveyWarning)
+        with warnings.catch_warnings(action="ignore", category=SurveyWarning):
             return reduce_book(self.book)
 
     @cached_property

@@ -212,7 +212,7 @@ GLOSSARY: Mapping[str, str] = MappingProxyType({
     "waste": "What is bought beyond what is laid, in %, because some is spilt, cut off or lost; of a wet-room floor, its outlet.",
     "zero": "Foot of the staff, from which it is counted; its error, in mm, is how far the figures begin above or below it.",
 })
-"""What each word means, in the order of the alphabet."""
+"""What each word means, in the order of the alphabet; a word for a quantity says its unit, such as m, mm or 1:N."""
 
 _ALSO = {
     "access cover": "manhole cover",

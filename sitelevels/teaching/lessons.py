@@ -84,11 +84,13 @@ def lesson(key: str, seed: int) -> Lesson:
     >>> lesson("HPC", 1) == lesson("HPC", 1), lesson("HPC", 1).answer == lesson("HPC", 2).answer
     (True, False)
     """
-    if key not in LESSONS:
+    if not isinstance(key, str) or key not in LESSONS:
         raise SurveyError(f"there is no lesson {key!r}", rule=f"Lessons are {', '.join(LESSONS)}.")
     seed = whole(seed, "the learner's number", 0, SEEDS)
-    found = LESSONS[key](_Draw(100 * seed + list(LESSONS).index(key)))  # 100, so that a lesson more changes none that is there
-    return replace(found, question=true_minus(found.question), working=tuple(map(true_minus, found.working)))
+    draw = _Draw(100 * seed + list(LESSONS).index(key))  # 100, so that a lesson more changes none that is there
+    yard = draw.yard()
+    found = LESSONS[key](draw)
+    return replace(found, question=true_minus(f"{yard} {found.question}"), working=tuple(map(true_minus, found.working)))
 
 
 m, mm = word_level, word_mm  # half of the sentences below are numbers
@@ -96,19 +98,17 @@ m, mm = word_level, word_mm  # half of the sentences below are numbers
 
 def _reduced(*rows: tuple[str, float | None, float | None, float | None, float | None]) -> ReducedLevels:
     """A short book, rows of point bs is fs rl in m, reduced; that it has no closing shot is meant."""
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore", SurveyWarning)
+    with warnings.catch_warnings(action="ignore", category=SurveyWarning):
         return reduce_book(read_book(pd.DataFrame(rows, columns=["point", "bs", "is", "fs", "rl"])))
 
 
 def _reading(draw: _Draw) -> Lesson:
-    at = draw.yard()
     step = draw.mm(900, 1300)
     gully = step + draw.mm(90, 420)
     table = _reduced(("step", step, None, None, 10.0), ("gully", None, None, gully, None)).table
     fall = float(table["fall"].iloc[1])
     return Lesson(
-        f"{at} From one set-up the staff reads {m(step)} on the doorstep and {m(gully)} on the gully. How "
+        f"From one set-up the staff reads {m(step)} on the doorstep and {m(gully)} on the gully. How "
         "much lower than the step is the gully, in mm?", "mm", fall,
         (f"{m(gully)} − {m(step)} = {m(fall)}, which is {mm(fall)}.",
          "The gully has the larger reading, so it is the lower of the two."),
@@ -118,12 +118,11 @@ def _reading(draw: _Draw) -> Lesson:
 
 
 def _hpc(draw: _Draw) -> Lesson:
-    at = draw.yard()
     known, bs, spot = draw.mm(12_000, 68_000), draw.mm(700, 1900), draw.mm(900, 2400)
     reduced = _reduced(("BM", bs, None, None, known), ("spot", None, None, spot, None))
     hpc, level = float(reduced.table["hpc"].iloc[0]), reduced.level("spot")
     return Lesson(
-        f"{at} The benchmark BM is at {m(known)}. The backsight on it is {m(bs)}; then a spot of the "
+        f"The benchmark BM is at {m(known)}. The backsight on it is {m(bs)}; then a spot of the "
         f"ground reads {m(spot)}. What is the level of the spot, in m?", "m", level,
         (f"HPC = level of BM + backsight = {m(known)} + {m(bs)} = {m(hpc)}.",
          f"Level of the spot = HPC − reading = {m(hpc)} − {m(spot)} = {m(level)}."),
@@ -132,7 +131,6 @@ def _hpc(draw: _Draw) -> Lesson:
 
 
 def _rise_and_fall(draw: _Draw) -> Lesson:
-    at = draw.yard()
     known, bs, first, second = draw.mm(9_000, 30_000), draw.mm(1000, 1600), draw.mm(800, 1900), draw.mm(800, 1900)
     reduced = _reduced(("BM", bs, None, None, known), ("A", None, first, None, None), ("B", None, None, second, None))
     at_a, at_b = reduced.level("A"), reduced.level("B")
@@ -143,7 +141,7 @@ def _rise_and_fall(draw: _Draw) -> Lesson:
                      f"{m(from_level)} {sign} {m(abs(before - now))} = {m(level)}.")
     hpc = m(known + bs)
     return Lesson(
-        f"{at} BM, {m(known)}, reads {m(bs)}; A reads {m(first)}; B reads "
+        f"BM, {m(known)}, reads {m(bs)}; A reads {m(first)}; B reads "
         f"{m(second)}, all from one set-up. Go by rise and fall: what is the level of B, in m?", "m", at_b,
         (*steps, f"By HPC: {hpc} − {m(second)} = {m(at_b)}, the same."),
         "Rise and fall goes from point to point: the reading before less the reading now, a rise if it is more than nought. "
@@ -153,18 +151,16 @@ def _rise_and_fall(draw: _Draw) -> Lesson:
 
 
 def _change_points(draw: _Draw) -> Lesson:
-    at = draw.yard()
     known, bs, fs = draw.mm(10_000, 40_000), draw.mm(700, 1400), draw.mm(1300, 2300)
     back, spot = draw.mm(700, 1500), draw.mm(1000, 2200)
     reduced = _reduced(("BM", bs, None, None, known), ("CP", back, None, fs, None), ("S", None, None, spot, None))
     change, level = reduced.level("CP"), reduced.level("S")
     first, second = (float(hpc) for hpc in reduced.table["hpc"].dropna())
     return Lesson(
-        f"{at} BM is at {m(known)}; backsight {m(bs)}. The change point CP reads {m(fs)}. "
+        f"BM is at {m(known)}; backsight {m(bs)}. The change point CP reads {m(fs)}. "
         f"The instrument is carried round the corner, and CP reads {m(back)} from there. Then a spot S reads "
         f"{m(spot)}. What is the level of S, in m?", "m", level,
-        (f"First set-up: HPC = {m(known)} + {m(bs)} = {m(first)}; level of CP = {m(first)} − "
-         f"{m(fs)} = {m(change)}.",
+        (f"First set-up: HPC = {m(known)} + {m(bs)} = {m(first)}; level of CP = {m(first)} − {m(fs)} = {m(change)}.",
          f"Second set-up: HPC = {m(change)} + {m(back)} = {m(second)}.",
          f"Level of S = {m(second)} − {m(spot)} = {m(level)}."),
         "A change point is read twice: a foresight before the move, a backsight after it. It stays still while the "
@@ -173,7 +169,6 @@ def _change_points(draw: _Draw) -> Lesson:
 
 
 def _closing(draw: _Draw) -> Lesson:
-    at = draw.yard()
     known, bs, fs, back = draw.mm(10_000, 40_000), draw.mm(900, 1600), draw.mm(900, 1600), draw.mm(900, 1600)
     wrong = draw.one((-23, -12, -6, -4, -3, -2, 2, 3, 4, 6, 12, 23)) / 1000
     last = bs - fs + back - wrong  # whole mm, but for binary digits
@@ -181,7 +176,7 @@ def _closing(draw: _Draw) -> Lesson:
     missed = float(reduced.misclosure or 0.0)
     found = known + missed
     return Lesson(
-        f"{at} BM is at {m(known)}. Backsight {m(bs)}, foresight on CP {m(fs)}; the "
+        f"BM is at {m(known)}. Backsight {m(bs)}, foresight on CP {m(fs)}; the "
         f"instrument moves; backsight on CP {m(back)}, foresight on BM again {m(last)}. What is the misclosure, "
         "in mm? It is the level found less the level known, with a minus if too low.", "mm", missed,
         (f"Sum of backsights − sum of foresights = ({m(bs)} + {m(back)}) − ({m(fs)} + "
@@ -193,7 +188,6 @@ def _closing(draw: _Draw) -> Lesson:
 
 
 def _two_pegs(draw: _Draw) -> Lesson:
-    at = draw.yard()
     apart, wrong = draw.one((30, 40, 50)), draw.one((-18, -12, -9, -6, -1, 1, 6, 9, 12, 18)) / 1000
     a, b, near = draw.mm(1200, 1500), draw.mm(1100, 1600), draw.mm(1300, 1500)
     far = near + a - b + wrong
@@ -201,27 +195,25 @@ def _two_pegs(draw: _Draw) -> Lesson:
     level = test.correct(far, apart)
     more, sign = ("more", "+") if a >= b else ("less", "−")
     return Lesson(
-        f"{at} Two pegs stand {apart} m apart. From midway the staff reads {m(a)} on A and {m(b)} on "
+        f"Two pegs stand {apart} m apart. From midway the staff reads {m(a)} on A and {m(b)} on "
         f"B. From right beside B, with next to no sight, it reads {m(near)} on B and {m(far)} on A. What would "
         "it have read on A, in m, if the line of sight were level?", "m", level,
         (f"Midway both sights are equally long, and so are their errors: A truly reads {m(abs(a - b))} {more} than B.",
          f"So from beside B the staff on A should read {m(near)} {sign} {m(abs(a - b))} = {m(level)}.",
-         f"It read {m(far)}: {m(far)} − {m(level)} = {mm(far - level)} over {apart} m. "
-         f"{test.words}"),
+         f"It read {m(far)}: {m(far)} − {m(level)} = {mm(far - level)} over {apart} m. {test.words}"),
         "A line of sight that points up or down reads wrong in proportion to the length of the sight. Backsight and "
         "foresight equally long: the errors are the same and drop out. That is why one sets up midway, and why an instrument "
         "that does not pass can still give right levels.")
 
 
 def _falls(draw: _Draw) -> Lesson:
-    at = draw.yard()
     length, ratio = draw.whole(5, 16) * 500, draw.one((40, 48, 50, 60, 70, 75, 80, 100))  # mm
     drop = (length + ratio // 2) // ratio
     fall = parse_fall(f"{drop}/{length}")
     said = m(length / 1000, digits=1)
     run = word_fall(fall).partition(" ")[0].partition(":")[2]
     return Lesson(
-        f"{at} A path falls {drop} mm over {said}. What is its fall? Say it in whichever way you like: 1 in 60, 1:60, "
+        f"A path falls {drop} mm over {said}. What is its fall? Say it in whichever way you like: 1 in 60, 1:60, "
         "16.7 mm/m, 1.67 %, 0.95°, or 50 mm over 3 m.", "fall", fall,
         (f"In mm/m: {drop} mm ÷ {said} = {mm(fall, digits=1)}/m.",
          f"1 in so many: {length} mm ÷ {drop} mm = {run}, so 1 in {run}, which is also written 1:{run}.",
@@ -234,12 +226,11 @@ def _falls(draw: _Draw) -> Lesson:
 
 
 def _plane(draw: _Draw) -> Lesson:
-    at = draw.yard()
     wide, deep = draw.whole(8, 20) / 2, draw.whole(6, 14) / 2
     a, b, c = draw.mm(9_900, 9_990), draw.mm(9_860, 9_990), draw.mm(9_780, 9_880)
     level = fit_plane([0, wide, 0], [0, 0, deep], [a, b, c]).plane.level_at(wide, deep)
     return Lesson(
-        f"{at} It is {word_distance(wide)} by {word_distance(deep)} and laid to one plane. Corner A, at the wall, is at "
+        f"It is {word_distance(wide)} by {word_distance(deep)} and laid to one plane. Corner A, at the wall, is at "
         f"{m(a)}; B, along the wall from A, at {m(b)}; C, straight out from A, at {m(c)}. What is the "
         "level of D, straight out from B, in m?", "m", level,
         (f"From A to B it {'rises' if b > a else 'falls'} {mm(abs(b - a))}; on a plane it does the same from C to D.",
@@ -250,7 +241,6 @@ def _plane(draw: _Draw) -> Lesson:
 
 
 def _more_shots(draw: _Draw) -> Lesson:
-    at = draw.yard()
     sd, side = draw.one((2, 3, 4, 6)) / 1000, draw.one((2, 3, 4, 5))
     x = [float(number % side) for number in range(side * side)]
     y = [float(number // side) for number in range(side * side)]
@@ -258,7 +248,7 @@ def _more_shots(draw: _Draw) -> Lesson:
     assert covariance is not None
     found = math.sqrt(float(covariance[0, 0]))
     return Lesson(
-        f"{at} One shot on a slab is uncertain by {mm(sd)} (a standard deviation: about two shots of three are nearer). "
+        f"One shot on a slab is uncertain by {mm(sd)} (a standard deviation: about two shots of three are nearer). "
         f"You read a grid of {side} by {side} spots instead, {side * side} shots. How uncertain is the level in the middle "
         "of the slab, in mm?", "mm", found,
         (f"{side * side} shots: divide by √{side * side} = {side}. {mm(sd)} ÷ {side} = {mm(found, digits=1)}.",),
@@ -267,7 +257,6 @@ def _more_shots(draw: _Draw) -> Lesson:
 
 
 def _tilt(draw: _Draw) -> Lesson:
-    at = draw.yard()
     length, tilt, side = draw.one((4, 5, 6, 8, 10)), draw.one((5, 8, 10, 15, 20)) / 10_000, draw.one((3, 4, 5))
     drop = draw.one((12, 14, 15, 16, 18)) * length / 1000
     out = [length * (number // side) / (side - 1) for number in range(side * side)]
@@ -275,20 +264,19 @@ def _tilt(draw: _Draw) -> Lesson:
     read = [10.0 - drop / length * y for y in out]
     true = fit_plane(along, out, [level + tilt * y for level, y in zip(read, out, strict=True)]).plane.fall_towards(0.0, 1.0)
     return Lesson(
-        f"{at} By {side * side} shots with a laser it falls {mm(drop)} over the {length} m out from the wall. But the "
+        f"By {side * side} shots with a laser it falls {mm(drop)} over the {length} m out from the wall. But the "
         f"laser has been knocked: its light climbs {mm(tilt * 10)} in 10 m on the way out from the wall. What is the fall of "
         "the yard, truly?", "fall", true,
         (f"At {length} m the light is {mm(tilt * length, digits=1)} too high, so the staff reads that much too much and the "
          "ground seems that much too low.",
          f"True drop = {mm(drop)} − {mm(tilt * length, digits=1)} = {mm(drop - tilt * length, digits=1)} over {length} m: "
          f"{word_fall(true)}.",
-         f"Read at nine, {side * side} or a thousand spots: the light is as tilted for each, and the answer is the same."),
+         f"Read at {side * side} spots or at a thousand: the light is as tilted for each, and the answer is the same."),
         "More shots help against chance, never against tilt: it goes straight into the fall. Against tilt help the turn test "
         "of 1-survey, and reading the same spots again with the laser turned half round.", FALL_WITHIN)
 
 
 def _clear_of_the_dpc(draw: _Draw) -> Lesson:
-    at = draw.yard()
     least, ratio, drop = LIMITS["clearance"], draw.one((40, 50, 60, 80)), draw.whole(40, 80) / 1000
     left, right = draw.mm(10_200, 10_240), draw.mm(10_180, 10_239)
     right -= 0.001 if right == left else 0.0
@@ -298,7 +286,7 @@ def _clear_of_the_dpc(draw: _Draw) -> Lesson:
     far = Plane(wall, 0.0, -parse_fall(f"1:{ratio}")).level_at(0.0, length)
     other = LIMITS["clearance, Approved Document C"]
     return Lesson(
-        f"{at} The DPC is at {m(left)} at the left end of the wall, at {m(right)} at the right end. The "
+        f"The DPC is at {m(left)} at the left end of the wall, at {m(right)} at the right end. The "
         f"paving is to lie {mm(least.value)} below the DPC, level along the wall, and to fall 1:{ratio} away from it. What "
         f"is the highest that it may lie {word_distance(length)} out from the wall, in m?", "m", far,
         (f"The lower end governs: {m(lower)} − {mm(least.value)} = {m(wall)} at the wall.",
@@ -310,7 +298,6 @@ def _clear_of_the_dpc(draw: _Draw) -> Lesson:
 
 
 def _dig(draw: _Draw) -> Lesson:
-    at = draw.yard()
     layers = (Layer("slabs", draw.one((35, 40, 50)) / 1000), Layer("bed", draw.one((30, 40)) / 1000),
               Layer("sub-base", draw.one((75, 100, 150)) / 1000))
     finished, ground, hpc = draw.mm(9_950, 10_050), draw.mm(9_900, 10_020), draw.mm(11_300, 11_600)
@@ -322,7 +309,7 @@ def _dig(draw: _Draw) -> Lesson:
     listed = " + ".join(mm(layer.thickness) for layer in layers)
     told = ", ".join(f"{mm(layer.thickness)} of {layer.name}" for layer in layers)
     return Lesson(
-        f"{at} At a peg the paving is to finish at {m(finished)}; the ground there lies at {m(ground)} "
+        f"At a peg the paving is to finish at {m(finished)}; the ground there lies at {m(ground)} "
         f"today. From the top down come {told}. How deep do you dig there, in mm?", "mm", depth,
         (f"Layers together: {listed} = {mm(total)}.",
          f"Formation = finished level − layers = {m(finished)} − {mm(total)} = {m(formation)}.",

@@ -64,7 +64,7 @@ def mark_book(exercise: Exercise | LevelBook, answers: pd.DataFrame | str, *, di
     digit = finite(digit, "the digit", "It is the last digit of a level in m, e.g. 0.001.", over=0)
     whole = exercise if isinstance(exercise, Exercise) else Exercise(exercise)
     filled = read_filled(whole, answers)
-    judge = Judge(Figures(whole.book.unit_of("bs") if whole.book else "m", digit))
+    judge = Judge(Figures(whole.unit, digit))
     own = Chain(whole, whole.reduced, filled, judge).own if whole.reduced else Own()
     columns = sorted(judge.marks.values(), key=lambda mark: (mark.row, ORDER.index(mark.column)))
     return Marked(whole, answers, (*columns, *_questions(whole, filled.answers, own, judge)))
@@ -72,7 +72,7 @@ def mark_book(exercise: Exercise | LevelBook, answers: pd.DataFrame | str, *, di
 
 @dataclass(frozen=True, eq=False)
 class Marked:
-    """A page with its marks. Made by `mark_book`."""
+    """A page with its marks, numbers in the unit of its book, such as m. Made by `mark_book`."""
 
     exercise: Exercise
     answers: pd.DataFrame | str

@@ -98,7 +98,7 @@ on BM shows it.
         booked, planted = plant(meant, ANY if slip == PERHAPS else slip, draw, kept=site.kept)
         if slip == PERHAPS and draw.whole(0, 1, 1):
             booked, planted = meant, None
-    asking = Asking({shot.row: level / 1000 for shot, level in zip(booked.shots, booked.levels, strict=True)},
+    asking = Asking({row: level / 1000 for row, level in booked.by_row.items()},
                     {shot.row: booked.heights[shot.setup] / 1000 for shot in booked.shots if shot.column == "bs"})
     ask_closing(asking, booked)
     if slip is not None:

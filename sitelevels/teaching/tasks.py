@@ -2,19 +2,21 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from fractions import Fraction
+from itertools import pairwise
 
 from ..design.published import CAUTIONS, LIMITS
 from ..survey.instrument import COLLIMATION_LIMIT
 from ..survey.linking import EXACT
 from ..wording import word_level, word_mm
-from .asking import Asking, Way, always, ask_drop, length, m, says
+from .asking import Asking, Way, always, ask_drop, length, m
 from .drawing import Booked, Draw, Place, Walk
 from .exercise import Own
 from .yards import HARD, REDUCE, Site, Yard
 
 CLEAR = LIMITS["clearance"]
-GOVERNING = "governing DPC"
+GOVERNING, JUDGED = "governing DPC", ("met", "not met")
 BELOW = word_mm(CLEAR.value)
 
 
@@ -42,7 +44,7 @@ def two_pegs(draw: Draw, difficulty: str) -> tuple[str, tuple[str, ...], Asking]
     slope = "collimation in 50 m"
     for name, a, b in ((one, a1, b1), (two, a2, b2)):
         asking.ask(name, "m", f"How far is peg B above peg A {name}? Below is minus.",
-                   always((a - b) / 1000), says(f"Reading on A − reading on B: {m(a)} − {m(b)}"),
+                   always((a - b) / 1000), always(f"Reading on A − reading on B: {m(a)} − {m(b)}"),
                    {"that is reading on B − reading on A: the smaller reading is on the higher peg": always((b - a) / 1000),
                     "the readings are taken from each other, not added": always((a + b) / 1000)})
     asking.ask(true, "m", "How far is peg B truly above peg A?", lambda own: own.number(one),
@@ -61,12 +63,11 @@ def two_pegs(draw: Draw, difficulty: str) -> tuple[str, tuple[str, ...], Asking]
                lambda own: own.number(out) * 50 / far, lambda a: f"{a.said(out)} × 50 / {far}",
                {f"that is over {far} m, not over 50 m": lambda own: own.number(out),
                 "the lengths are upside down": lambda own: own.number(out) * far / 50})
-    asking.ask("verdict", "choice", "Does the instrument pass?",
-               lambda own: "passes" if abs(own.number(slope)) <= COLLIMATION_LIMIT * 50 + EXACT else "does not pass",
-               lambda a: f"{a.said(slope)} against {word_mm(COLLIMATION_LIMIT * 50)} either way",
-               {"a minus does not make it small: the size counts":
-                lambda own: "passes" if own.number(slope) <= COLLIMATION_LIMIT * 50 + EXACT else "does not pass"},
-               choices=("passes", "does not pass"))
+    asking.either("verdict", ("passes", "does not pass"), "Does the instrument pass?",
+                  lambda own: abs(own.number(slope)) <= COLLIMATION_LIMIT * 50 + EXACT,
+                  lambda a: f"{a.said(slope)} against {word_mm(COLLIMATION_LIMIT * 50)} either way",
+                  {"a minus does not make it small: the size counts":
+                   lambda own: own.number(slope) <= COLLIMATION_LIMIT * 50 + EXACT})
     return "Work out the two-peg test: does this level read true?", given, asking
 
 
@@ -94,28 +95,26 @@ def a_fall(draw: Draw, difficulty: str) -> Site:
         marks.append(Place(f"D{number}", level, f"{of}, towards the gully"))
     spots = yard.spots(yard.by(1, 1, 2), height - 1400, height - 1400)
     walk.set_up(height, yard.bench, [*spots, *marks], yard.bench, high=yard.noise(2))
-    first, last, whole = "D1", marks[-1].point, sum(runs)
-    parts = [(first, last, whole)]
-    if difficulty == HARD:
-        parts += [(one.point, two.point, run) for one, two, run in zip(marks, marks[1:], runs, strict=False)]
+    first, last = "D1", marks[-1].point
+    legs = [(one.point, two.point, run) for (one, two), run in zip(pairwise(marks), runs, strict=True)]
+    parts = [(first, last, sum(runs)), *(legs if difficulty == HARD else [])]
     asked = [f"fall {one} to {two}" for one, two, _ in (parts[1:] or parts)]
 
     def ask(asking: Asking, booked: Booked) -> None:
         for one, two, run in parts:
             ask_drop(asking, booked, one, two, run)
-        mistakes: dict[str, Way] = {}
+        mistakes: dict[str, Callable[[Own], bool]] = {}
         if parts[1:]:
             mistakes["that holds for the whole length; each part must fall enough"] = (
-                lambda own: "met" if own.number(f"fall {first} to {last}") >= 1 / least - EXACT else "not met")
+                lambda own: own.number(f"fall {first} to {last}") >= 1 / least - EXACT)
         mistakes["a greater N is a flatter fall, not a steeper one"] = (
-            lambda own: "met" if min(own.number(one) for one in asked) <= 1 / least + EXACT else "not met")
-        asking.ask("least fall", "choice", f"Does {'each part' if parts[1:] else f'the {of}'} fall at least 1:{least}?",
-                   lambda own: "met" if min(own.number(one) for one in asked) >= 1 / least - EXACT else "not met",
-                   lambda a: f"{', '.join(a.said(one) for one in asked)} against at least 1:{least} "
-                             f"({word_mm(1 / least, digits=1)} in a metre); the greater N, the flatter",
-                   mistakes, choices=("met", "not met"))
+            lambda own: min(own.number(one) for one in asked) <= 1 / least + EXACT)
+        asking.either("least fall", JUDGED, f"Does {'each part' if parts[1:] else f'the {of}'} fall at least 1:{least}?",
+                      lambda own: min(own.number(one) for one in asked) >= 1 / least - EXACT,
+                      lambda a: f"{', '.join(a.said(one) for one in asked)} against at least 1:{least} "
+                                f"({word_mm(1 / least, digits=1)} in a metre); the greater N, the flatter", mistakes)
 
-    distances = (f"{one.point} to {two.point} is {length(run)}" for one, two, run in zip(marks, marks[1:], runs, strict=False))
+    distances = (f"{one} to {two} is {length(run)}" for one, two, run in legs)
     return Site(walk, f"{REDUCE} Then find the fall of the {of} and say whether it is enough.",
                 (f"Along the {of}: {', '.join(distances)}; water runs from D1 to {last}.",
                  f"The least fall is 1:{least}: {limit.what}. Source: {limit.source}."), ask,
@@ -140,7 +139,6 @@ def _below(of: str) -> str:
 def _ask_formation(asking: Asking, booked: Booked, point: str, finished: str, layers: int, *, formation: bool) -> None:
     """Formation, dig and staff reading at a point whose finished level was asked before."""
     row, height, depth = booked.row(point), booked.heights[0] / 1000, layers / 1000
-    ground = dict(zip((shot.row for shot in booked.shots), booked.levels, strict=True))[row]
     name, dig = f"formation at {point}", f"dig at {point}"
     if formation:
         asking.ask(name, "m", f"What is the level of the formation at {point}?", lambda own: own.number(finished) - depth,
@@ -150,7 +148,7 @@ def _ask_formation(asking: Asking, booked: Booked, point: str, finished: str, la
                    check="formation + layers = finished level")
     asking.ask(dig, "mm", f"How deep must be dug at {point}, from today's ground to the formation? Plus is down.",
                lambda own: own.levels[row] - own.number(finished) + depth,
-               lambda a: f"Ground − formation: {m(ground)} − ({a.said(finished)} − {layers} mm)",
+               lambda a: f"Ground − formation: {m(booked.by_row[row])} − ({a.said(finished)} − {layers} mm)",
                {"the layers were forgotten: that is down to the finished level":
                 lambda own: own.levels[row] - own.number(finished),
                 "that is formation minus ground: a dig is plus when the ground is higher":
@@ -173,7 +171,6 @@ def _ask_formation(asking: Asking, booked: Booked, point: str, finished: str, la
 
 def _ask_finished(asking: Asking, booked: Booked, marks: tuple[str, ...], wall: str, far: str, drop: int) -> None:
     """Finished levels at the wall, `BELOW` under the mark that governs, and at the far edge, `drop` mm lower."""
-    levels = {shot.point: level for shot, level in zip(booked.shots, booked.levels, strict=True)}
     rows, clear, down = {one: booked.row(one) for one in marks}, CLEAR.value, drop / 1000
 
     def dpc(own: Own) -> float:
@@ -185,7 +182,7 @@ def _ask_finished(asking: Asking, booked: Booked, marks: tuple[str, ...], wall: 
         "the clearance was left out: that is the DPC itself": dpc}
     if marks[1:]:
         mistakes["the lower mark governs, not the higher one"] = lambda own: max(own.levels[row] for row in rows.values()) - clear
-    lower = min(levels[one] for one in marks)
+    lower = min(booked.by_row[row] for row in rows.values())
     asking.ask(wall, "m", f"What is the {wall}?", lambda own: dpc(own) - clear,
                lambda _: f"{m(lower)} − {BELOW}", mistakes, check=f"finished level + {BELOW} = DPC")
     asking.ask(far, "m", f"What is the {far}?", lambda own: own.number(wall) - down,
@@ -239,24 +236,23 @@ def a_yard(draw: Draw, difficulty: str) -> Site:
 
     def ask(asking: Asking, booked: Booked) -> None:
         one, two, a, b, step = (booked.row(name) for name in ("DPC1", "DPC2", "A", "B", "T"))
-        levels = dict(zip((shot.row for shot in booked.shots), booked.levels, strict=True))
-        asking.ask(GOVERNING, "choice", "Which DPC mark governs the paving?",
-                   lambda own: "DPC1" if own.levels[one] <= own.levels[two] else "DPC2",
-                   lambda _: f"The lower of DPC1 {m(levels[one])} and DPC2 {m(levels[two])}",
-                   {"the higher mark does not govern: paving that clears the lower one clears both":
-                    lambda own: "DPC2" if own.levels[one] <= own.levels[two] else "DPC1"}, choices=("DPC1", "DPC2"))
+        levels = booked.by_row
+        asking.either(GOVERNING, ("DPC1", "DPC2"), "Which DPC mark governs the paving?",
+                      lambda own: own.levels[one] <= own.levels[two],
+                      lambda _: f"The lower of DPC1 {m(levels[one])} and DPC2 {m(levels[two])}",
+                      {"the higher mark does not govern: paving that clears the lower one clears both":
+                       lambda own: own.levels[one] > own.levels[two]})
         _ask_finished(asking, booked, ("DPC1", "DPC2"), near, far, drop)
         ask_drop(asking, booked, "A", "D", out)
-        asking.ask("ground clears DPC", "choice",
-                   f"Does today's ground at A and at B lie at least {BELOW} below the governing DPC?",
-                   lambda own: "met" if max(own.levels[a], own.levels[b]) <= own.number(near) + EXACT else "not met",
-                   lambda _: f"{m(min(levels[one], levels[two]))} − {m(max(levels[a], levels[b]))} = "
-                             f"{min(levels[one], levels[two]) - max(levels[a], levels[b])} mm against {BELOW}",
-                   {"the higher of A and B is the one that counts":
-                    lambda own: "met" if min(own.levels[a], own.levels[b]) <= own.number(near) + EXACT else "not met",
-                    "it is the other way: ground below the finished level at the wall clears the DPC":
-                    lambda own: "met" if max(own.levels[a], own.levels[b]) > own.number(near) else "not met"},
-                   choices=("met", "not met"))
+        asking.either("ground clears DPC", JUDGED,
+                      f"Does today's ground at A and at B lie at least {BELOW} below the governing DPC?",
+                      lambda own: max(own.levels[a], own.levels[b]) <= own.number(near) + EXACT,
+                      lambda _: f"{m(min(levels[one], levels[two]))} − {m(max(levels[a], levels[b]))} = "
+                                f"{min(levels[one], levels[two]) - max(levels[a], levels[b])} mm against {BELOW}",
+                      {"the higher of A and B is the one that counts":
+                       lambda own: min(own.levels[a], own.levels[b]) <= own.number(near) + EXACT,
+                       "it is the other way: ground below the finished level at the wall clears the DPC":
+                       lambda own: max(own.levels[a], own.levels[b]) > own.number(near)})
         asking.ask("step up to T", "mm", "How high will the step be from the finished paving at the wall up to the threshold T?",
                    lambda own: own.levels[step] - own.number(near), lambda a: f"{m(levels[step])} − {a.said(near)}",
                    {"that is paving minus threshold: a step up is plus": lambda own: own.number(near) - own.levels[step]},

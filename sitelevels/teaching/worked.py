@@ -23,6 +23,7 @@ def worked_steps(exercise: Exercise, *, method: Method = "hpc") -> tuple[str, ..
     Parameters
     ----------
     exercise : Exercise
+        What `practice_book` gives, or `Exercise(book)`.
     method : {"hpc", "rise and fall"}
         How the levels are worked out.
 
@@ -30,6 +31,10 @@ def worked_steps(exercise: Exercise, *, method: Method = "hpc") -> tuple[str, ..
     ------
     SurveyError
         For what is no exercise, a method that is not known, and a book that cannot be reduced.
+
+    Notes
+    -----
+    Both are the ways of any survey textbook; the numbers are those of `reduce_book`, in the order in which it finds them.
 
     >>> from sitelevels import read_book
     >>> book = read_book("point,bs,is,fs,rl\\nBM,1.384,,,10\\nS1,,1.500,,\\nBM,,,1.385,")
@@ -42,7 +47,7 @@ def worked_steps(exercise: Exercise, *, method: Method = "hpc") -> tuple[str, ..
     'Row 2, S1: 1.384 − 1.500 = −0.116, a fall; level = 10.000 − 0.116 = 9.884 m.'
     """
     must_be(exercise, Exercise, "the exercise")
-    if method not in METHODS:
+    if not isinstance(method, str) or method not in METHODS:
         raise SurveyError(f"the method {method!r} is not known", rule=f"It can be {' or '.join(map(repr, METHODS))}.")
     steps: list[str] = []
     if exercise.reduced is not None:

@@ -3,17 +3,15 @@
 from __future__ import annotations
 
 from codecs import BOM_UTF8
-from itertools import count
 from pathlib import Path
 
 import pandas as pd
 
 from ..errors import SurveyError
-from ..survey.cells import csv_line, safe
 from ..teaching.exercise import Exercise
 from ..teaching.filled import LONGEST_PAGE, read_page
 from .folders import data_folder
-from .saving import write_whole
+from .saving import free_beside, table_text, write_whole
 
 LEARNING = "learning"  # the folder in `data`
 _LAST = "last-chosen.txt"
@@ -41,9 +39,7 @@ def _write(path: Path, content: bytes) -> None:
 
 def page_text(sheet: pd.DataFrame) -> str:
     """A page as CSV text; no cell of it is run as a formula by a spreadsheet."""
-    lines = [csv_line([str(name) for name in sheet.columns])]
-    lines += [csv_line([safe(cell) for cell in cells]) for cells in sheet.itertuples(index=False, name=None)]
-    return "\n".join(lines) + "\n"
+    return table_text([str(name) for name in sheet.columns], sheet.itertuples(index=False, name=None))
 
 
 def _bytes(page: pd.DataFrame) -> bytes:
@@ -99,8 +95,7 @@ class AnswerFile:
         return self._beside(_bytes(page))
 
     def _beside(self, content: bytes, named: str = "before") -> str:
-        places = (self.path.with_name(f"{self.path.stem}-{named}{number or ''}.csv") for number in count())
-        beside = next(place for place in places if not place.exists() or place.read_bytes() == content)
+        beside = free_beside(self.path, named, content)
         _write(beside, content)
         return beside.name
 

@@ -25,8 +25,7 @@ from ..surface.ponding import Ponding, ponding
 from ..surface.shapes import Channel, OnePlane, Outlet
 from ..surface.straightedge import Straightedge
 from ..survey.book import LevelBook
-from ..survey.reading import read_book
-from ..survey.reduction import ReducedLevels, reduce_book
+from ..survey.reduction import ReducedLevels
 from ..wording import word_area, word_change, word_distance, word_level, word_mm, word_place
 from .water import Worked
 
@@ -63,10 +62,7 @@ class AsBuilt(Worked):
         if not self.there:
             raise SurveyError("there is no book of what was laid", where="laid.csv",
                               remedy="Type or paste it above, or put laid.csv into the job's folder.")
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore", SurveyWarning)  # kept as book.doubts
-            unit = self._told.get("unit", self.job.told.get("survey", {}).get("unit", "m"))
-            book = read_book(self.job.laid_text + "\n", unit=unit)
+        book = self.job.read(self.job.laid_text, "laid")
         named = self.job.reduced.about
         rows = {row.point for row in book.rows}
         if not book.known:
@@ -84,11 +80,7 @@ class AsBuilt(Worked):
     @cached_property
     def reduced(self) -> ReducedLevels:
         """Its reduced levels."""
-        survey = self.job.told.get("survey", {})
-        adjust = survey.get("adjust", "setups")
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore", SurveyWarning)  # kept as reduced.doubts
-            return reduce_book(self.book, adjust=None if adjust == "none" else adjust)
+        return self.job.reduce(self.book)
 
     @cached_property
     def check(self) -> Laid:
@@ -199,11 +191,8 @@ class AsBuilt(Worked):
         if not joints:
             return None
         rows = [(one[0], one[1]) if len(one) == 2 else (one, None) for one in joints]
-        try:
-            return lipping(pd.DataFrame(rows, columns=["joint", "lip_mm"]), paving=self.paving,
-                           by=told.get("measured_by", "rule"), budget=self.job.budget)
-        except SurveyError as error:
-            raise error.at("brief.toml, [laid]") from None
+        return self._read("laid", lambda _: lipping(pd.DataFrame(rows, columns=["joint", "lip_mm"]), paving=self.paving,
+                                                    by=told.get("measured_by", "rule"), budget=self.job.budget))
 
     @property
     def lips_missing(self) -> str:
@@ -244,21 +233,15 @@ class AsBuilt(Worked):
 def pond_on(job: Job, ground: Any, *, drained: bool = True) -> Ponding:
     """Where rain would stand on a surface with the walls, closed edges and gullies of a job, and the drain of its new surface."""
     brief, shape = job.brief, job.shape if drained else OnePlane()
-    outlets: list[Any] = []
-    screed = job.screeding
-    if screed.there:  # a room: water leaves by the outlet or over the side that is named, and nowhere else
-        to = screed.found.to
+    if job.screeding.there:  # a room: water leaves by the outlet or over the side that is named, and nowhere else
+        to = job.screeding.found.to
         return ponding(ground, brief.area, outlets=[to] if isinstance(to, Outlet) else (),
                        free="rest" if to is None else () if isinstance(to, Outlet) else [to])
-    if isinstance(shape, Channel):
-        outlets.append(shape.ends(brief.area))  # carried on to the edges
-    elif isinstance(shape, Outlet):
-        outlets.append(shape)
-    gullies = job.reduced.spots("gully")
+    outlets: list[Any] = [shape.ends(brief.area)] if isinstance(shape, Channel) else [shape] if isinstance(shape, Outlet) else []
+    gullies = job.reduced.spots("gully")  # a channel is carried on to the edges
     outlets += [(x, y) for x, y in zip(gullies["x"], gullies["y"], strict=True)
                 if x == x and brief.area.distance(shapely.Point(x, y)) < 0.1]
-    walls = [*brief.walls, *brief.closed]
     try:
-        return ponding(ground, brief.area, walls=walls, outlets=outlets, free=brief.free or "rest")
+        return ponding(ground, brief.area, walls=[*brief.walls, *brief.closed], outlets=outlets, free=brief.free or "rest")
     except SurveyError as error:
         raise error.at("brief.toml, [area] and its closed and free sides") from None

@@ -11,8 +11,9 @@ from ..teaching.planting import KNOCKED
 from ..teaching.practice import KINDS, practice_book
 from .exercise_page import answer_pages, exercise_pages, last_level, misclosure
 from .outdoor_page import outdoor_pages
-from .paper import Column, Paper, as_pdf
-from .saving import write_whole
+from .page import as_pdf
+from .paper import Column, Paper
+from .saving import write_all
 
 CLASS_FILES = ("exercises.pdf", "answers.pdf", "outdoor.pdf")
 MOST_LEARNERS, LAST_SEED = 60, 999_999
@@ -82,17 +83,16 @@ def save_class_set(folder: str | Path, *, seed: int, learners: int = 12, kinds: 
     feet = {exercise: _foot(exercise, asked) for exercise in exercises} | {one: _foot(one, KNOCKED) for one in waiting}
     pages = {exercise: exercise_pages(exercise, foot) for exercise, foot in feet.items()}
     answers = [*_summary([*feet], seed), *(page for exercise, foot in feet.items() for page in answer_pages(exercise, foot))]
-    content = (as_pdf(f"Class set {seed}: exercises", [page for exercise in exercises for page in pages[exercise]]),
-               as_pdf(f"Class set {seed}: answers", answers),
-               as_pdf("The outdoor exercise", [*outdoor_pages(), *(page for one in waiting for page in pages[one])]))
+    content = [as_pdf(title, [page.finished() for page in printed]) for title, printed in (
+        (f"Class set {seed}: exercises", [page for exercise in exercises for page in pages[exercise]]),
+        (f"Class set {seed}: answers", answers),
+        ("The outdoor exercise", [*outdoor_pages(), *(page for one in waiting for page in pages[one])]))]
     try:
         place.mkdir(parents=True, exist_ok=True)
     except OSError as error:
         raise SurveyError(f"the folder {place.name} cannot be made: {error.strerror}",
                           remedy="Look for a file of that name, or a folder that is read-only.") from None
-    for name, one in zip(CLASS_FILES, content, strict=True):
-        write_whole(place / name, one)
-    return place
+    return write_all(place, CLASS_FILES, content)
 
 
 def _foot(exercise: Exercise, asked: str) -> str:

@@ -11,7 +11,7 @@ from .saving import write_whole
 
 
 def data_folder() -> Path:
-    """The folder with the jobs: `data` here or in a folder above. Raises SurveyError if there is none."""
+    """The folder with the jobs: `data` here or in a folder above. Raises SurveyError if there is none. No numbers."""
     here = Path.cwd()
     for place in (here, *here.parents):
         if (place / "data" / DEMONSTRATION).is_dir():
@@ -20,7 +20,7 @@ def data_folder() -> Path:
 
 
 def demonstration() -> Job:
-    """The demonstration job, whichever was chosen."""
+    """The demonstration job, whichever was chosen. Raises SurveyError where it is not there or cannot be read. No numbers."""
     return open_job(data_folder() / DEMONSTRATION)
 
 
@@ -32,12 +32,15 @@ def job_folder(name: str) -> Path:
 
 
 def job_names() -> list[str]:
-    """Names of the job folders, in order of the alphabet."""
+    """Names of the job folders, in order of the alphabet. Raises SurveyError without a folder `data`. No numbers."""
     return sorted(place.parent.name for place in data_folder().glob("*/brief.toml"))
 
 
 def choose_job(name: str) -> Job:
-    """Open a job of the data folder and remember it for the other notebooks."""
+    """Open the job called `name` and remember it for the other notebooks. No numbers.
+
+    Raises SurveyError where there is no such job in the folder `data`, or it cannot be read.
+    """
     if name not in job_names():
         raise SurveyError(f"there is no job {name!r} in the folder data", rule=f"Jobs there are {', '.join(job_names())}.")
     job = open_job(data_folder() / name)
@@ -46,15 +49,18 @@ def choose_job(name: str) -> Job:
 
 
 def screed_job() -> Job:
-    """The job chosen in notebook 0-start where it asks for a screed; else the demonstration of one."""
+    """The job chosen in notebook 0-start where it asks for a screed; else the demonstration of one. No numbers.
+
+    Raises SurveyError where that job cannot be read.
+    """
     job = current_job()
     return job if job.screeding.there else open_job(data_folder() / SCREEDED)
 
 
 def current_job() -> Job:
-    """The job chosen in notebook 0-start; the demonstration where none was, or it is gone.
+    """The job chosen in notebook 0-start; the demonstration where none was, or it is gone. No numbers.
 
-    The environment variable SITELEVELS_JOB names another for one run.
+    The environment variable SITELEVELS_JOB names another for one run. Raises SurveyError where the job cannot be read.
     """
     name = os.environ.get("SITELEVELS_JOB", "")
     chosen = data_folder() / ".chosen"

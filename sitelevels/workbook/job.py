@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import re
 import warnings
 from dataclasses import dataclass, replace
@@ -49,7 +50,7 @@ FOLDER_NAME = re.compile(r"\w([\w .-]{0,59}[\w-])?")
 
 @dataclass(frozen=True, eq=False)
 class Job:
-    """A job folder as it was when opened; what it leads to is worked out when asked for.
+    """A job folder as it was when opened; what it leads to (in m, m², m³) is worked out when asked for.
 
     `brief_text`, `survey_text` and, where they are there, `ties_text` and `laid_text` are its files as read. Every other
     attribute may raise SurveyError.
@@ -79,12 +80,24 @@ class Job:
     def _part(self, name: str) -> dict[str, Any]:
         return dict(self.told.get(name, {}))
 
+    def read(self, text: str, part: str = "survey") -> LevelBook:
+        """A text of a book in the unit that a part of the brief names, else in that of the first survey."""
+        unit = self._part(part).get("unit", self._part("survey").get("unit", "m"))
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore", SurveyWarning)  # they are kept as book.doubts, and shown by the forms
+            return read_book(text + "\n", unit=unit)
+
+    def reduce(self, book: LevelBook, allowable: Any = None) -> ReducedLevels:
+        """A book reduced, a misclosure shared out as the brief says."""
+        adjust = self._part("survey").get("adjust", "setups")
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore", SurveyWarning)  # kept as reduced.doubts
+            return reduce_book(book, adjust=None if adjust == "none" else adjust, allowable=allowable)
+
     @cached_property
     def book(self) -> LevelBook:
         """The level book."""
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore", SurveyWarning)  # they are kept as book.doubts, and shown by the forms
-            book = read_book(self.survey_text + "\n", unit=self._part("survey").get("unit", "m"))
+        book = self.read(self.survey_text)
         if not self.ties_text.strip():
             return book
         places = {row.point: (row.x, row.y) for row in book.rows if row.x is not None and row.y is not None}
@@ -95,10 +108,7 @@ class Job:
         """Its reduced levels."""
         survey = self._part("survey")
         allowable = survey["allowable_mm"] / 1000 if "allowable_mm" in survey else survey.get("allowance")
-        adjust = survey.get("adjust", "setups")
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore", SurveyWarning)  # kept as reduced.doubts
-            return reduce_book(self.book, adjust=None if adjust == "none" else adjust, allowable=allowable)
+        return self.reduce(self.book, allowable)
 
     @cached_property
     def ground_spots(self) -> pd.DataFrame:
@@ -231,9 +241,9 @@ class Job:
         """The fall of the plane that fits the ground best, away from the first wall, and how sure it is, in a sentence."""
         fit = self.errors.plane_fit()
         way = self.brief.outward(self.brief.walls[0]) if self.brief.walls else fit.plane.direction
-        from scipy.stats import t as student
+        from scipy.special import stdtrit
         spare = max(len(fit.x) - 3, 1)  # the unevenness rests on so many spots
-        fall, give = fit.plane.fall_towards(*way), float(student.ppf(0.975, spare)) * fit.fall_sd(*way)
+        fall, give = fit.plane.fall_towards(*way), float(stdtrit(spare, 0.975)) * fit.fall_sd(*way)
         where = f"Away from the {self.brief.walls[0].name}" if self.brief.walls else "The steepest way"
         return (f"{where} the ground as a whole falls {word_fall(fall)}; "
                 f"19 times of 20 it lies between {word_fall(fall - give)} and {word_fall(fall + give)}.")
@@ -316,7 +326,7 @@ class Job:
         """Write changed files into the folder and open it again; the versions before are kept beside them.
 
         Raises SurveyError, overwriting nothing, if a file has changed since this job was opened; the new versions are then
-        kept beside it. Both files are written or neither is.
+        kept beside it. All of them are written or none is; a process that is killed on the way may leave one new and one old.
         """
         if brief_text is not None:
             read_brief(brief_text)
@@ -328,7 +338,7 @@ class Job:
 
 
 def _read(path: Path) -> str:
-    if path.resolve().parent != path.parent.resolve() or not (path.is_file() or not path.exists()):
+    if path.is_symlink() or not (path.is_file() or not path.exists()):
         raise SurveyError(f"{path.name} is a link to elsewhere, or no file", where=path.parent.name,
                           rule="A job folder holds its files itself.")
     try:
@@ -343,29 +353,38 @@ def _read(path: Path) -> str:
 
 
 def open_job(folder: str | Path) -> Job:
-    """A job from its folder. The two files are read at once, the rest when it is asked for.
+    """A job from its `folder`. Its files are read at once, what they lead to (in m, m², m³) when it is asked for.
 
-    Raises SurveyError where the folder, brief.toml or survey.csv is missing or cannot be read.
+    Raises SurveyError where the folder, brief.toml or survey.csv is missing, is a link, or cannot be read.
+
+    >>> open_job("data/nowhere")
+    Traceback (most recent call last):
+    sitelevels.errors.SurveyError: There is no job folder 'nowhere'. Check the spelling, or start a job in notebook 0-start.
     """
-    place = Path(folder).resolve()
-    if not place.is_dir():
+    must_be(folder, (str, Path), "the job folder")
+    try:
+        place = Path(folder).resolve()
+        there = place.is_dir()
+    except (OSError, ValueError, RuntimeError):  # a name that no file can have, or a link that leads to itself
+        there, place = False, Path(str(folder).encode(errors="replace").decode())
+    if not there:
         raise SurveyError(f"there is no job folder {place.name!r}",
                           remedy="Check the spelling, or start a job in notebook 0-start.")
-    ties, laid = (_read(path) if path.exists() else "" for path in (place / "ties.csv", place / "laid.csv"))
+    ties, laid = (_read(path) if os.path.lexists(path) else "" for path in (place / "ties.csv", place / "laid.csv"))
     job = Job(place, _read(place / "brief.toml"), _read(place / "survey.csv"), ties, laid)
     job.told  # noqa: B018 - a brief that cannot be read is refused now
     return job
 
 
 def new_job(folder: str | Path, like: str | Path | Job | None = None) -> Job:
-    """Start a job in a new folder: a copy of the files of the job `like`, or the blank starter.
+    """Start a job in a new `folder`: a copy of the files of the job `like`, or the blank starter. No numbers.
 
-    Raises SurveyError if the folder is there already and is not empty, or its name is not a plain one.
+    Raises SurveyError if the folder is there already and is not empty, its name is not a plain one, or it cannot be written.
     """
     place = Path(folder)
     if not FOLDER_NAME.fullmatch(place.name) or place.name in RESERVED:
         raise SurveyError(f"{place.name!r} cannot be the name of a job folder", rule=NAMES)
-    if place.exists() and (not place.is_dir() or any(place.iterdir())):
+    if os.path.lexists(place) and (not place.is_dir() or any(place.iterdir())):
         raise SurveyError(f"there is something called {place.name!r} already", remedy="Choose another name.")
     if like is None:
         source = Job(place, _read(_STARTER / "brief.toml"), _read(_STARTER / "survey.csv"))
@@ -373,8 +392,8 @@ def new_job(folder: str | Path, like: str | Path | Job | None = None) -> Job:
         source = like if isinstance(like, Job) else open_job(like)
     brief_text = with_value(source.brief_text, "job", 1, "name", toml(place.name))
     place.mkdir(parents=True, exist_ok=True)
-    write_whole(place / "brief.toml", brief_text.encode())
-    for name, text in (("survey.csv", source.survey_text), ("ties.csv", source.ties_text), ("laid.csv", source.laid_text)):
+    for name, text in (("survey.csv", source.survey_text), ("ties.csv", source.ties_text), ("laid.csv", source.laid_text),
+                       ("brief.toml", brief_text)):  # the last makes it a job: a process that is stopped leaves half of none
         if text:
             write_whole(place / name, text.encode())
     return open_job(place)

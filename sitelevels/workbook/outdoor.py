@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from functools import cached_property
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -29,9 +29,6 @@ from ..works.posts import Post, PostCheck, check_posts
 from ..works.setout import PegTable, set_out
 from ..works.units import UnitLayout, lay_out_units
 from .water import Water
-
-if TYPE_CHECKING:
-    pass
 
 FOLD = 0.002  # m: width of the line along which units are cut where the surface bends, beside the joints
 BONDS = {"stack": ("stack",), "running": ("running",), "either": ("stack", "running")}
@@ -59,8 +56,7 @@ class Outdoor(Water):
     def dig(self) -> Dig:
         """What is taken up and dug."""
         ground, finish, brief = self.job.ground, self.job.finish, self.job.brief
-        found: Dig = self._heard(lambda: dig_out(ground, finish, brief))
-        return found
+        return self._heard(lambda: dig_out(ground, finish, brief))
 
     @property
     def carriers(self) -> tuple[Carrier, ...]:
@@ -75,7 +71,7 @@ class Outdoor(Water):
                                     price=reader.maybe("price_of_a_skip"), only_away=True))
             return tuple(made)
 
-        return tuple(self._read(self._reader("taking_up"), read))
+        return self._read("taking_up", read)
 
     @cached_property
     def materials(self) -> Materials:
@@ -87,8 +83,7 @@ class Outdoor(Water):
                              density=reader.span("density_kg_m3"), reuse=reader.per_cent("reuse_percent") or 0.0,
                              carriers=carriers, units=layout)
 
-        found: Materials = self._read(self._reader("taking_up"), read)
-        return found
+        return self._read("taking_up", read)
 
     @cached_property
     def posts(self) -> tuple[Post, ...]:
@@ -102,8 +97,7 @@ class Outdoor(Water):
             return Post(reader.text("name"), reader.place("at", self.job.reduced.spots()), self._size(reader),
                         footings.get(named) if named else None)
 
-        return tuple(self._read(self._reader("post", entry, number), read)
-                     for number, entry in enumerate(self.job.told.get("post", []), start=1))
+        return self._each("post", read)
 
     @staticmethod
     def _size(reader: Reader) -> tuple[float, float]:
@@ -113,9 +107,8 @@ class Outdoor(Water):
     @cached_property
     def holes(self) -> tuple[Post, ...]:
         """Covers and gullies that the units go round, as their outlines."""
-        return tuple(self._read(self._reader("hole", entry, number), lambda reader: Post(
+        return self._each("hole", lambda reader: Post(
             reader.text("name"), reader.place("at", self.job.reduced.spots()), self._size(reader)))
-                     for number, entry in enumerate(self.job.told.get("hole", []), start=1))
 
     @cached_property
     def units(self) -> UnitLayout | None:
@@ -131,14 +124,12 @@ class Outdoor(Water):
                 raise SurveyError(f"the bond is {bond!r}", rule=f"It is one of {', '.join(BONDS)}.")
             breakage = reader.per_cent("breakage_percent")
             return lay_out_units(brief.area, (reader.number("length_mm", 0.001), reader.number("width_mm", 0.001)),
-                                 joint=reader.number("joint_mm", 0.001), holes=holes,
-                                 kept=kept,
-                                 bonds=BONDS[bond], along=brief.walls[0].direction if brief.walls else (1.0, 0.0),
+                                 joint=reader.number("joint_mm", 0.001), holes=holes, kept=kept, bonds=BONDS[bond],
+                                 along=brief.walls[0].direction if brief.walls else (1.0, 0.0),
                                  waste=0.05 if breakage is None else breakage,
                                  start=self._start(reader, kept) if "start" in reader.entry else None)
 
-        found: UnitLayout = self._read(self._reader("units"), read)
-        return found
+        return self._read("units", read)
 
     def _start(self, reader: Reader, kept: list[Edge]) -> tuple[float, float]:
         """Where the first unit starts: a joint off each wall or paving that stays, where the place lies at it."""
@@ -160,7 +151,7 @@ class Outdoor(Water):
         finish, shape = self.job.finish, self.job.shape
         wide = FOLD
         if isinstance(shape, Channel) and "channel_mm" in self.job.told.get("rain", {}):
-            wide = self._read(self._reader("rain"), lambda reader: reader.pair("channel_mm", 0.001)[0])
+            wide = self._read("rain", lambda reader: reader.pair("channel_mm", 0.001)[0])
         areas = [facet.area for facet in finish.facets]
         lines = [one.intersection(other) for number, one in enumerate(areas) for other in areas[:number]]
         bent = shapely.union_all([line for line in lines if line.length > FOLD])
@@ -184,10 +175,7 @@ class Outdoor(Water):
         """What the posts stand on and how they cut the units; None where there are none."""
         layout = self.tried("units")
         posts, area = self.posts, self.job.brief.area
-        found: PostCheck | None = None
-        if posts:
-            found = self._read(self._reader("post", {}), lambda _: check_posts(posts, area, layout))
-        return found
+        return self._read("post", lambda _: check_posts(posts, area, layout)) if posts else None
 
     def pegs(self, backsight: float | None = None) -> PegTable:
         """Peg readings for a backsight in m on the benchmark; the one in the brief if not given."""
@@ -199,9 +187,8 @@ class Outdoor(Water):
                               rule=f"It must be today's reading on {job.benchmark} in m.",
                               remedy="Type it in notebook 4-cut-and-fill.")
         sight = (job.reduced.level(job.benchmark), float(backsight))
-        found: PegTable = self._read(self._reader("setting_out"), lambda _: set_out(
+        return self._read("setting_out", lambda _: set_out(
             job.finish, job.brief, self.places, backsight=sight, ground=job.ground))
-        return found
 
     @property
     def readings(self) -> pd.DataFrame:
@@ -263,7 +250,7 @@ class Outdoor(Water):
         corners = {tuple(place) for place in self.job.brief.area.exterior.coords[:-1]}
         own += [peg for peg in within if peg[1:3] in corners and peg not in own]
         levels = {peg[0]: peg[3:] for peg in own}
-        more = self._read(self._reader("setting_out"), lambda reader: pegs_at(
+        more = self._read("setting_out", lambda reader: pegs_at(
             self.job.brief, edges=reader.maybe("edges_m"), grid=reader.maybe("grid_m"),
             points=[*(peg[:3] for peg in own), *self._drain_pegs()]))
         return [(*place, *levels.get(place[0], ())) for place in more.itertuples(index=False, name=None)]

@@ -2,18 +2,14 @@
 
 from __future__ import annotations
 
-import io
 from pathlib import Path
 
-from matplotlib.backends.backend_pdf import PdfPages
-
-from ..survey.cells import csv_line, safe
 from ..wording import word_level
 from .figures import style
 from .figures.screed import screed
 from .job import Job
-from .page import fitting, page_of, paragraphs, plain_table
-from .saving import write_whole
+from .page import as_pdf, fitting, page_of, paragraphs, plain_table
+from .saving import table_text, write_all
 from .sheet import sheet_folder
 
 MOST = 22  # pads on the page; pads.csv has all of them
@@ -26,18 +22,13 @@ def save_pads(job: Job) -> Path:
     Raises SurveyError where the screed cannot be worked out, or they cannot be written.
     """
     content = _csv(job).encode("utf-8-sig", errors="replace"), _pdf(job)
-    folder = sheet_folder(job)
-    for name, one in zip(PAD_FILES, content, strict=True):
-        write_whole(folder / name, one)
-    return folder
+    return write_all(sheet_folder(job), PAD_FILES, content)
 
 
 def _csv(job: Job) -> str:
-    lines = [csv_line(["pad", "x (m)", "y (m)", "down to the base (m)", "down to the screed (m)", "thick (m)"])]
-    for point, *values in job.screeding.pads.itertuples(index=False, name=None):
-        shown = ["" if value != value else word_level(value, digits=4).removesuffix(" m") for value in values]
-        lines.append(csv_line([safe(point), *shown]))
-    return "\n".join(lines) + "\n"
+    rows = [[point, *("" if value != value else word_level(value, digits=4).removesuffix(" m") for value in values)]
+            for point, *values in job.screeding.pads.itertuples(index=False, name=None)]
+    return table_text(["pad", "x (m)", "y (m)", "down to the base (m)", "down to the screed (m)", "thick (m)"], rows)
 
 
 def _pdf(job: Job) -> bytes:
@@ -52,7 +43,4 @@ def _pdf(job: Job) -> bytes:
     if len(rows) > MOST:
         page.text(0.07, 0.065, f"{len(rows) - MOST} more pads are in pads.csv.", fontsize=style.TEXT, color=style.NOT_MET)
     style.plain_text(page)
-    buffer = io.BytesIO()
-    with PdfPages(buffer, metadata={"Title": f"Pads: {job.name}", "CreationDate": None}) as pages:
-        pages.savefig(page)
-    return buffer.getvalue()
+    return as_pdf(f"Pads: {job.name}", [page])

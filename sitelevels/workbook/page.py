@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import io
 import re
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from functools import lru_cache
 
 from matplotlib.axes import Axes
+from matplotlib.backends.backend_pdf import PdfPages
 from matplotlib.figure import Figure
 from matplotlib.font_manager import FontProperties
 from matplotlib.textpath import text_to_path
@@ -76,9 +78,13 @@ def page_of(job: Job, named: str, by: str = "set out by") -> Figure:
     return page
 
 
-def shortened(name: str, length: int) -> str:
-    """A name that is no longer than a column."""
-    return name if len(name) <= length else name[:length - 1] + "…"
+def as_pdf(title: str, pages: Iterable[Figure]) -> bytes:
+    """The pages as a file that is the same whenever it is written."""
+    buffer = io.BytesIO()
+    with PdfPages(buffer, metadata={"Title": title, "CreationDate": None}) as pdf:
+        for page in pages:
+            pdf.savefig(page)
+    return buffer.getvalue()
 
 
 def paragraphs(page: Figure, top: float, told: Sequence[str]) -> float:

@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-import io
 from collections.abc import Container, Iterable, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from matplotlib.backends.backend_pdf import PdfPages
 from matplotlib.collections import LineCollection
 from matplotlib.figure import Figure
 from matplotlib.patches import Rectangle
@@ -85,28 +83,26 @@ class Paper:
         """A line to write on, under text that stands at `down`."""
         self.rule(left, down + STEP - 0.4, left + width, down + STEP - 0.4, colour=style.INK)
 
-    def heading(self, columns: Sequence[Column], left: float = LEFT) -> None:
+    def heading(self, columns: Sequence[Column]) -> None:
         """The headings of a ruled table, on two lines at most."""
-        top, across = self.down, sum(column.width for column in columns)
-        x = left
+        top, x = self.down, LEFT
         for column in columns:
             lines = column.heading.split("\n")
             for number, line in enumerate(lines):
                 self.put(line, x + column.width / 2, top + 1.2 + number * STEP, bold=True, align="center")
             x += column.width
         self.down += 2 * STEP + 1.8
-        self.ax.add_patch(Rectangle((left, top), across, self.down - top, facecolor=TINT, edgecolor="none", zorder=0))
+        self.ax.add_patch(Rectangle((LEFT, top), x - LEFT, self.down - top, facecolor=TINT, edgecolor="none", zorder=0))
         for y in (top, self.down):
-            self.rule(left, y, left + across, y, colour=style.INK, thick=1.0)
-        self._uprights(columns, left, top)
+            self.rule(LEFT, y, x, y, colour=style.INK, thick=1.0)
+        self._uprights(columns, top)
 
-    def row(self, columns: Sequence[Column], cells: dict[str, str], *, least: float = BY_HAND, left: float = LEFT,
-            bold: Iterable[str] = (), thick: float = 0.6) -> float:
+    def row(self, columns: Sequence[Column], cells: dict[str, str], *, least: float, bold: Iterable[str] = (),
+            thick: float = 0.6) -> float:
         """A row of the table, cells broken to fit; where it began is given back."""
         top, strong = self.down, set(bold)
         lines = _in_cells(columns, cells, strong)
-        tall = max(least, row_height(columns, cells, strong))
-        x = left
+        tall, x = max(least, row_height(columns, cells, strong)), LEFT
         for column in columns:
             start = top + (tall - STEP * len(lines[column.name])) / 2 + 0.6
             place = 1.4 if column.words else column.width - 1.5
@@ -115,12 +111,12 @@ class Paper:
                 self.put(line, x + place, start + number * STEP, bold=column.name in strong, align=align)
             x += column.width
         self.down += tall
-        self.rule(left, self.down, x, self.down, colour=style.INK if thick > 0.6 else RULED, thick=thick)
-        self._uprights(columns, left, top)
+        self.rule(LEFT, self.down, x, self.down, colour=style.INK if thick > 0.6 else RULED, thick=thick)
+        self._uprights(columns, top)
         return top
 
-    def _uprights(self, columns: Sequence[Column], left: float, top: float) -> None:
-        x = left
+    def _uprights(self, columns: Sequence[Column], top: float) -> None:
+        x = LEFT
         for width in (0.0, *(column.width for column in columns)):
             x += width
             self.rule(x, top, x, self.down)
@@ -143,12 +139,3 @@ def _in_cells(columns: Sequence[Column], cells: dict[str, str], bold: Container[
     """The words of a row, broken to fit."""
     return {column.name: broken(true_minus(cells.get(column.name, "")), (column.width - 2.4) * PT, bold=column.name in bold)
             for column in columns}
-
-
-def as_pdf(title: str, pages: Iterable[Paper]) -> bytes:
-    """The pages as a file that is the same whenever it is written."""
-    buffer = io.BytesIO()
-    with PdfPages(buffer, metadata={"Title": title, "CreationDate": None}) as pdf:
-        for page in pages:
-            pdf.savefig(page.finished())
-    return buffer.getvalue()

@@ -7,12 +7,13 @@ import re
 import secrets
 import tempfile
 import time
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager, suppress
 from itertools import count
 from pathlib import Path
 
 from ..errors import SurveyError
+from ..survey.cells import csv_line, safe
 
 _PATIENCE = 10.0  # s: saving takes a fraction of one
 _HALF = re.compile("[\ud800-\udfff]")
@@ -21,8 +22,8 @@ _HALF = re.compile("[\ud800-\udfff]")
 def save_texts(changes: Sequence[tuple[Path, str, str]]) -> None:
     """Write changed files of one folder, each with the text it had when it was read and the new one; all of them or none.
 
-    The version before is kept beside each. Raises SurveyError, overwriting nothing, where a file is not as it was read; the new
-    texts are then kept beside it.
+    The version before is kept beside each; a process that is killed on the way may leave some of the files new and some as
+    they were. Raises SurveyError, overwriting nothing, where a file is not as it was read; the new texts are then kept beside it.
     """
     if not changes:
         return
@@ -71,6 +72,7 @@ def _told(folder: Path) -> Iterator[None]:
 def _one_at_a_time(folder: Path) -> Iterator[None]:
     """While one process saves, others wait: what is compared must still be there when it is replaced."""
     lock, token = folder / ".saving", secrets.token_hex(8)
+    seen, since = None, time.monotonic()
     while True:
         try:
             handle = os.open(lock, os.O_CREAT | os.O_EXCL | os.O_WRONLY)
@@ -79,7 +81,11 @@ def _one_at_a_time(folder: Path) -> Iterator[None]:
             break
         except FileExistsError:
             with suppress(FileNotFoundError):
-                if time.time() - lock.stat().st_mtime > _PATIENCE:  # left behind by a process that was killed
+                there = lock.lstat()
+                if (mark := (there.st_ino, there.st_mtime_ns)) != seen:
+                    seen, since = mark, time.monotonic()
+                waited = max(time.monotonic() - since, time.time() - there.st_mtime)  # a clock may have been put back since
+                if waited > _PATIENCE:  # left behind by a process that was killed
                     os.replace(lock, gone := lock.with_name(f".saving-{token}"))
                     gone.unlink()
             time.sleep(0.01)
@@ -101,14 +107,20 @@ def _set_aside(path: Path, text: str, theirs: bool) -> SurveyError:
 
     `theirs` says that the file itself was changed by another; else it waits for one that was.
     """
-    names = (f"{path.stem}-not-saved{number or ''}{path.suffix}" for number in count())
-    kept = next(place for name in names if not (place := path.with_name(name)).exists() or place.read_bytes() == text.encode())
+    kept = free_beside(path, "not-saved", text.encode())
     write_whole(kept, text.encode())
     if not theirs:
         return SurveyError(f"the file {path.name} was not written either", remedy=f"Your version is kept as {kept.name}.")
     return SurveyError(f"the file {path.name} has been changed since this job was opened", rule="It was left as it is now.",
                        remedy=f"Your version is kept as {kept.name}. Choose Run, then Run All Cells, to open the job again, and "
                               "bring the two together.")
+
+
+def free_beside(path: Path, named: str, content: bytes) -> Path:
+    """The first name of that kind beside a file that is free, or that of a file which holds the same already."""
+    places = (path.with_name(f"{path.stem}-{named}{number or ''}{path.suffix}") for number in count())
+    return next(place for place in places if not os.path.lexists(place) or (
+        place.is_file() and not place.is_symlink() and place.read_bytes() == content))
 
 
 def write_whole(path: Path, content: bytes) -> None:
@@ -123,6 +135,18 @@ def write_whole(path: Path, content: bytes) -> None:
         except BaseException:
             beside.unlink(missing_ok=True)
             raise
+
+
+def write_all(folder: Path, names: Sequence[str], contents: Sequence[bytes]) -> Path:
+    """Write files of a folder, each whole, and give the folder back. Raises SurveyError where it cannot be written to."""
+    for name, content in zip(names, contents, strict=True):
+        write_whole(folder / name, content)
+    return folder
+
+
+def table_text(headings: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
+    """Headings and rows of texts as CSV; no cell of a row is run as a formula by a spreadsheet."""
+    return "".join(f"{line}\n" for line in (csv_line(headings), *(csv_line([safe(cell) for cell in row]) for row in rows)))
 
 
 def _staged(path: Path, content: bytes) -> Path:

@@ -48,10 +48,8 @@ class Screeding(Worked):
         job = self.job
 
         def read(reader: Reader) -> Screed:
-            told, more = reader.entry, {}
-            if told.get("mix"):
-                more["mix"] = tuple(told["mix"])
-            to: Any = None
+            told, to = reader.entry, None
+            more: dict[str, Any] = {"mix": tuple(told["mix"])} if told.get("mix") else {}
             leads = "outlet" in told or "edge" in told
             if leads != ("fall" in told):
                 rule = "A floor with a fall has an outlet or a side to fall to, and a fall; a level one has neither."
@@ -70,8 +68,7 @@ class Screeding(Worked):
                                   most=reader.maybe("most_mm", 0.001), to=to, fall=reader.fall("fall") if "fall" in told else 0.0,
                                   steepest=reader.fall("steepest") if "steepest" in told else None, **more)
 
-        found: Screed = self._read(self._reader(PART), read)
-        return found
+        return self._read(PART, read)
 
     def _ends(self, edge: Any) -> Any:
         """Two places from the names of points, or from pairs x, y."""
@@ -87,7 +84,7 @@ class Screeding(Worked):
         """Level in m of the line that is measured down from: line_m, or that of the point marked as line."""
         told = self.job.told.get(PART, {})
         if "line_m" in told:
-            return float(self._read(self._reader(PART), lambda reader: reader.number("line_m")))
+            return self._read(PART, lambda reader: reader.number("line_m"))
         lines = [row.rl for row in self.job.book.rows if row.feature == "line" and row.rl is not None]
         if not lines:
             raise SurveyError("no line to measure down from is told", where=f"brief.toml, [{PART}]",
@@ -98,7 +95,7 @@ class Screeding(Worked):
     def pads(self) -> pd.DataFrame:
         """Pads with what to measure down to the base and to the screed: point x y base_reading screed_reading thickness, m."""
         job, to = self.job, self.found.to
-        spaced = self._read(self._reader(PART), lambda reader: reader.maybe("pads_m"))
+        spaced = self._read(PART, lambda reader: reader.maybe("pads_m"))
         spaced = PADS.range.likely if spaced is None else spaced
         away = abs(self.line - float(self.found.base.level.mean()))
         if away > FAR:
@@ -109,7 +106,7 @@ class Screeding(Worked):
         own = [("outlet", *to.point)] if isinstance(to, Outlet) else []
         own += [(point, x, y) for point, x, y, _ in self.found.base.table.itertuples(index=False, name=None) if (x, y) in corners]
         apart = (1 - SPARE) * spaced  # so that none is missed where one that stands beside another is left out
-        places = self._read(self._reader(PART), lambda _: pegs_at(job.brief, edges=apart, grid=apart, points=own))
+        places = self._read(PART, lambda _: pegs_at(job.brief, edges=apart, grid=apart, points=own))
         kept: list[tuple[str, float, float]] = []
         named = {name for name, *_ in own}
         for point, x, y in places.itertuples(index=False, name=None):

@@ -2,14 +2,11 @@
 
 from __future__ import annotations
 
-import io
-from collections.abc import Iterable, Sequence
 from pathlib import Path
 
 import pandas as pd
 import shapely
 from matplotlib.axes import Axes
-from matplotlib.backends.backend_pdf import PdfPages
 from matplotlib.figure import Figure
 
 from ..errors import SurveyError
@@ -24,11 +21,12 @@ from .cuts_page import cuts_page
 from .figures import style
 from .figures.falls import draw_falls
 from .figures.ground import mark_points
+from .figures.labels import beside
 from .job import Job
-from .page import A4, ACROSS, COLOURS, LEFT, LINE, broken, fitting, page_of, paragraphs, plain_table
+from .page import ACROSS, COLOURS, LEFT, LINE, as_pdf, broken, fitting, page_of, paragraphs, plain_table
 from .pegs_page import distinct, page_count, peg_pages, printed
 from .quantities_page import quantities_page
-from .saving import write_whole
+from .saving import write_all, write_whole
 
 SHEET_FILES = ("levels.csv", "pegs.csv", "materials.csv", "cuts.csv", "sheet.pdf", "verdicts.csv")
 CUTS = "cuts.pdf"  # where units are laid out
@@ -43,6 +41,7 @@ def save_sheet(job: Job, *, backsight: float | None = None) -> Path:
     Parameters
     ----------
     job : Job
+        As opened by `open_job`.
     backsight : float, optional
         Today's reading on the benchmark in m; the one in the brief if not given.
 
@@ -60,15 +59,14 @@ def save_sheet(job: Job, *, backsight: float | None = None) -> Path:
     pegs = job.pegs(backsight)
     readings = pegs.readings.drop(columns=["point", "finished", "formation"]).add_prefix("reading_")
     contents = (_csv(job.reduced.table), _csv(pd.concat([pegs.table, readings], axis=1)), _csv(_materials(job)),
-                _csv(_cuts(job)), _pdf(f"Levels sheet: {job.name}", pages_of(job, pegs)), _csv(job.verdicts.words))
-    cuts = None if job.outdoor.tried("units") is None else _pdf(f"Units: {job.name}", [cuts_page(job)])
+                _csv(_cuts(job)), as_pdf(f"Levels sheet: {job.name}", pages_of(job, pegs)), _csv(job.verdicts.words))
+    cuts = None if job.outdoor.tried("units") is None else as_pdf(f"Units: {job.name}", [cuts_page(job)])
     folder = sheet_folder(job)
     bad = [name for name in (*SHEET_FILES, CUTS) if (folder / name).is_symlink() or (folder / name).is_dir()]
     if bad:
         raise SurveyError(f"{', '.join(bad)} in the folder sheet is a folder or a link", rule="The sheet is written into files.",
                           remedy="Remove it and write the sheet again.")
-    for name, content in zip(SHEET_FILES, contents, strict=True):
-        write_whole(folder / name, content)
+    write_all(folder, SHEET_FILES, contents)
     if cuts is not None:
         write_whole(folder / CUTS, cuts)
     else:
@@ -127,14 +125,6 @@ def _outline(layout: UnitLayout, piece: Piece) -> str:
                       for ring in rings)
 
 
-def _pdf(title: str, drawn: Iterable[Figure]) -> bytes:
-    buffer = io.BytesIO()
-    with PdfPages(buffer, metadata={"Title": title, "CreationDate": None}) as pages:
-        for page in drawn:
-            pages.savefig(page)
-    return buffer.getvalue()
-
-
 def pages_of(job: Job, pegs: PegTable) -> list[Figure]:
     """The pages of the sheet: verdicts and plan, quantities, readings."""
     of = 2 + page_count(pegs)
@@ -185,8 +175,7 @@ def _news(verdicts: pd.Series) -> pd.Series:
 
 def _peg_plan(ax: Axes, job: Job, pegs: PegTable) -> int:
     """The plan with its pegs; how many there was no room to name."""
-    style.axes(ax, A4)
-    style.plan_axes(ax, job.brief)
+    style.plan(ax, job.brief)
     mark_points(ax, job, below=True)
     shown, names = printed(pegs), distinct([peg.point for peg in pegs.pegs])
     for peg in shown:
@@ -194,28 +183,6 @@ def _peg_plan(ax: Axes, job: Job, pegs: PegTable) -> int:
     draw_falls(ax, job.finish)
     ax.set_title("Where are the pegs, and which way does the finish fall?", fontsize=style.TEXT + 2, fontweight="bold",
                  loc="left", color=style.INK)
-    return _name_pegs(ax, [(peg.x, peg.y, "\n".join(names[peg.point])) for peg in shown])
-
-
-def _name_pegs(ax: Axes, named: Sequence[tuple[float, float, str]]) -> int:
-    """Each name on the first side of its peg where it lies on no other words and inside the picture; how many have none."""
-    page = ax.figure
-    assert isinstance(page, Figure)
-    style.plain_text(page)
-    page.draw_without_rendering()  # only then is it settled where places lie
-    frame, taken = ax.get_window_extent(), [text.get_window_extent() for text in ax.texts if text.get_text()]
-    nameless = 0
-    for x, y, name in named:
-        for right, up in style.SIDES:
-            text = ax.annotate(name, (x, y), xytext=(4 * right, 3 * up), textcoords="offset points", fontsize=style.TEXT,
-                               color=style.INK, ha={1: "left", -1: "right", 0: "center"}[right],
-                               va="bottom" if up > 0 else "top", zorder=6, bbox=style.BACKED, parse_math=False)
-            box = text.get_window_extent()
-            within = frame.x0 <= box.x0 and box.x1 <= frame.x1 and frame.y0 <= box.y0
-            if within and not any(box.overlaps(other) for other in taken):
-                taken.append(box)
-                break
-            text.remove()
-        else:
-            nameless += 1
-    return nameless
+    before = len(ax.texts)
+    beside(ax, [(peg.x, peg.y, "\n".join(names[peg.point]), 4.0) for peg in shown])
+    return len(shown) - sum(bool(text.get_text()) for text in ax.texts[before:])

@@ -6,7 +6,7 @@ import warnings
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from functools import cached_property
-from typing import TYPE_CHECKING, Any, ClassVar
+from typing import TYPE_CHECKING, Any, ClassVar, TypeVar
 
 from ..design.parts import Reader
 from ..errors import SurveyError, SurveyWarning
@@ -18,6 +18,8 @@ from ..works.soakaway import SOAKAWAY_LIMITS, Infiltration, Soakaway, infiltrati
 
 if TYPE_CHECKING:
     from .job import Job
+
+Found = TypeVar("Found")
 
 
 @dataclass(frozen=True, eq=False)
@@ -57,18 +59,22 @@ class Worked:
         except SurveyError:
             return None
 
-    def _reader(self, part: str, entry: dict[str, Any] | None = None, number: int = 0) -> Reader:
-        where = f"brief.toml, [[{part}]] number {number}" if number else f"brief.toml, [{part}]"
-        return Reader(where, self.job.told.get(part, {}) if entry is None else entry, [])
+    def _read(self, part: str, read: Callable[[Reader], Found]) -> Found:
+        """What is read out of a part of brief.toml, a refusal told of the part."""
+        return self._read_of(Reader(f"brief.toml, [{part}]", self.job.told.get(part, {}), []), read)
 
-    def _read(self, reader: Reader, read: Callable[[Reader], Any]) -> Any:
-        """What is read out of a part, a refusal told of the part."""
+    def _each(self, part: str, read: Callable[[Reader], Found]) -> tuple[Found, ...]:
+        """What is read out of each of the parts of a name."""
+        return tuple(self._read_of(Reader(f"brief.toml, [[{part}]] number {number}", entry, []), read)
+                     for number, entry in enumerate(self.job.told.get(part, []), start=1))
+
+    def _read_of(self, reader: Reader, read: Callable[[Reader], Found]) -> Found:
         try:
             return self._heard(lambda: read(reader))
         except SurveyError as error:
             raise error.at(reader.where) from None
 
-    def _heard(self, act: Callable[[], Any]) -> Any:
+    def _heard(self, act: Callable[[], Found]) -> Found:
         """What `act` gives; what it questions is kept among the doubts."""
         with warnings.catch_warnings(record=True) as doubts:
             warnings.simplefilter("always", SurveyWarning)
@@ -96,25 +102,24 @@ class Water(Worked):
                 found.append((place.number("area"), *place.place("at", self.job.reduced.spots())))
             return found
 
-        return list(self._read(self._reader("rain"), read))
+        return self._read("rain", read)
 
     @cached_property
     def catchments(self) -> Catchments:
         """Where the rain goes."""
         shape, roofs, finish, brief = self.job.shape, self.roofs, self.job.finish, self.job.brief
         outlets = [("outlet", *shape.point)] if isinstance(shape, Outlet) else []
-        found: Catchments = self._read(self._reader("rain"), lambda _: catchments(finish, brief, outlets=outlets, roof=roofs))
-        return found
+        return self._read("rain", lambda _: catchments(finish, brief, outlets=outlets, roof=roofs))
 
     @cached_property
     def flow(self) -> Flow | None:
         """The water of the paving and of the roofs that drain to it; None where brief.toml has no part [rain]."""
-        if not self.job.told.get("rain"):
+        rain = self.job.told.get("rain")
+        if not rain:
             return None
         area, roof = self.catchments.area, sum(one[0] for one in self.roofs)
-        rain = self._reader("rain").entry
         intensity, share = rain.get("intensity_mm_h", "paved areas"), rain.get("coefficient", "concrete")
-        flow: Flow = self._read(self._reader("rain"), lambda _: runoff(area, intensity, share))
+        flow = self._read("rain", lambda _: runoff(area, intensity, share))
         heavier = "roof" if isinstance(intensity, str) else intensity  # roofs are drained for heavier rain than paving
         return flow + runoff(roof, heavier, "roof") if roof else flow
 
@@ -130,7 +135,7 @@ class Water(Worked):
                 made.append(pipe(reader.number("pipe_mm", 0.001), fall, rough))
             return tuple(made)
 
-        return tuple(self._read(self._reader("rain"), read))
+        return self._read("rain", read)
 
     def _channel_fall(self, reader: Reader) -> float:
         """The fall that is told, or that of the channel in the finished surface; where they differ, that is questioned."""
@@ -147,7 +152,7 @@ class Water(Worked):
     def infiltration(self) -> Infiltration | None:
         """What the test of a hole found, where its times are given."""
         times = self.job.told.get("soakaway", {}).get("hole_seconds")
-        return None if times is None else self._read(self._reader("soakaway"), lambda _: infiltration((0.3, 0.3, 0.3), times))
+        return None if times is None else self._read("soakaway", lambda _: infiltration((0.3, 0.3, 0.3), times))
 
     @cached_property
     def soakaway(self) -> Soakaway | None:
@@ -168,5 +173,4 @@ class Water(Worked):
                             factor=safety, to_building=reader.maybe("to_building_m"),
                             to_boundary=reader.maybe("to_boundary_m"), to_water=reader.maybe("to_water_m"))
 
-        found: Soakaway = self._read(self._reader("soakaway"), read)
-        return found
+        return self._read("soakaway", read)

@@ -23,7 +23,26 @@ FITS, MAYBE, NO = "fits", "too close to call", "does not fit"
 def layer_tops(finish: Finish, brief: Brief) -> tuple[tuple[str, Finish], ...]:
     """The top of each layer as a surface, from the top down, and the formation under them all.
 
-    Returns pairs of a name and a Finish; the top of the first layer is the finished surface itself.
+    Parameters
+    ----------
+    finish : Finish
+        The finished surface, levels in m.
+    brief : Brief
+        Its layers.
+
+    Returns
+    -------
+    tuple of (str, Finish)
+        The name of each layer with its top, then "formation"; the top of the first layer is the finished surface itself.
+
+    Raises
+    ------
+    SurveyError
+        For what is no Finish, or no Brief.
+
+    Notes
+    -----
+    Layers are measured vertically, as they are set out, so every top is the finish lowered by the thicknesses above it.
 
     >>> from sitelevels import Layer, Plane
     >>> area = [(0, 0), (6, 0), (6, 4), (0, 4)]
@@ -59,6 +78,9 @@ class LayersFit:
     @staticmethod
     def _verdict(room: Range) -> str:
         return FITS if room.low >= -1e-6 else NO if room.high < -1e-6 else MAYBE
+
+    def __repr__(self) -> str:
+        return f"LayersFit: {self.sentence()}"
 
     def sentence(self) -> str:
         """The tightest place in words."""
@@ -96,18 +118,22 @@ def layers_fit(finish: Finish, brief: Brief, points: Iterable[Any]) -> LayersFit
     -------
     LayersFit
         At each point: what is left in hand if every layer comes out as thick, as it should be, and as thin as its tolerance
-        allows. Common practice, no source: in a dig of 150 mm a slab of 38, a bed of 50 and 50 to 60 mm of sub-base leave 2 to
-        12 mm.
+        allows.
 
     Raises
     ------
     SurveyError
         A point that is no place, or lies more than 300 mm outside the finished surface.
 
+    Notes
+    -----
+    All layers are thick, or thin, together, which asks the most. Layers and dig of the example: common practice, no source; in
+    150 mm a slab of 38, a bed of 50 and 50 to 60 mm of sub-base leave 2 to 12 mm.
+
     >>> from sitelevels import Layer, Plane
     >>> area = [(0, 0), (6, 0), (6, 4), (0, 4)]
     >>> brief = Brief(area, layers=[Layer("slab", 0.038), Layer("bed", 0.05, tolerance=0), Layer("base", 0.055, tolerance=0.005)])
-    >>> round(layers_fit(Finish.plane(Plane(9.85, 0, 0), area), brief, [("F1", 2, 2, 9.70)]).rooms[0].low, 3)
+    >>> round(layers_fit(Finish.plane(Plane(9.85, 0, 0), area), brief, [("F1", 2, 2, 9.70)]).rooms[0].low, 3)  # m
     0.002
     """
     must_be(finish, Finish, "the finish")
@@ -129,6 +155,5 @@ def _spot(point: Any) -> Spot:
         name, x, y, level = point
     except (TypeError, ValueError):
         raise SurveyError(f"a buried point is {point!r}", rule="It is a Spot, or (name, x, y, level) in m.") from None
-    x, y, level = (finite(value, what, "It is in m.") for value, what in
-                   ((x, f"the x of {name}"), (y, f"the y of {name}"), (level, f"the level of {name}")))
-    return Spot(str(name), x, y, level)
+    return Spot(str(name), *(finite(value, f"the {what} of {name}", "It is in m.")
+                             for what, value in (("x", x), ("y", y), ("level", level))))

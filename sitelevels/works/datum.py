@@ -115,6 +115,10 @@ def departure_from_datum(ground: Ground, datum: float | None = None, *, most: fl
     SurveyError
         A limit of nought, a level that is none, a spot that the book of the errors does not hold.
 
+    Notes
+    -----
+    15 mm either way as on large floors: `DEPARTURE`. Out of level: NHBC Standards 9.1.5, 2020. `.sources` has both in words.
+
     >>> floor = Ground([0, 3, 3, 0], [0, 0, 3, 3], [0.004, 0.0, -0.018, 0.002], points="ABCD")
     >>> departure_from_datum(floor, 0.0).table[["point", "verdict"]].values.tolist()
     [['A', 'met'], ['B', 'met'], ['C', 'not met'], ['D', 'met']]
@@ -126,10 +130,10 @@ def departure_from_datum(ground: Ground, datum: float | None = None, *, most: fl
     count, off = len(ground.x), ground.level - known
     u = _u_of(np.eye(count) - (1.0 / count if datum is None else 0.0), ground, errors)
     sure, spare = (0.0, 0.0) if errors is None else (errors.budget.k_of(1), errors.budget.k_of(count))
-    margin, give = limit - np.abs(off), np.zeros(count) if u is None else u
-    each = tuple(_verdict(one, sure * wide, sure * wide) for one, wide in zip(margin, give, strict=True))
+    margin = limit - np.abs(off)
+    each = tuple(_verdict(one, sure * wide, sure * wide) for one, wide in zip(margin, u, strict=True))
     whole = MET if set(each) == {MET} else NOT_MET if any(
-        _verdict(one, sure * wide, spare * wide) == NOT_MET for one, wide in zip(margin, give, strict=True)) else TOO_CLOSE
+        _verdict(one, sure * wide, spare * wide) == NOT_MET for one, wide in zip(margin, u, strict=True)) else TOO_CLOSE
     apart = np.hypot(ground.x[:, None] - ground.x, ground.y[:, None] - ground.y)
     differ = np.abs(ground.level[:, None] - ground.level)
     pairs = []
@@ -138,14 +142,14 @@ def departure_from_datum(ground: Ground, datum: float | None = None, *, most: fl
         one, two = map(int, np.unravel_index(int(most_of.argmax()), most_of.shape))
         far, step = float(apart[one, two]), float(differ[one, two])
         allowed = OUT_OF_LEVEL.value * far if far <= LARGE_FLOOR + ROUNDING else OUT_OF_LEVEL_MOST.value
-        spread = _u_of(np.eye(count)[[one]] - np.eye(count)[[two]], ground, errors)
-        wide = 0.0 if spread is None else sure * float(spread[0])
+        spread = float(_u_of(np.eye(count)[[one]] - np.eye(count)[[two]], ground, errors)[0])
         pairs.append({"which": which, "first": name_of(ground.points, one), "second": name_of(ground.points, two), "apart": far,
                       "difference": step, "allowed": allowed, "margin": allowed - step,
-                      "u": math.nan if spread is None else float(spread[0]), "verdict": _verdict(allowed - step, wide, wide)})
+                      "u": math.nan if errors is None else spread,
+                      "verdict": _verdict(allowed - step, sure * spread, sure * spread)})
     sides = np.sort(apart[ground.triangles, np.roll(ground.triangles, -1, axis=1)], axis=1)
     gap = float(sides[:, 1].max())  # the longest side of a triangle is a diagonal of the grid
-    return Departure(ground, known, datum is None, limit, errors, off, u, each, whole, tuple(pairs),
+    return Departure(ground, known, datum is None, limit, errors, off, None if errors is None else u, each, whole, tuple(pairs),
                      gap if gap > DEPARTURE_GRID.range.likely + SLACK else 0.0)
 
 
@@ -154,10 +158,10 @@ def _verdict(margin: float, met: float, not_met: float) -> str:
     return MET if margin + ROUNDING >= met else NOT_MET if margin <= -not_met else TOO_CLOSE
 
 
-def _u_of(rows: Floats, ground: Ground, errors: LevelErrors | None) -> Floats | None:
-    """Standard uncertainty of sums of the spots' levels, the rows (m, n), m; None where errors are not counted."""
+def _u_of(rows: Floats, ground: Ground, errors: LevelErrors | None) -> Floats:
+    """Standard uncertainty of sums of the spots' levels, the rows (m, n), m; noughts where errors are not counted."""
     if errors is None:
-        return None
+        return np.zeros(len(rows))
     places = [errors.where.get(name_of(ground.points, number), -1) for number in range(len(ground.x))]
     if -1 in places:
         raise SurveyError(f"the level book of the errors holds no spot {name_of(ground.points, places.index(-1))}",

@@ -21,7 +21,7 @@ from ..surface.finish import Finish
 from ..surface.ground import Ground
 from ..surface.overlay import both, less, polygons, small_triangles, together
 from ..surface.pieces import cut_pieces
-from ..surface.plane import Floats, Plane
+from ..surface.plane import Plane
 from ..wording import html_table, word_area, word_distance, word_mm, word_volume
 from .earthworks import LEVEL, SHOWN, Earthworks, between, cut_and_fill
 
@@ -62,8 +62,7 @@ class Dig:
 
     `formation` is the underside of all layers, over the paving and its strip; `strip` the strip beyond the bare edges in
     plan; `carried` what is dug where no spot surrounds the strip, with the ground as it is at the nearest place that is known;
-    `floor_outside` the plan area of an old floor that
-    lies outside the dig, m².
+    `floor_outside` the plan area of an old floor that lies outside the dig, m².
     """
 
     ground: Ground
@@ -146,6 +145,9 @@ class Dig:
         """Plan area of the paving in m² that no triangle of the ground covers; nothing is said about it."""
         return max(self.finish.area - sum(part.works.covered for part in self.parts if part.place == PAVING), 0.0)
 
+    def __repr__(self) -> str:
+        return f"Dig: {self.sentence()}"
+
     def sentence(self) -> str:
         """The totals in words."""
         said = [f"{'dig' if self.concrete else 'Dig'} {word_volume(self.soil)} of soil, measured in the ground"]
@@ -182,8 +184,9 @@ def dig_out(ground: Ground, finish: Finish, brief: Brief) -> Dig:
     Parameters
     ----------
     ground : Ground
-        Today's surface; of the old floor, where there is one.
+        Today's surface, m; of the old floor, where there is one.
     finish : Finish
+        The finished surface, m.
     brief : Brief
         Its layers give the formation, `beyond_edge` the strip, `underside` the old floor, `footings` what stays.
 
@@ -196,13 +199,19 @@ def dig_out(ground: Ground, finish: Finish, brief: Brief) -> Dig:
     Raises
     ------
     SurveyError
-        Where no spot's triangle reaches into the paving.
+        For what is no Ground, Finish or Brief, and where no spot's triangle reaches into the paving. A SurveyWarning for a
+        footing that lies outside the dig.
+
+    Notes
+    -----
+    The ground is flat over each of its triangles and the bottom of the dig over each facet, so each depth is linear over the
+    pieces into which they cut each other, and its integral closed. Depths are vertical, volumes m³ as they lie.
 
     >>> from sitelevels import Layer, Plane
     >>> ground = Ground([-1, 5, 5, -1], [-1, -1, 4, 4], [10.0] * 4)
     >>> area = [(0, 0), (4, 0), (4, 3), (0, 3)]
     >>> brief = Brief(area, layers=[Layer("slab", 0.05), Layer("base", 0.10)], beyond_edge=0.0)
-    >>> round(dig_out(ground, Finish.plane(Plane(9.95, 0, 0), area), brief).soil, 6)
+    >>> round(dig_out(ground, Finish.plane(Plane(9.95, 0, 0), area), brief).soil, 6)  # 4 m × 3 m × 200 mm, in m³
     2.4
     """
     must_be(ground, Ground, "the ground")
@@ -261,7 +270,8 @@ def _open(place: str, what: str, today: Ground, under: Ground, facets: list[Face
     works = _works(under, [(facet.area, facet.plane) for facet in facets])
     thick = cut_pieces(today, [facet.area for facet in facets]).level - works.pieces.level
     down = np.maximum(works.depth, 0.0) + thick
-    return Part(place, what, works, float((works.pieces.plan * thick.mean(axis=1)).sum()), works.fill, _most(down))
+    concrete = float((works.pieces.plan * thick.mean(axis=1)).sum())
+    return Part(place, what, works, concrete, works.fill, float(down.max(initial=0.0)))
 
 
 def _over(place: str, what: str, today: Ground, under: Ground, held: list[Held]) -> Part:
@@ -280,11 +290,7 @@ def _over(place: str, what: str, today: Ground, under: Ground, held: list[Held])
         height = deep.depth - free.depth
         fill = float((free.pieces.plan * height.mean(axis=1)).sum()) - deep.cut + free.cut
     down = np.minimum(above.depth.max(axis=1), np.maximum(works.depth, 0.0).max(axis=1) + (above.depth - below.depth).max(axis=1))
-    return Part(place, f"{what} {FOOTING}", works, above.cut - below.cut, max(fill, 0.0), _most(down))
-
-
-def _most(depths: Floats) -> float:
-    return max(float(depths.max(initial=0.0)), 0.0)
+    return Part(place, f"{what} {FOOTING}", works, above.cut - below.cut, max(fill, 0.0), float(down.max(initial=0.0)))
 
 
 def _within(finish: Finish, shape: Any) -> list[Facet]:
@@ -356,14 +362,15 @@ def _carried(ground: Ground, formation: Finish, stay: list[Held], unread: Any, b
     pieces: list[tuple[Any, Plane, float | None]] = [(facet.area, facet.plane, None) for facet in _within(formation, free)]
     pieces += [(part, plane or top, top.level) for area, top, plane in stay for part in polygons(both(area, unread))]
     for area, bottom, top in pieces:
-        for piece in small_triangles(area, max(STEP, math.sqrt(area.area / MOST_PIECES))):
-            at = float(piece.centroid.x), float(piece.centroid.y)
-            level = ground.level_at(*shapely.shortest_line(known, piece.centroid).coords[0])
-            floor = brief.underside is not None and shapely.intersects_xy(old, *at)
-            under = level - (float(brief.underside.thickness_at([at[0]], [at[1]])[0]) if floor and brief.underside else 0.0)
-            formed, least = bottom.level_at(*at), -np.inf if top is None else top
-            concrete, soil = max(level - max(under, least), 0.0), max(under - max(formed, least), 0.0)
-            fill = max(formed - max(under, least), 0.0)
-            found.append(Carried(piece.area * concrete, piece.area * soil, piece.area * fill, concrete + soil))
+        small = small_triangles(area, max(STEP, math.sqrt(area.area / MOST_PIECES)))
+        plan, middles = shapely.area(small), shapely.centroid(small)
+        x, y = shapely.get_coordinates(middles).T
+        level = ground.level_at(*shapely.get_coordinates(shapely.shortest_line(known, middles))[::2].T)
+        thick = brief.underside.thickness_at(x, y) * shapely.intersects_xy(old, x, y) if brief.underside is not None else 0.0
+        formed, least = bottom.level_at(x, y), -np.inf if top is None else top
+        kept = np.maximum(level - thick, least)
+        concrete, soil = np.maximum(level - kept, 0.0), np.maximum(level - thick - np.maximum(formed, least), 0.0)
+        fill = np.maximum(formed - kept, 0.0)
+        found.append(Carried(plan @ concrete, plan @ soil, plan @ fill, (concrete + soil).max()))
     concretes, soils, fills, deepest = zip(*found, strict=True)
     return Carried(float(sum(concretes)), float(sum(soils)), float(sum(fills)), float(max(deepest)))

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 
 from ..errors import must_be
-from ..surface.facet import polygon_of
+from ..surface.facet import Facet, polygon_of
 from ..surface.finish import Finish
 from ..surface.ground import Ground
 from ..surface.pieces import Pieces, cut_pieces, shares_above
@@ -84,31 +84,23 @@ class Earthworks:
         return area if area > 1e-9 * self.whole_area else 0.0
 
     @property
-    def uncovered_share(self) -> float:
-        """The same as a share of the whole area."""
-        return self.uncovered / self.whole_area
-
-    @property
     def deepest(self) -> float:
         """Greatest depth to dig, m; nought where there is no digging."""
-        return max(float(self.depth.max(initial=0.0)), 0.0)
+        return float(self.depth.max(initial=0.0))
 
     @property
     def deepest_at(self) -> tuple[float, float] | None:
         """Where that is (x, y in m); None where there is no digging."""
-        return self._where(self.depth)
+        if not self.deepest:
+            return None
+        piece, corner = np.unravel_index(int(self.depth.argmax()), self.depth.shape)
+        x, y = self.pieces.corners[piece, corner]
+        return float(x), float(y)
 
     @property
     def highest_fill(self) -> float:
         """Greatest depth to fill, m; nought where there is none."""
-        return max(float((-self.depth).max(initial=0.0)), 0.0)
-
-    def _where(self, depth: Floats) -> tuple[float, float] | None:
-        if not depth.size or depth.max() <= 0:
-            return None
-        piece, corner = np.unravel_index(int(depth.argmax()), depth.shape)
-        x, y = self.pieces.corners[piece, corner]
-        return (float(x), float(y))
+        return float((-self.depth).max(initial=0.0))
 
     def sentence(self) -> str:
         """The totals in words."""
@@ -167,9 +159,15 @@ def cut_and_fill(ground: Ground, formation: Plane | Finish, area: Any) -> Earthw
 def between(ground: Ground, finish: Finish, areas: Sequence[Any], whole: float) -> Earthworks:
     """The volumes over one area (plan, m) for each facet of a formation, out of a `whole` area in m²."""
     pieces = cut_pieces(ground, areas)
-    depth = pieces.level.copy()
-    for number, facet in enumerate(finish.facets):
-        here = pieces.facet == number
-        depth[here] -= facet.plane.level_at(pieces.corners[here, :, 0], pieces.corners[here, :, 1])
+    depth = pieces.level - levels_over(finish.facets, pieces)
     depth[np.abs(depth) < LEVEL] = 0.0
     return Earthworks(ground, finish, pieces, depth, whole, float(sum(area.area for area in areas)))
+
+
+def levels_over(facets: Sequence[Facet], pieces: Pieces) -> Floats:
+    """Level of the facets (k, 3) in m at the corners of the pieces of a ground that is cut to them."""
+    level = np.zeros_like(pieces.level)
+    for number, facet in enumerate(facets):
+        here = pieces.facet == number
+        level[here] = facet.plane.level_at(pieces.corners[here, :, 0], pieces.corners[here, :, 1])
+    return level

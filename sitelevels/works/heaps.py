@@ -13,20 +13,33 @@ AWAY, BACK, BUY = "take away", "goes back", "buy"
 RUBBLE, SOIL = "broken concrete", "dug soil"
 SMALL_BAG = 25.0  # kg of cement in a bag: common practice, no source
 BAGS = f"bags of {word_mass(SMALL_BAG)}"
-NOTHING = Range(0.0, 0.0, 0.0)
 CRUMB = 1e-6  # m³: what the last binary digits leave
 ENDS = ("low", "likely", "high")
+
+
+def exactly(value: float) -> Range:
+    """A range of no width."""
+    return Range(float(value), float(value), float(value))
+
+
+NOTHING = exactly(0.0)
 
 
 @dataclass(frozen=True)
 class Carrier:
     """What takes things away or brings them: `volume` it holds loose, m³, and the greatest `mass` it may carry, kg, if any.
 
-    `price` of one in any money; `only_away` where nothing is fetched in it, as in a skip. Raises SurveyError for a volume or a
-    mass that is nought or less.
+    `price` of one in any money; `only_away` where nothing is fetched in it, as in a skip.
 
-    >>> Carrier("small skip", 3.0).loads(Range(5, 6, 7), Range(7500, 9000, 10500))
+    Refuses a name that is no text, a volume under 0.001 m³, a mass under 1 kg and a price below nought.
+
+    Reason: ground is heavy, so that a bag or a barrow may be full by its mass while there is room in it; whichever asks for more
+    loads counts.
+
+    >>> Carrier("small skip", 3.0).loads(Range(5, 6, 7), Range(7500, 9000, 10500))  # 5, 6 and 7 m³
     (2, 2, 3)
+    >>> Carrier("bulk bag", 0.5, 850).loads(Range(1, 1, 1), Range(2000, 2000, 2000))  # 1 m³ of 2000 kg
+    (3, 3, 3)
     """
 
     name: str

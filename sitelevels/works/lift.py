@@ -24,6 +24,7 @@ from ..surface.pieces import Pieces, cut_pieces
 from ..surface.plane import Floats, Plane, name_of
 from ..surface.shapes import NEAR, Outlet, facets_of
 from ..wording import word_change, word_distance, word_level, word_mm, word_place, word_volume
+from .earthworks import levels_over
 
 SPOT = 1e-3  # m: a corner of the pieces nearer than this to a spot is that spot
 MOVED = 1 - 1e-6  # share of a scabbled depth by which what stands at the same place goes down
@@ -80,15 +81,6 @@ def floor_of(unit: Sequence[Facet], level: float, fall: float) -> Finish:
     """The floor whose highest part lies at `level` m, with that fall on its flattest part."""
     return Finish(tuple(replace(facet, plane=Plane(level + fall * facet.plane.level, fall * facet.plane.gx, fall * facet.plane.gy,
                                                    facet.plane.at)) for facet in unit))
-
-
-def rise_at(unit: Sequence[Facet], pieces: Pieces) -> Floats:
-    """Level of the unit floor (k, 3) at the corners of the pieces of a base cut to its facets, m."""
-    rise = np.zeros_like(pieces.level)
-    for number, facet in enumerate(unit):
-        here = pieces.facet == number
-        rise[here] = facet.plane.level_at(pieces.corners[here, :, 0], pieces.corners[here, :, 1])
-    return rise
 
 
 def corner_spots(base: Ground, pieces: Pieces) -> tuple[Spot, ...]:
@@ -213,7 +205,7 @@ def sinking(base: Ground, unit: Sequence[Facet], level: float, fall: float, leas
     """
     areas = [facet.area for facet in unit]
     pieces = cut_pieces(base, areas)
-    over = fall * rise_at(unit, pieces) - least
+    over = fall * levels_over(unit, pieces) - least
     before = float(((over - pieces.level).mean(axis=1) * pieces.plan).sum()) + level * float(pieces.plan.sum())
     ground, rates = base, np.zeros(len(base.x))  # how fast each corner goes down, for 1 m of the floor
     holding = (pieces.level - over).ravel()
@@ -228,7 +220,7 @@ def sinking(base: Ground, unit: Sequence[Facet], level: float, fall: float, leas
         rates = np.append(rates, np.zeros(len(only) - len(rates)))
         rates[near] = 1.0 / max(ground.with_levels(only).level_at(x, y), 0.5)  # a place beside a spot goes down by that spot
         pieces = cut_pieces(ground, areas)
-        over = fall * rise_at(unit, pieces) - least
+        over = fall * levels_over(unit, pieces) - least
         moves = cut_pieces(ground.with_levels(rates), areas).level.ravel()
         places, holding = pieces.corners.reshape(-1, 2), (pieces.level - over).ravel()
         free = moves < MOVED

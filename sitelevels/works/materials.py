@@ -28,7 +28,7 @@ from ..wording import (
     word_volume,
 )
 from .dig import Dig
-from .heaps import AWAY, BACK, BAGS, BARROW, BULK_BAG, BUY, CRUMB, ENDS, NOTHING, RUBBLE, SMALL_BAG, SOIL, Carrier, Heap
+from .heaps import AWAY, BACK, BAGS, BARROW, BULK_BAG, BUY, CRUMB, ENDS, NOTHING, RUBBLE, SMALL_BAG, SOIL, Carrier, Heap, exactly
 
 
 @dataclass(frozen=True, eq=False)
@@ -47,23 +47,17 @@ class Materials:
 
     @property
     def table(self) -> pd.DataFrame:
-        """A new table, a row a heap: done what, then in_place and loose (m³) and mass (kg), each _low _likely _high, then pieces,
-        bags, loads_ of each carrier (likely), cost_low cost_likely cost_high.
+        """A new table, a row a heap: done what, then in_place and loose (m³) and mass (kg), each _low _likely _high, then area
+        (m²), pieces, bags, loads_ of each carrier (likely), cost_low cost_likely cost_high.
         """
         nothing = Heap("", "", NOTHING, NOTHING, NOTHING)
         lines = []
         for heap in (*self.heaps, nothing):
-            line: dict[str, Any] = {"done": heap.done, "what": heap.what}
-            for name, spread in (("in_place", heap.in_place), ("loose", heap.loose), ("mass", heap.mass)):
-                line |= {f"{name}_{end}": value for end, value in zip(ENDS, spread.values, strict=True)}
-            line["area"] = heap.area.likely if heap.area else None
-            line["pieces"] = heap.pieces
-            line["bags"] = None if heap.bags is None else whole_up(heap.bags.likely)
-            for carrier in self.carriers:
-                line[_column(carrier)] = carrier.loads(heap.loose, heap.mass)[1] if heap.takes(carrier) else None
-            costs = heap.cost.values if heap.cost else (None,) * 3
-            line |= {f"cost_{end}": value for end, value in zip(ENDS, costs, strict=True)}
-            lines.append(line)
+            loads = {_column(one): one.loads(heap.loose, heap.mass)[1] if heap.takes(one) else None for one in self.carriers}
+            lines.append({
+                "done": heap.done, "what": heap.what, **_columns("in_place", heap.in_place), **_columns("loose", heap.loose),
+                **_columns("mass", heap.mass), "area": heap.area.likely if heap.area else None, "pieces": heap.pieces,
+                "bags": whole_up(heap.bags.likely) if heap.bags else None, **loads, **_columns("cost", heap.cost)})
         whole = ("pieces", "bags", *map(_column, self.carriers))
         return pd.DataFrame(lines).iloc[:-1].astype({**dict.fromkeys(whole, "Int64"), **{f"cost_{end}": float for end in ENDS}})
 
@@ -183,10 +177,9 @@ def materials(dig: Dig, *, soil: str = "common earth", bulking: Any = None, dens
     if not isinstance(soil, str) or soil not in BULKING:
         raise SurveyError(f"the kind of soil is {soil!r}", rule=f"Kinds are {', '.join(BULKING)}.",
                           remedy="Or give its bulking as a share.")
-    grows = BULKING[soil].range if bulking is None else _share(bulking, "the bulking of the soil", most=2.0)
-    heavy = DENSITIES["soil"].range if density is None else range_of(density, "the density of the soil", NO_UNITS)
-    if not 1 <= heavy.low <= heavy.high <= DENSEST:
-        raise SurveyError(f"the density of the soil is {density!r}", rule=NO_UNITS)
+    shares = "It is a share: 0.3 for 30 %."
+    grows = BULKING[soil].range if bulking is None else _within(bulking, "the bulking of the soil", shares, 0.0, 2.0)
+    heavy = DENSITIES["soil"].range if density is None else _within(density, "the density of the soil", NO_UNITS, 1.0, DENSEST)
     must_be(carriers, Iterable, "the list of carriers")
     loads = tuple(carriers)
     for carrier in loads:
@@ -196,39 +189,35 @@ def materials(dig: Dig, *, soil: str = "common earth", bulking: Any = None, dens
     bag = next((one for one in loads if one.name == BULK_BAG.name), BULK_BAG)
     if units is not None and not (hasattr(units, "order") and hasattr(units, "unit")):
         raise SurveyError(f"the units are {units!r}", rule="They are what `lay_out_units` gives.")
-    back = finite(reuse, "the share of the rubble that goes back", "It is a share from 0 to 1.", least=0.0)
-    if back > 1:
-        raise SurveyError(f"the share of the rubble that goes back is {reuse!r}", rule="It is a share from 0 to 1.",
-                          remedy="For per cent, divide by a hundred.")
+    back = finite(reuse, "the share of the rubble that goes back", "It is a share from 0 to 1; divide per cent by a hundred.",
+                  least=0.0, most=1.0)
     layers = dig.brief.layers
     base = next((place for place in reversed(range(len(layers))) if layers[place].kind == COMPACTED), None)
     if back and dig.concrete and base is None:
         warnings.warn("None of the broken concrete goes back: no layer is compacted.", SurveyWarning, stacklevel=2)
     heaps, could, left_to_buy = _rubble(dig, base, back)
     compacted = sum(layer.thickness for layer in layers if layer.kind == COMPACTED)
-    stone = compacted * dig.strip_area - (dig.displaced_between(0.0, compacted, dig.strip) if dig.brief.footings else 0.0)
+    stone = compacted * dig.strip_area - dig.displaced_between(0.0, compacted, dig.strip)
     put = min(max(dig.strip_dug - stone, 0.0), dig.soil)
     for done, what, volume in ((AWAY, SOIL, dig.soil - put), (BACK, f"{SOIL} over the strip", put)):
         if volume > CRUMB:
-            solid = Range(volume, volume, volume)
-            heaps.append(Heap(done, what, solid, solid * (grows + 1.0), solid * heavy))
+            heaps.append(Heap(done, what, exactly(volume), (grows + 1.0) * volume, heavy * volume))
     top = next((place for place, layer in enumerate(layers) if layer.kind == UNITS), None)
     for place, layer in enumerate(layers):
         needed = left_to_buy if place == base else _needed(dig, place)
         heaps += _bought(dig, layer, needed, units if place == top else None, bag)
     if dig.fill >= 0.005:
         like = FILL if base is None else layers[base]
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore", SurveyWarning)  # a thick layer was questioned when it was made
+        with warnings.catch_warnings(action="ignore", category=SurveyWarning):  # a thick layer was questioned when it was made
             like = replace(like, name=f"{like.name}, as fill under the layers")
-        heaps += _bought(dig, like, Range(*(dig.fill,) * 3), None, bag)
+        heaps += _bought(dig, like, exactly(dig.fill), None, bag)
     sources = _sources(dig, heaps, soil if bulking is None else None, density is None, units is not None)
     return Materials(dig, tuple(heaps), loads, could, sources)
 
 
 def _rubble(dig: Dig, base: int | None, back: float) -> tuple[list[Heap], Range, Range]:
     """Heaps of broken concrete, how much of it could go back, and what of the base is left to buy, both in m³ compacted."""
-    grown, ratio = BULKING[RUBBLE].range + 1.0, Range(1.0, 1.0, 1.0) if base is None else dig.brief.layers[base].loose
+    grown, ratio = BULKING[RUBBLE].range + 1.0, exactly(1.0) if base is None else dig.brief.layers[base].loose
     room, solid = NOTHING if base is None else _needed(dig, base), dig.concrete
 
     def put(share: float, grown: float, ratio: float, room: float) -> float:
@@ -254,10 +243,9 @@ def _ends_of(value: Callable[..., float], *ranges: Range) -> Range:
     return Range(min(corners), max(value(*(one.likely for one in ranges)), 0.0), max(corners))
 
 
-def _share(value: Any, what: str, *, most: float) -> Range:
-    rule = "It is a share: 0.3 for 30 %."
+def _within(value: Any, what: str, rule: str, least: float, most: float) -> Range:
     found = range_of(value, what, rule)
-    if not (found.low >= 0 and found.high <= most):
+    if not least <= found.low <= found.high <= most:
         raise SurveyError(f"{what} is {value!r}", rule=rule)
     return found
 
@@ -266,9 +254,7 @@ def _needed(dig: Dig, place: int) -> Range:
     """Volume of a layer in place, m³: compacted ones reach out over the strip, and footings take their part of each."""
     layer, beside = dig.brief.layers[place], dig.brief.layers[place].kind == COMPACTED
     low = sum(one.thickness for one in dig.brief.layers[place + 1:])
-    taken = 0.0
-    if dig.brief.footings:
-        taken = dig.displaced_between(low, low + layer.thickness, None if beside else dig.paved)
+    taken = dig.displaced_between(low, low + layer.thickness, None if beside else dig.paved)
     area = dig.finish.area + (dig.strip_area if beside else 0.0)
     return Range(*(max(thick * area - taken, 0.0) for thick in layer.spread.values))
 
@@ -280,7 +266,7 @@ def _bought(dig: Dig, layer: Layer, in_place: Range, layout: Any, bag: Carrier) 
     if layer.kind == UNITS and layout is not None:
         pieces = int(layout.order)
         whole = pieces * float(layout.unit[0]) * float(layout.unit[1])
-        area, ordered = Range(whole, whole, whole), layer.spread * whole
+        area, ordered = exactly(whole), layer.spread * whole
     elif layer.kind == UNITS:
         area = more * dig.finish.area
     loose, mass = ordered * layer.loose, ordered * layer.density
@@ -311,7 +297,7 @@ def _cost(layer: Layer, loose: Range, mass: Range, area: Range | None, pieces: i
                           remedy="Give the size of the units, or a price for m3 or t.")
     bags = Range(*map(float, bag.loads(loose, mass)))
     counted = {"m3": loose, "t": mass * 0.001, "bulk bag": bags, "m2": area,
-               "each": None if pieces is None else Range(*(float(pieces),) * 3)}
+               "each": None if pieces is None else exactly(pieces)}
     found = counted[unit]
     assert found is not None
     return found * amount
@@ -339,12 +325,12 @@ def _sources(dig: Dig, heaps: Iterable[Heap], soil: str | None, soil_density: bo
 
 
 def _spread(name: str, spread: Range) -> str:
-    word: Callable[[float], str] = _per_cent if name == "waste" else word_mm if name == "tolerance" else word_number
-    return " to ".join(dict.fromkeys(word(value) for value in spread.values))
+    words: dict[str, Callable[[float], str]] = {"waste": lambda share: f"{word_number(share * 100)}%", "tolerance": word_mm}
+    return " to ".join(dict.fromkeys(map(words.get(name, word_number), spread.values)))
 
 
-def _per_cent(share: float) -> str:
-    return f"{word_number(share * 100)}%"
+def _columns(name: str, spread: Range | None) -> dict[str, float | None]:
+    return {f"{name}_{end}": value for end, value in zip(ENDS, spread.values if spread else (None,) * 3, strict=True)}
 
 
 def _column(carrier: Carrier) -> str:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from bisect import bisect_left, insort
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
@@ -13,7 +13,6 @@ import pandas as pd
 import shapely
 from numpy.typing import NDArray
 
-from ..errors import SurveyError, finite, finite_list, must_be
 from ..surface.plane import Floats
 from ..wording import html_table, whole_up, word_mm
 
@@ -50,8 +49,8 @@ class Cut:
 class CuttingPlan:
     """Which piece is cut from which unit. Made by `cut_from_units`; lengths in m, `cuts` in the order of `sizes`."""
 
-    sizes: tuple[tuple[float, float], ...]
-    unit: tuple[float, float]
+    sizes: tuple[Pair, ...]
+    unit: Pair
     kerf: float
     cuts: tuple[Cut, ...]
 
@@ -80,71 +79,27 @@ class CuttingPlan:
         return f"<p>{self.sentence()}</p>" + html_table(self.table)
 
 
-def cut_from_units(sizes: Any, unit: tuple[float, float], *, kerf: float = 0.004, turn: bool = True) -> CuttingPlan:
-    """How many units a list of cut pieces takes when offcuts are used again.
+def cut_from_units(sizes: Sequence[Pair], unit: Pair, *, kerf: float = 0.004) -> CuttingPlan:
+    """Which units cut pieces come out of when offcuts are used again.
 
-    Parameters
-    ----------
-    sizes : sequence of (length, width)
-        The rectangles that hold the pieces, m.
-    unit : (length, width)
-        m.
-    kerf : float
-        Width that the saw takes away, m.
-    turn : bool
-        Whether a piece may be turned by 90° in the unit (not where the face has a direction).
-
-    Returns
-    -------
-    CuttingPlan
-        Largest piece first, each from the smallest offcut that holds it, else from a new unit; every cut runs right through.
-        A heuristic: it may take more units than the best plan, never fewer; `least` is the bound by area.
-
-    Raises
-    ------
-    SurveyError
-        A size that is not above nought; a piece larger than the unit.
+    `sizes` (length, width) are the rectangles that hold the pieces, none larger than the `unit`; `kerf` is the width that the saw
+    takes away; all in m. The largest piece comes first, each from the smallest offcut that holds it, else from a new unit; every
+    cut runs right through. It may take more units than the best plan, never fewer.
 
     >>> plan = cut_from_units([(0.29, 0.3), (0.29, 0.3), (0.1, 0.3)], (0.6, 0.3))
     >>> plan.units, plan.least
     (2, 2)
     """
-    face = finite_list(unit, "the unit", "It must be a pair (length, width) in m, both above nought.", count=2)
-    saw = finite(kerf, "the kerf", "It must be a width in m, not below nought.", least=0.0)
-    pieces = []
-    must_be(sizes, Iterable, "the list of sizes")
-    for number, size in enumerate(sizes, 1):
-        length, width = finite_list(size, f"the size of piece {number}", "It must be a pair (length, width) in m.", count=2)
-        if min(length, width, *face) <= 0:
-            raise SurveyError(f"piece {number} is {length!r} by {width!r} m of a unit of {face[0]!r} by {face[1]!r} m",
-                              rule="Every size is above nought.")
-        if not _fits(length, width, *face) and not (turn and _fits(width, length, *face)):
-            raise SurveyError(f"piece {number} is larger than the unit",
-                              rule=f"It must fit into {word_mm(face[0])} by {word_mm(face[1])}.")
-        pieces.append((length, width))
-    return CuttingPlan(tuple(pieces), (face[0], face[1]), saw, tuple(_cuts(pieces, (face[0], face[1]), saw, turn)))
-
-
-def _fits(length: float, width: float, into_length: float, into_width: float) -> bool:
-    return length <= into_length + FIT and width <= into_width + FIT
-
-
-def _holds(offcut: tuple[float, ...], length: float, width: float, turn: bool) -> bool:
-    long, wide = offcut[1] + FIT, offcut[2] + FIT
-    return (length <= long and width <= wide) or (turn and width <= long and length <= wide)
-
-
-def _cuts(pieces: Sequence[tuple[float, float]], unit: tuple[float, float], kerf: float, turn: bool) -> list[Cut]:
-    """The plan itself, in the order of the pieces."""
-    order = sorted(range(len(pieces)), key=lambda one: (-int(pieces[one][0] * pieces[one][1] / FIT), -max(pieces[one]), one))
-    smallest = min((min(piece) for piece in pieces), default=0.0) - FIT
+    order = sorted(range(len(sizes)), key=lambda one: (-int(sizes[one][0] * sizes[one][1] / FIT), -max(sizes[one]), one))
+    smallest = min((min(size) for size in sizes), default=0.0) - FIT
     free: list[tuple[float, ...]] = []  # offcuts, the smallest first: area length width unit x y
     taken, found = 0, []
     for piece in order:
-        size = pieces[piece]
-        ways = [size] if not turn or abs(size[0] - size[1]) < FIT else [size, size[::-1]]
+        size = sizes[piece]
+        ways = [size] if abs(size[0] - size[1]) < FIT else [size, size[::-1]]
         least = bisect_left(free, ((size[0] - FIT) * (size[1] - FIT),))
-        best = next((place for place in range(least, len(free)) if _holds(free[place], *size, turn)), None)
+        best = next((place for place in range(least, len(free))
+                     if _fits(*size, *free[place][1:3]) or _fits(*size[::-1], *free[place][1:3])), None)
         taken += best is None
         _, long, wide, number, x, y = (0.0, *unit, taken, 0.0, 0.0) if best is None else free.pop(best)
         chosen, rests = min(((way, _rests(way, long, wide, kerf)) for way in ways if _fits(*way, long, wide)),
@@ -153,10 +108,14 @@ def _cuts(pieces: Sequence[tuple[float, float]], unit: tuple[float, float], kerf
         for right, up, length, width in rests:
             if min(length, width) >= smallest:
                 insort(free, (length * width, length, width, number, x + right, y + up))
-    return sorted(found, key=lambda cut: cut.piece)
+    return CuttingPlan(tuple(sizes), unit, kerf, tuple(sorted(found, key=lambda cut: cut.piece)))
 
 
-def _rests(size: tuple[float, float], long: float, wide: float, kerf: float) -> tuple[tuple[float, float, float, float], ...]:
+def _fits(length: float, width: float, long: float, wide: float) -> bool:
+    return length <= long + FIT and width <= wide + FIT
+
+
+def _rests(size: Pair, long: float, wide: float, kerf: float) -> tuple[tuple[float, float, float, float], ...]:
     """What is left of an offcut, x y length width each, by the first cut that leaves the largest piece in one."""
     right, up = max(long - size[0] - kerf, 0.0), max(wide - size[1] - kerf, 0.0)
     if max(right * wide, size[0] * up) >= max(right * size[1], long * up):
@@ -164,11 +123,16 @@ def _rests(size: tuple[float, float], long: float, wide: float, kerf: float) -> 
     return (size[0] + kerf, 0.0, right, size[1]), (0.0, size[1] + kerf, long, up)
 
 
+def _extent(parts: Any) -> Floats:
+    """Sizes (k, 2) of the rectangles along the axes that hold polygons."""
+    bounds = shapely.bounds(parts)
+    return np.asarray(bounds[:, 2:] - bounds[:, :2])
+
+
 def _odd(parts: Any) -> Bools:
     """Which polygons are no rectangles along the axes."""
-    low_x, low_y, high_x, high_y = shapely.bounds(parts).T
-    along, across = high_x - low_x, high_y - low_y
-    return np.asarray(shapely.area(parts) < along * across - 4 * NEAR * (along + across))
+    size = _extent(parts)
+    return np.asarray(shapely.area(parts) < size.prod(axis=1) - 4 * NEAR * size.sum(axis=1))
 
 
 def _solid(shapes: Any) -> Any:
@@ -197,8 +161,7 @@ def judged(parts: Any, side: Floats) -> tuple[Floats, Texts, Floats, Floats]:
     direction; and the narrowest size in m. A leg beside a notch or a hole counts; a slanted piece is as narrow as the gap that
     it passes through, measured against the shorter side of the unit.
     """
-    low_x, low_y, high_x, high_y = shapely.bounds(parts).T
-    size = np.stack([high_x - low_x, high_y - low_y], axis=1)
+    size = _extent(parts)
     shape = np.full(len(size), STRAIGHT, dtype="<U12")
     share, least = (size / side).min(axis=1), size.min(axis=1)
     odd = _odd(parts)
@@ -349,7 +312,7 @@ class Grid:
         """The cutting plan of pieces of these sizes (k, 2), x and y in m."""
         tidy = np.minimum(np.rint(sizes / NEAR) * NEAR, self.side(turned))
         pieces = [(length, width) for length, width in (tidy[:, ::-1] if turned else tidy).tolist()]
-        return CuttingPlan(tuple(pieces), self.unit, self.kerf, tuple(_cuts(pieces, self.unit, self.kerf, True)))
+        return cut_from_units(pieces, self.unit, kerf=self.kerf)
 
     def tried(self, bond: str, turned: bool, start: Pair) -> Try:
         """The counts of one start."""
@@ -377,13 +340,12 @@ class Grid:
         beside = ~whole & ~self.touched(corners, side, -NEAR) & self.touched(corners, side, NEAR)
         hairs = self.cut(corners[beside], side)
         cut = least >= SHAVING - NEAR
+        plan = self.plan(tried.turned, size[cut])
         parts, kind = np.concatenate([full, parts, hairs]), ["whole"] * len(full)
         kind += np.select([cut, least > NEAR], ["cut", "shaving"], "hair").tolist() + ["hair"] * len(hairs)
-        low_x, low_y, high_x, high_y = shapely.bounds(hairs).T
-        size = np.concatenate([np.tile(side, (len(full), 1)), size, np.stack([high_x - low_x, high_y - low_y], axis=1)])
+        size = np.concatenate([np.tile(side, (len(full), 1)), size, _extent(hairs)])
         size = size[:, ::-1] if tried.turned else size
         words = ["whole"] * len(full) + shape.tolist() + [STRAIGHT] * len(hairs)
         narrow = [False] * len(full) + (cut & (share < SLIVER - NEAR)).tolist() + [False] * len(hairs)
-        plan = self.plan(tried.turned, np.asarray(judged(parts[len(full):len(full) + len(cut)][cut], side)[0]))
         polygons = shapely.transform(parts, self.back)
         return tuple(Piece(*one) for one in zip(polygons, kind, *size.T.tolist(), words, narrow, strict=True)), plan

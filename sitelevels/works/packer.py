@@ -34,8 +34,12 @@ def packer(fall: float | str, length: float) -> float:
     """How thick a block under the downhill end of a level brings its bubble to the middle, in m.
 
     `fall` in m/m downhill, or words as `parse_fall` reads them; `length` in m from the end that rests on the surface to the
-    block. The block is the one times the other, which is what a fall means. Raises SurveyError for a fall that is steeper than
-    1:1 or uphill, a negative length, and what is no finite number.
+    block.
+
+    Refuses a fall that is steeper than 1:1 or uphill, a negative length, and what is no finite number; a level longer than 5 m
+    is questioned.
+
+    Reason: the block is the fall times the length, which is what a fall means.
 
     >>> word_mm(packer("1:60", 1.2))
     '20 mm'
@@ -46,8 +50,12 @@ def packer(fall: float | str, length: float) -> float:
 def fall_of_packer(block: float, length: float) -> float:
     """The fall in m/m of a surface on which a block of so many m under the downhill end levels the bubble.
 
-    `length` in m from the other end to the block. Raises SurveyError for a negative block, a level of no length, or a block
-    thicker than the level is long.
+    `block` and `length` in m, the length from the other end to the block.
+
+    Refuses a negative block, a level of no length, and a block thicker than the level is long; a level longer than 5 m is
+    questioned.
+
+    Reason: the fall is the block over the length, the reverse of `packer`.
 
     >>> word_fall(fall_of_packer(0.05, 2.0))
     '1:40 (25.0 mm/m)'
@@ -63,7 +71,9 @@ def fall_of_packer(block: float, length: float) -> float:
 def packers(falls: float | str | Iterable[float | str], lengths: Sequence[float] = (1.0, 1.2, 1.8, 2.0)) -> pd.DataFrame:
     """Blocks for several falls and levels: a new table of fall, in words, and for each length the block in mm.
 
-    `falls` in m/m or in words, `lengths` in m. Raises SurveyError as `packer` does, and for a length that comes twice.
+    `falls` in m/m or in words, one or more; `lengths` in m, else those of levels that are usual (common practice, no source).
+
+    Refuses what `packer` refuses, and a length that comes twice.
 
     >>> packers(["1:40", "1:80"], lengths=[1.2, 2.0]).columns.tolist()
     ['fall', 'mm at 1.2 m', 'mm at 2 m']

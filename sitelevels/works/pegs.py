@@ -30,6 +30,7 @@ def pegs_at(brief: Brief, *, corners: bool = True, edges: float | None = None, g
     Parameters
     ----------
     brief : Brief
+        The area, and the first wall for the way of the grid.
     corners : bool
         A peg at each corner of the area: C1, C2 … in the order of its outline.
     edges : float, optional
@@ -48,13 +49,19 @@ def pegs_at(brief: Brief, *, corners: bool = True, edges: float | None = None, g
     Raises
     ------
     SurveyError
-        Spaces of 50 mm or less; two places of one's own with one name, or within 50 mm; no pegs; more than 500.
+        Spaces of 50 mm or less; two places of one's own with one name, or within 50 mm; no pegs; more than 500; `corners` that
+        is neither True nor False.
+
+    Notes
+    -----
+    Two pegs nearer than 50 mm are one, and 500 are more than anybody drives: common practice, no source.
 
     >>> brief = Brief([(0, 0), (6, 0), (6, 4), (0, 4)])
     >>> pegs_at(brief, edges=2.5, points=[("gully", 6, 4)])["point"].tolist()[:5]
     ['gully', 'C1', 'C2', 'C4', 'e1.1']
     """
     must_be(brief, Brief, "the brief")
+    must_be(corners, bool, "whether corners have pegs")
     must_be(points, Iterable, "the list of points")
     rule = f"It is a length in m, over {word_mm(APART)}."
     along = None if edges is None else finite(edges, "the space along the edges", rule, over=APART)
@@ -144,7 +151,7 @@ def standing(pegs: pd.DataFrame | Iterable[Any]) -> list[_Peg]:
     """Name, x and y of each peg; those without a place are refused together."""
     found = [(name, x, y) for name, x, y, _ in read_pegs(pegs)]
     faults = [SurveyError("it has no x and y", where=f"peg {name}", remedy="Fill them in, or leave it out.")
-              for name, x, y in found if not max(abs(x), abs(y)) < FARTHEST]
+              for name, x, y in found if not (abs(x) < FARTHEST and abs(y) < FARTHEST)]
     if faults:
         raise SurveyError.together(faults)
     return found
@@ -166,5 +173,5 @@ def read_pegs(pegs: pd.DataFrame | Iterable[Any]) -> Iterator[tuple[str, float, 
         except (TypeError, ValueError, OverflowError):
             raise SurveyError(f"the peg {row!r} cannot be read",
                               rule="A peg is point, x, y and, if known, level, in m.") from None
-        if existing is not None and not math.isfinite(existing):
+        if existing is not None and not abs(existing) < FARTHEST:
             raise SurveyError(f"the level of peg {point} is {existing}", rule="It must be a finite level in m.")

@@ -17,7 +17,7 @@ import shapely
 from ..errors import SurveyError, SurveyWarning, finite, finite_list, must_be
 from ..surface.facet import polygon_of
 from ..surface.plane import Floats
-from ..wording import html_table, word_distance, word_mm, word_number, word_place
+from ..wording import html_table, word_distance, word_mm, word_place
 from .units import UnitLayout
 
 NEAR = 1e-6  # m: nearer than this is touching
@@ -29,6 +29,11 @@ class Post:
 
     `at` is its middle (x, y) in plan, m; `size` a side or (along x, along y), m; `footing` the plan of what it stands on, a
     polygon or corners in m, None where that is not known.
+
+    Refuses a name that is no text, a place that is no pair, a side under 5 mm or over 20 m, a footing that crosses itself; a
+    side over 1 m is questioned.
+
+    Reason: posts of paving stand square to it as a rule; one that is turned is given among the holes of `lay_out_units`.
 
     >>> Post("A", at=(1.0, 2.0), size=0.1).shape.bounds
     (0.95, 1.95, 1.05, 2.05)
@@ -43,13 +48,10 @@ class Post:
         must_be(self.name, str, "the name of a post")
         where = f"post {self.name}"
         x, y = finite_list(self.at, f"the place of {where}", "It must be (x, y) in m.", count=2)
-        rule = "It must be a side, or (along x, along y), in m, above nought."
+        rule = "It must be a side, or (along x, along y), in m, each 5 mm to 20 m: 100 mm is 0.1."
         sides = [self.size, self.size] if isinstance(self.size, (int, float)) else self.size
-        size = [finite(side, f"the size of {where}", rule, over=0.0)
+        size = [finite(side, f"the size of {where}", rule, least=0.005, most=20.0)
                 for side in finite_list(sides, f"the size of {where}", rule, count=2)]
-        if not 0.005 <= min(size) <= max(size) <= 20:
-            raise SurveyError(f"the size of {where} is {word_number(size[0])} by {word_number(size[1])} m", rule="5 mm to 20 m.",
-                              remedy="Give it in m: 100 mm is 0.1.")
         if max(size) > 1:
             warnings.warn(f"The {where} is {word_distance(max(size))} wide. Are those millimetres?", SurveyWarning, stacklevel=3)
         object.__setattr__(self, "at", (x, y))
@@ -143,7 +145,12 @@ def check_posts(posts: Iterable[Post], area: Any, layout: UnitLayout | None = No
     Raises
     ------
     SurveyError
-        A post outside the area; posts that overlap or share a name; no posts.
+        A post outside the area; posts that overlap or share a name; no posts; an area that crosses itself.
+
+    Notes
+    -----
+    Reason: a gate or a panel is bought by the clear width, and a fixer tapes along the line of the posts, so distances are taken
+    along it and not along x or y.
 
     >>> check = check_posts([Post("A", at=(0.5, 0.5)), Post("B", at=(1.5, 0.5))], [(0, 0), (2, 0), (2, 1), (0, 1)])
     >>> check.sentence()

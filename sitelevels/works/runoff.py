@@ -59,7 +59,7 @@ class FlowPart:
 
 @dataclass(frozen=True, eq=False)
 class Flow:
-    """Water off one surface or more. Made by `runoff`; flows are added with +."""
+    """Water off one surface or more, m³/s. Made by `runoff`; flows are added with +."""
 
     parts: tuple[FlowPart, ...]
 
@@ -94,7 +94,7 @@ class Flow:
 
 
 def runoff(area: float, intensity: float | str, coefficient: float | str) -> Flow:
-    """Water off a surface by the rational method, coefficient × intensity × area (as in Texas Tech hydrology course notes).
+    """Water off a surface by the rational method.
 
     Parameters
     ----------
@@ -114,8 +114,12 @@ def runoff(area: float, intensity: float | str, coefficient: float | str) -> Flo
     SurveyError
         An area or rain of nought or less, a coefficient outside 0 to 1, a name that is not in the handbook.
 
+    Notes
+    -----
+    Flow = coefficient × intensity × area, as in Texas Tech hydrology course notes (lesson 13).
+
     >>> flow = runoff(40, "paved areas", 1.0) + runoff(12, "roof", "roof")
-    >>> round(flow.flow * 1000, 3)
+    >>> round(flow.flow * 1000, 3)  # l/s
     0.785
     """
     surface = finite(area, "the area", "It must be m², over nought.", over=0.0)
@@ -196,12 +200,14 @@ class Conduit:
 
 
 def rectangular_channel(width: float, depth: float, fall: float, n: float | str) -> Conduit:
-    """What a channel with upright sides carries, full to `depth`, by Manning's formula, R^(2/3) √fall / n.
+    """What a channel with upright sides carries, full to `depth`.
 
     Parameters
     ----------
-    width, depth, fall : float
-        m, m, and m/m along the channel.
+    width, depth : float
+        Inside, m.
+    fall : float
+        m/m along the channel.
     n : float or str
         Manning's n, or a name in `ROUGHNESS`.
 
@@ -216,8 +222,12 @@ def rectangular_channel(width: float, depth: float, fall: float, n: float | str)
         A size under 1 mm; no fall, one uphill or over 1:1; n outside 0.001 to 1 or not in the handbook. Sizes over 2 m, a fall
         over 1:5 and n outside 0.005 to 0.1 are questioned.
 
+    Notes
+    -----
+    Manning's formula, of any textbook on open channels: velocity = R^(2/3) √fall / n, in m/s.
+
     >>> channel = rectangular_channel(0.1, 0.05, 1 / 100, 0.01)
-    >>> round(channel.hydraulic_radius, 4), round(channel.flow * 1000, 2)
+    >>> round(channel.hydraulic_radius, 4), round(channel.flow * 1000, 2)  # m, l/s
     (0.025, 4.27)
     """
     sides = (_length(width, "width of the channel"), _length(depth, "depth of the channel"))
@@ -225,10 +235,16 @@ def rectangular_channel(width: float, depth: float, fall: float, n: float | str)
 
 
 def pipe(diameter: float, fall: float, n: float | str) -> Conduit:
-    """What a round pipe carries running full; `diameter` inside, m, the rest as for `rectangular_channel`.
+    """What a round pipe carries running full.
+
+    `diameter` inside, m; `fall` in m/m along it; `n` is Manning's, or a name in `ROUGHNESS`.
+
+    Refuses and questions what `rectangular_channel` does.
+
+    Source: Manning's formula, as for `rectangular_channel`; half full it wets half and carries half, as fast.
 
     >>> drain = pipe(0.1, 1 / 80, "smooth plastic")
-    >>> round(drain.flow * 1000, 2), round(drain.half_full.flow * 1000, 2)
+    >>> round(drain.flow * 1000, 2), round(drain.half_full.flow * 1000, 2)  # l/s
     (7.51, 3.75)
     """
     bore = _length(diameter, "diameter of the pipe")
@@ -252,8 +268,7 @@ def _run(fall: Any, n: Any, what: str) -> tuple[float, float, str]:
         raise SurveyError(f"the fall of the {what} is {fall!r}", rule="It is m/m downhill along it, 1 at the most.",
                           remedy="Write 1:80 as 1/80." if slope > 1 else "Give it the way that water is to run.")
     rough, source = looked_up(n, "Manning's n", ROUGHNESS, "It is a number such as 0.012, or a name.")
-    if not 0.001 <= rough <= 1:
-        raise SurveyError(f"Manning's n is {n!r}", rule="It lies between 0.001 and 1; smooth plastic has 0.010.")
+    finite(rough, "Manning's n", "It lies between 0.001 and 1; smooth plastic has 0.010.", least=0.001, most=1.0)
     if slope > 0.2:
         warnings.warn(f"A {what} at {word_fall(slope)} is steeper than 1:5. Is that m/m?", SurveyWarning, stacklevel=3)
     if not 0.005 <= rough <= 0.1:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import warnings
 from collections.abc import Iterable
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from functools import cached_property
 from html import escape
@@ -21,7 +22,7 @@ from ..design.check import check_finish
 from ..design.conditions import Spot
 from ..design.demands import Thickness
 from ..design.edges import Edge
-from ..design.handbook import DENSITIES, Range
+from ..design.handbook import DENSITIES
 from ..design.layers import BEDDING, MORTAR_MIX, Layer
 from ..design.propagation import LevelErrors
 from ..design.published import LIMITS
@@ -37,7 +38,8 @@ from ..surface.plane import Floats, frozen
 from ..surface.shapes import Outlet
 from ..wording import html_table, whole_up, word_area, word_change, word_fall, word_level, word_mm, word_place, word_volume
 from . import lift
-from .heaps import BAGS, Heap
+from .earthworks import levels_over
+from .heaps import BAGS, Heap, exactly
 from .materials import mixed
 from .pegs import standing
 from .screed_notes import doubts_of
@@ -46,10 +48,6 @@ RANKED, TRIED = 5, 12  # high spots in the table; spots to be scabbled before th
 SCABBLING = ("Scabble only where the base may be cut: not through reinforcement, a membrane or pipes. It sets free silica dust "
              "and shakes the hands: work wet or with suction, wear a mask that fits, and rest from the tool.")
 FALLS = FLOOR_FALLS["wet room, tiled"]
-
-
-def _whole(bags: float) -> str:
-    return str(whole_up(bags))
 
 
 @dataclass(frozen=True, eq=False)
@@ -150,8 +148,10 @@ class Screed:
         (low, high), mine = lift.window(self.holds, self.fall), np.array([one.demand is self.demand for one in self.holds])
         return low[mine], high[mine], low[np.logical_not(mine)], high[np.logical_not(mine)]
 
-    def _sunk(self, to: float, most: int) -> list[lift.Sunk]:
-        return list(lift.sinking(self.base, self.unit, self.level, self.fall, self.least, to, most))
+    def _sunk(self, most: int, to: float | None = None) -> list[lift.Sunk]:
+        """The floor sunk `to` a level, else as low as the other demands let it, in at most so many steps."""
+        low = self._ends[2].max(initial=-math.inf) if to is None else to
+        return list(lift.sinking(self.base, self.unit, self.level, self.fall, self.least, low, most))
 
     @property
     def high_spots(self) -> pd.DataFrame:
@@ -162,15 +162,14 @@ class Screed:
         place goes down further by as much as the floor sinks further. `spot` is empty where none was read; the base there goes
         by the spots about it. The table is empty where the thickness does not hold the floor up.
         """
-        ranks = self._sunk(self._ends[2].max(initial=-math.inf), RANKED)
         lines = [(rank, one.spot, word_place(one.x, one.y), one.x, one.y, self._off(one, one.ground), self.level - one.level,
-                  one.saves) for rank, one in enumerate(ranks, start=1)]
+                  one.saves) for rank, one in enumerate(self._sunk(RANKED), start=1)]
         return pd.DataFrame(lines, columns=["rank", "spot", "place", "x", "y", "scabble", "sinks", "saves"])
 
     @property
     def high_words(self) -> pd.DataFrame:
         """`high_spots` for reading: to sink the floor so far, how deep to scabble at each place in all."""
-        ranks, lines, said = self._sunk(self._ends[2].max(initial=-math.inf), RANKED), [], word_mm(0.0, digits=1)
+        ranks, lines, said = self._sunk(RANKED), [], word_mm(0.0, digits=1)
         for rank, now in enumerate(ranks, start=1):
             if (down := word_mm(self.level - now.level, digits=1)) == said:
                 continue  # places of one height go down together
@@ -193,12 +192,9 @@ class Screed:
         return tuple(cure for cure in tried if cure)
 
     def _tried(self, base: Ground, **changed: Any) -> bool:
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore", SurveyWarning)
-            try:
-                return base_to_screed(base, self.brief, **{**self.asked, "fall": self.fall, **changed}).fits
-            except SurveyError:
-                return False
+        with warnings.catch_warnings(action="ignore", category=SurveyWarning), suppress(SurveyError):
+            return base_to_screed(base, self.brief, **{**self.asked, "fall": self.fall, **changed}).fits
+        return False
 
     def _off(self, place: lift.Sunk, ground: Ground) -> float:
         """How deep the base is scabbled at a place, m."""
@@ -206,7 +202,7 @@ class Screed:
 
     def _scabbled(self) -> str:
         target = float(np.concatenate(self._ends[1::2]).min())
-        steps = self._sunk(target, TRIED)
+        steps = self._sunk(TRIED, target)
         if not steps or steps[-1].level > target + ROUNDING or not self._tried(steps[-1].ground):
             return ""
         off = [(self._off(one, steps[-1].ground), one.spot or word_place(one.x, one.y)) for one in steps]
@@ -260,10 +256,11 @@ class Screed:
         falls = "" if self.outlet_level is None else (f" where it is highest, {word_level(self.outlet_level)} at the {where}, "
                                                       f"falling {word_fall(self.fall)} where it is flattest")
         thin, thick = self.thinnest, self.thickest
-        ends = [(one.what, *((one.loose.values, word_volume) if one.bags is None else (one.bags.values, _whole)))
-                for one in self.materials]
-        bought = "".join(f"; {' to '.join(dict.fromkeys(map(word, values[::2])))}{f' {BAGS}' * (word is _whole)} of {what}"
-                         for what, values, word in ends)
+        bought = ""
+        for one in self.materials:
+            least, _, most = map(word_volume, one.loose.values) if one.bags is None else map(whole_up, one.bags.values)
+            counted = f"{least}" if least == most else f"{least} to {most}"
+            bought += f"; {counted}{'' if one.bags is None else f' {BAGS}'} of {one.what}"
         return (f"{'' if self.fits else self._short}Screed, {self.kind.name}, over {word_area(self.area)}: the floor lies "
                 f"at {word_level(self.level)}{falls}. It is {word_mm(thin.level, digits=1)} thick at {thin.point}, where it is "
                 f"thinnest, {word_mm(thick.level, digits=1)} at {thick.point}, where it is thickest, "
@@ -280,7 +277,7 @@ class Screed:
     def words(self) -> str:
         """All there is to say, in sentences."""
         said = [self.sentence(), self.gained, *self.quarrel, *self.cures, *self.doubts]
-        for one in self._sunk(self._ends[2].max(initial=-math.inf), 1) if self.fits else []:
+        for one in self._sunk(1) if self.fits else []:
             if self.level - one.level < ROUNDING:
                 continue
             said.append(f"Scabbling {word_change(self.level - one.level, 'mm')} off the base at "
@@ -335,6 +332,12 @@ def base_to_screed(base: Ground, brief: Brief, *, kind: str = "bonded", least: f
         that does not suit the area; a base with no spot in it. A SurveyWarning for a least thickness under the published one,
         and a fall flatter than 1:80 or steeper than 1:35.
 
+    Notes
+    -----
+    With the fall given, each corner where the base is cut along the facets asks for at least one height of the floor, and the
+    greatest of them holds it up; the volume is the mean depth of each piece times its area. Thicknesses and falls have the
+    sources of `SCREEDS` and `FLOOR_FALLS`, told by `.sources`.
+
     >>> base = Ground([0, 3, 3, 0], [0, 0, 2, 2], [0.0, 0.006, 0.006, 0.0])
     >>> screed = base_to_screed(base, Brief([(0, 0), (3, 0), (3, 2), (0, 2)]), least=0.03)
     >>> round(screed.level, 3), round(screed.volume, 3)
@@ -367,24 +370,24 @@ def base_to_screed(base: Ground, brief: Brief, *, kind: str = "bonded", least: f
     pieces = cut_pieces(base, [facet.area for facet in unit])
     demand = Thickness(lift.corner_spots(base, pieces), thin, thick)
     judged = replace(brief, demands=(*brief.demands, demand))
-    holds, rise = lift.holds_of(unit, judged), lift.rise_at(unit, pieces)
+    holds, rise = lift.holds_of(unit, judged), levels_over(unit, pieces)
     plan, shift = float(pieces.plan.sum()), float((rise.mean(axis=1) * pieces.plan).sum())
     best = None if steep == flat else least_of(np.array([plan, shift]), *lift.lift_rows(holds, float(pieces.level.mean())),
                                                [(None, None), (flat, steep)])
     used = flat if best is None else min(max(float(best[1]), flat), steep)
     (level, fits), (other, fitted) = lift.lifted(holds, used, demand), lift.lifted(holds, flat, demand)
-    gained = "" if best is None else (
-        f"Of all falls from {word_fall(flat)} to {word_fall(steep)}, the flattest takes the least screed."
-        if fitted and used - flat < ROUNDING else
-        f"Of all falls from {word_fall(flat)} to {word_fall(steep)}, {word_fall(used)} takes the least screed"
-        f"{f': {word_volume((other - level) * plan + (flat - used) * shift)} less than' if fitted else ', and'} {word_fall(flat)}"
-        f"{'' if fitted else ' does not fit'}.")
+    gained = ""
+    if best is not None:
+        saved = (other - level) * plan + (flat - used) * shift
+        told = ("the flattest takes the least screed" if fitted and used - flat < ROUNDING else
+                f"{word_fall(used)} takes the least screed"
+                f"{f': {word_volume(saved)} less than {word_fall(flat)}' if fitted else f', and {word_fall(flat)} does not fit'}")
+        gained = f"Of all falls from {word_fall(flat)} to {word_fall(steep)}, {told}."
     depth = frozen(level + used * rise - pieces.level)
     volume = float((depth.mean(axis=1) * pieces.plan).sum())
     layer = Layer("screed", volume / plan, kind=BEDDING, mix=mix, waste=SCREED_WASTE.range if waste is None else waste)
-    placed = Range(volume, volume, volume)
     heaps = () if kind.startswith("calcium sulphate") else tuple(
-        mixed(layer.mix or (), placed, placed * (layer.waste + 1.0) * layer.loose))
+        mixed(layer.mix or (), exactly(volume), exactly(volume) * (layer.waste + 1.0) * layer.loose))
     for sentence in doubtful:
         warnings.warn(sentence, SurveyWarning, stacklevel=2)
     finish = lift.floor_of(unit, level, used)

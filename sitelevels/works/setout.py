@@ -20,6 +20,7 @@ from ..design.layers import Layer
 from ..errors import SurveyError, SurveyWarning, finite, finite_list, must_be, plainly
 from ..surface.finish import Finish
 from ..surface.ground import Ground
+from ..surface.plane import FARTHEST
 from ..survey.book import ALLOWANCES
 from ..survey.faults import LONGEST_READING
 from ..wording import html_table, word_level, word_mm
@@ -57,7 +58,7 @@ class Peg:
         """How much to fill up to the formation, m: from the ground or the bottom that is told, whichever is lower."""
         if self.existing is None:
             return None
-        return max(self.formation - min(self.existing, self.existing if self.bottom is None else self.bottom), 0.0)
+        return max(self.formation - (self.existing if self.bottom is None else min(self.existing, self.bottom)), 0.0)
 
     @property
     def reading_formation(self) -> float:
@@ -216,6 +217,7 @@ def set_out(finish: Finish, brief: Brief, pegs: pd.DataFrame | Iterable[Any], *,
     Parameters
     ----------
     finish : Finish
+        The finished surface, m.
     brief : Brief
         Its layers give the formation.
     pegs : DataFrame or sequence
@@ -224,7 +226,7 @@ def set_out(finish: Finish, brief: Brief, pegs: pd.DataFrame | Iterable[Any], *,
     hpc : float
         Today's height of the plane of collimation, m; or instead
     backsight : (level, reading)
-        level of the benchmark and today's reading on it, m.
+        Level of the benchmark and today's reading on it, m.
     ground : Ground, optional
         Gives the existing level at pegs that come without one and lie within its spots.
 
@@ -235,13 +237,19 @@ def set_out(finish: Finish, brief: Brief, pegs: pd.DataFrame | Iterable[Any], *,
     Raises
     ------
     SurveyError
-        Neither or both of hpc and backsight; a peg more than 300 mm outside the finished surface; no pegs.
+        Neither or both of hpc and backsight; a peg without a place, or more than 300 mm outside the finished surface; no pegs. A
+        SurveyWarning for a backsight longer than a 5 m staff.
+
+    Notes
+    -----
+    Reading = HPC − level, the height of collimation of any survey textbook. How deep to dig is the existing level less the
+    bottom of the dig, vertical.
 
     >>> from sitelevels import Brief, Finish, Layer, Plane
     >>> area = [(0, 0), (6, 0), (6, 4), (0, 4)]
     >>> brief = Brief(area, layers=[Layer("slab", 0.04), Layer("bed", 0.04), Layer("sub-base", 0.10)])
     >>> pegs = set_out(Finish.plane(Plane(9.80, 0, -1 / 80), area), brief, [("A", 0, 4, 9.80)], hpc=11.0).pegs
-    >>> round(pegs[0].dig, 3), round(pegs[0].reading_formation, 3)
+    >>> round(pegs[0].dig, 3), round(pegs[0].reading_formation, 3)  # m; the finish lies at 9.75, the formation at 9.57
     (0.23, 1.43)
     """
     must_be(finish, Finish, "the finish")
@@ -254,7 +262,7 @@ def set_out(finish: Finish, brief: Brief, pegs: pd.DataFrame | Iterable[Any], *,
     found, faults = [], []
     for point, x, y, existing in read_pegs(pegs):
         try:
-            if not (math.isfinite(x) and math.isfinite(y)):
+            if not (abs(x) < FARTHEST and abs(y) < FARTHEST):
                 raise SurveyError("it has no x and y", remedy="Fill them in in the book, or leave the point out.")
             if existing is None and ground is not None and ground.covers(x, y)[0]:
                 existing = ground.level_at(x, y)
@@ -287,19 +295,14 @@ def _height(hpc: float | None, backsight: tuple[float, float] | None) -> float:
     if (hpc is None) == (backsight is None):
         raise SurveyError("the height of the instrument is not clear", rule="Give hpc, or a backsight, not both.")
     try:
-        if backsight is not None:
-            level, reading = backsight
-            height = finite(level, "the level", "") + finite(reading, "the reading", "")
-        else:
-            height = float(hpc)  # type: ignore[arg-type]
-    except (TypeError, ValueError, OverflowError, SurveyError):
-        height = math.nan
-    if not math.isfinite(height):
-        raise SurveyError(f"the instrument's height cannot be had from {hpc if backsight is None else backsight!r}",
-                          rule="Give hpc as a level in m, or backsight as a pair: level of the benchmark, reading on it.")
+        height = finite(hpc, "") if backsight is None else sum(finite_list(backsight, "", "", count=2))
+    except SurveyError:
+        said = f"the instrument's height cannot be had from {hpc if backsight is None else backsight!r}"
+        rule = "Give hpc as a level in m, or backsight as a pair: level of the benchmark, reading on it."
+        raise SurveyError(said, rule=rule) from None
     if backsight is not None:
         _length(backsight[1], "the backsight")
-    return float(height)
+    return height
 
 
 def _length(value: float, name: str, longest: float = LONGEST_READING, why: str = "longer than a 5 m staff",
@@ -318,10 +321,27 @@ def _string(height: float) -> float:
 def walking_order(pegs: pd.DataFrame | Iterable[Any], start: Sequence[float] | None = None) -> list[int]:
     """The order in which to walk to pegs so that the way from the first to the last is short, as row numbers from 0.
 
-    `pegs` are columns or tuples of point, x, y in m, at most 500. The walk begins at the peg nearest to `start` (x, y), at the
-    first of them if there is none, and is never longer than the order given with that peg moved to its front. Raises
-    SurveyError for more pegs, a peg or a start without a place. From one to the nearest left, the order given, and sweeps across
-    the site are each shortened by turning stretches round (2-opt); the shortest is taken. Not every order is tried.
+    Parameters
+    ----------
+    pegs : DataFrame or sequence
+        Columns or tuples of point, x, y, m.
+    start : (x, y), optional
+        The walk begins at the peg nearest to it, m; else at the first of them.
+
+    Returns
+    -------
+    list of int
+        Never a longer way than the order given with the first peg of the walk moved to its front.
+
+    Raises
+    ------
+    SurveyError
+        No pegs, more than 500, and a peg or a start without a place.
+
+    Notes
+    -----
+    From one to the nearest left, the order given, and sweeps across the site are each shortened by turning stretches round (2-opt
+    of any textbook on shortest tours); the shortest is taken. Not every order is tried.
 
     >>> walking_order([("A", 0, 0), ("B", 6, 0), ("C", 1, 0), ("D", 6, 4)])
     [0, 2, 1, 3]

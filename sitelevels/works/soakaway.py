@@ -155,9 +155,9 @@ class Soakaway:
     @property
     def table(self) -> pd.DataFrame:
         """A new table of the storms: duration_min rain_mm inflow outflow storage, the last three in m³."""
-        rows = [[duration, depth, self.area * depth / 1000, self.outflow * duration * 60] for duration, depth in self.rain]
-        table = pd.DataFrame(rows, columns=["duration_min", "rain_mm", "inflow", "outflow"])
-        return table.assign(storage=(table["inflow"] - table["outflow"]).clip(lower=0.0))
+        rows = [[*storm, self.area * storm[1] / 1000, self.outflow * storm[0] * 60, max(self._short_by(storm), 0.0)]
+                for storm in self.rain]
+        return pd.DataFrame(rows, columns=["duration_min", "rain_mm", "inflow", "outflow", "storage"])
 
     def _short_by(self, storm: tuple[float, float]) -> float:
         return self.area * storm[1] / 1000 - self.outflow * storm[0] * 60
@@ -300,9 +300,7 @@ def soakaway(area: float, rate: float | str | Infiltration, size: Sequence[float
         warnings.warn(f"A rate of {word_rate(speed)} is faster than most ground ({fast.source}). Is it in m/s?", SurveyWarning,
                       stacklevel=2)
     gaps = "It is a share over nought, 1 at the most; per cent is to be divided by 100."
-    stone = finite(void, "the share of room between the stones", gaps, over=0.0)
-    if stone > 1:
-        raise SurveyError(f"the share of room between the stones is {void!r}", rule=gaps)
+    stone = finite(void, "the share of room between the stones", gaps, over=0.0, most=1.0)
     distances = [None if given is None else finite(given, f"the distance to the {name}", "It is m, nought or more.", least=0.0)
                  for name, given in (("building", to_building), ("boundary", to_boundary), ("water", to_water))]
     safety = finite(factor, "the factor of safety", "It is 1 at the least.", least=1.0)

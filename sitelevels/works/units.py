@@ -192,7 +192,13 @@ def lay_out_units(area: Any, unit: Pair, *, joint: float, holes: Sequence[Any] =
     ------
     SurveyError
         A size that is not above nought; a joint wider than the unit; waste over 100 %; a hole outside the area; holes that
-        overlap; an edge that is kept off the outline; a unit larger than the area; more than 200,000 units.
+        overlap; an edge that is kept off the outline; a unit larger than the area; more than 200,000 units. A SurveyWarning for a
+        unit longer than 3 m, and where no whole unit fits.
+
+    Notes
+    -----
+    The share for breakage, the saw cut of 4 mm, the third of a unit under which a piece is a sliver, and what is ranked before
+    what: common practice, no source. A try counts units by a cutting plan, so that offcuts are used again.
 
     >>> layout = lay_out_units([(0, 0), (1.83, 0), (1.83, 0.91), (0, 0.91)], (0.45, 0.45), joint=0.01, bonds=("stack",))
     >>> layout.whole, layout.cut
@@ -211,13 +217,13 @@ def lay_out_units(area: Any, unit: Pair, *, joint: float, holes: Sequence[Any] =
     if gap > min(length, width):
         raise SurveyError(f"the joint of {word_mm(gap)} is wider than the unit of {word_mm(length)} by {word_mm(width)}",
                           remedy="Correct the one or the other; both are in m.")
-    share = finite(waste, "the waste", "It must be a share from 0 to 1, as 0.05 for 5 %.", least=0.0)
-    if share > 1:
-        raise SurveyError(f"the waste of {word_share(share)} is over 100 %", rule="It is a share from 0 to 1, as 0.05 for 5 %.")
+    share = finite(waste, "the waste", "It must be a share from 0 to 1, as 0.05 for 5 %.", least=0.0, most=1.0)
     dx, dy = finite_list(along, "the direction of the units", "It must be a pair (dx, dy).", count=2)
-    if math.hypot(dx, dy) < NEAR:
+    run = math.hypot(dx, dy)
+    if run < NEAR:
         raise SurveyError("the direction of the units has no length", rule="It is a pair (dx, dy), not both nought.")
-    listed = [bonds] if isinstance(bonds, str) else list(bonds) if isinstance(bonds, Iterable) else []
+    several = isinstance(bonds, Iterable) and getattr(bonds, "ndim", 1) > 0  # an array of no dimension cannot be gone through
+    listed = [bonds] if isinstance(bonds, str) else list(bonds) if several else []
     if not listed or any(not isinstance(bond, str) or bond not in BONDS for bond in listed):
         raise SurveyError(f"the bonds are {bonds!r}", rule=f"Give one or more of {', '.join(BONDS)}.")
     solid = _holes(holes, polygon)
@@ -229,8 +235,8 @@ def lay_out_units(area: Any, unit: Pair, *, joint: float, holes: Sequence[Any] =
         raise SurveyError(f"one unit covers {word_area(length * width)}, more than the {word_area(drawn.area)} to be laid",
                           remedy=typed or "Correct the unit or the area; both are in m.")
     if long:
-        warnings.warn(f"the unit is {word_distance(length)} by {word_distance(width)}. {typed}", SurveyWarning, stacklevel=2)
-    grid = Grid(drawn, (length, width), gap, saw, (dx / math.hypot(dx, dy), dy / math.hypot(dx, dy)), drawn.bounds[:2])
+        warnings.warn(f"The unit is {word_distance(length)} by {word_distance(width)}. {typed}", SurveyWarning, stacklevel=2)
+    grid = Grid(drawn, (length, width), gap, saw, (dx / run, dy / run), drawn.bounds[:2])
     corner = grid.back([shapely.transform(drawn, grid.into).bounds[:2]])[0]  # from here on the sides of a yard have tidy places
     grid = replace(grid, origin=(float(corner[0]), float(corner[1])))
     grid = replace(grid, area=shapely.transform(drawn, grid.into))
@@ -252,7 +258,7 @@ def lay_out_units(area: Any, unit: Pair, *, joint: float, holes: Sequence[Any] =
         starts = [(*way, (float(place[0]), float(place[1]))) for way in ways]
     tries = tuple(sorted((grid.tried(*one) for one in starts), key=lambda one: one.rank))
     if not any(one.whole for one in tries):
-        warnings.warn(f"no whole unit of {word_mm(length)} by {word_mm(width)} lies in the area, however it was started. "
+        warnings.warn(f"No whole unit of {word_mm(length)} by {word_mm(width)} lies in the area, however it was started. "
                       "Are both in m?", SurveyWarning, stacklevel=2)
     pieces, cutting = grid.pieces(tries[0])
     return UnitLayout(polygon, grid.unit, gap, solid, clear, edges, share, grid.along, drawn, tries, 1, pieces, cutting, grid)

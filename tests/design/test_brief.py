@@ -51,6 +51,11 @@ class TestWall:
 
     STEPPED = ((0, 10.1), (3, 10.1), (3, 10.0), (6, 10.0))
 
+    @pytest.mark.parametrize("along", [math.nan, math.inf, "3", None, 10**400], ids=["nan", "inf", "word", "none", "digits"])
+    def test_a_distance_that_is_no_number_has_no_level(self, along: object) -> None:
+        with pytest.raises(SurveyError, match="distance along the wall"):
+            wall().dpc_at(along)  # type: ignore[arg-type]
+
     def test_at_a_step_the_lower_side_governs(self) -> None:
         stepped = wall(dpc=self.STEPPED)
         levels = [stepped.dpc_at(along) for along in (0, 2.9, 3.0, 3.1, 6)]
@@ -190,6 +195,13 @@ class TestBrief:
     def test_a_layer_of_no_thickness_at_all_is_refused(self, thickness: float) -> None:
         with pytest.raises(SurveyError, match="layer 'bed'"):
             Layer("bed", thickness)
+
+    @pytest.mark.parametrize("bad", [None, "1:60", math.nan, 10**400], ids=["none", "words", "nan", "digits"])
+    def test_a_plane_of_a_fall_that_is_no_number_is_refused(self, bad: object) -> None:
+        with pytest.raises(SurveyError, match="fall away"):
+            Brief(YARD, walls=[wall()]).plane_from("wall", 9.85, away=bad)  # type: ignore[arg-type]
+        with pytest.raises(SurveyError, match="fall along"):
+            Brief(YARD, walls=[wall()]).plane_from("wall", 9.85, away=0.01, along=bad)  # type: ignore[arg-type]
 
     def test_two_walls_of_one_name_are_refused(self) -> None:
         with pytest.raises(SurveyError, match="Two walls have one name"):

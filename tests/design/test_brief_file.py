@@ -145,7 +145,8 @@ class TestRefusals:
     @pytest.mark.parametrize(("text", "told"), [
         ("[job]\n", "format None"), ("format = 2\n", "up to date"), ("format = 0\n", "format = 1"),
         ('format = "1"\n', "format '1'"), ("format = true\n", "format True"), ("format = 1\n[job\n", "line 2"),
-        ("format = 1\nx =\n", "line 2")])
+        ("format = 1\nx =\n", "line 2"), ("format = 1\n[job]\nname = " + "9" * 5000, "digit")],
+        ids=lambda text: text[:30].replace("\n", " "))
     def test_format_and_toml(self, text: str, told: str) -> None:
         with pytest.raises(SurveyError, match=r"brief\.toml") as caught:
             read_brief(text)

@@ -5,7 +5,7 @@ laid one by one; then the book is reduced and checked as anybody's would be. The
 distribution: a guard band of k·u leaves 5 % at the limit on each side (JCGM 106:2012, 8.3 and 9.5.2), and Šidák's share holds
 that over several places (Šidák, Journal of the American Statistical Association, 1967, volume 62, pages 626-633; from memory).
 
-Run as a script it prints the rates.
+Run as a script it prints the rates, of twice as many jobs.
 """
 
 from __future__ import annotations
@@ -29,8 +29,8 @@ from sitelevels.survey.book import LevelBook, Row
 
 Array = Any
 Demanded = tuple[float, ...]  # margins of the places of one demand, in standard uncertainties
-JOBS = 2000
-LOW, HIGH = 0.038, 0.064  # 2.5 and 2.9 standard deviations of a count of 100 in 2,000 either side of 5 %
+JOBS = 2000 if __name__ == "__main__" else 1000
+LOW, HIGH = 0.033, 0.069  # 2.5 and 2.8 standard deviations of a count of 50 in 1,000 either side of 5 %
 MET, CLOSE, NOT_MET = "met", "too close to call", "not met"
 BELOW, LEAST = 0.9, 0.150  # m: the limits at the edge of which every job is drawn
 TERMS = [one.name for one in fields(ErrorBudget) if one.name not in ("sure", "sources")]
@@ -198,7 +198,7 @@ SEVERAL = tuple(AT_THE_EDGE)[1:]
 
 @dataclass(frozen=True)
 class Edge:
-    """What 2,000 jobs at the limit were called, the chances told, and the margins found over their u, by demand."""
+    """What the jobs at the limit were called, the chances told, and the margins found over their u, by demand."""
 
     called: dict[str, tuple[str, ...]]
     chances: dict[str, tuple[float, ...]]
@@ -238,7 +238,7 @@ class TestAtTheLimit:
 
     @pytest.mark.parametrize("demand", SINGLE)
     def test_margins_scatter_about_the_truth_by_their_standard_uncertainty(self, demand: str) -> None:
-        """The root of the mean square of 2,000 normal numbers lies within 5 % of one: three standard deviations of it."""
+        """The root of the mean square of 1,000 normal numbers lies within 7 % of one: three standard deviations of it."""
         found = np.array(at_the_edge().scaled[demand])
         assert math.sqrt(np.mean(found**2)) == pytest.approx(1.0, abs=3 / math.sqrt(2 * JOBS))
         assert found.mean() == pytest.approx(0.0, abs=3 / math.sqrt(JOBS))

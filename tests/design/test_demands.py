@@ -98,6 +98,25 @@ def test_a_limit_that_is_no_length_or_fall_is_refused(make, bad: object) -> None
         make(bad)
 
 
+@pytest.mark.parametrize("make", [
+    lambda: Clearance("wall", None), lambda: FallAlong("wall", None), lambda: Meet([P], None), lambda: Step([P], None),
+    lambda: Step([P], 0.1, None), lambda: Cover([P], None), lambda: KeepBelow(P, None), lambda: Gully(P, (None, 0.01)),
+    lambda: MaxGradient(None)])
+def test_a_limit_that_there_must_be_is_refused_where_it_is_none(make) -> None:  # type: ignore[no-untyped-def]
+    with pytest.raises(SurveyError, match="is None"):
+        make()
+
+
+def test_a_limit_that_need_not_be_there_may_be_none() -> None:
+    assert FallAway("wall", 1 / 80, target=None, most=None).most is None
+    assert Clearance("wall", drained=None).drained is None
+
+
+def test_a_level_out_of_this_world_is_refused_where_the_point_is_named() -> None:
+    with pytest.raises(SurveyError, match="point P"):
+        Meet([("P", 1.0, 2.0, 1e308)])
+
+
 @pytest.mark.parametrize("make", [Meet, Step, Cover])
 @pytest.mark.parametrize(("points", "said"), [
     ([], "names no point"), ([("P", 1, 2)], "name, x, y, level"), ([("P", 1, 2, "high")], "name, x, y, level"),

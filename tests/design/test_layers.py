@@ -212,6 +212,14 @@ class TestRanges:
         assert (a * b).values == (one[0] * other[0], one[1] * other[1], one[2] * other[2])
 
 
+    @pytest.mark.parametrize("other", ["2", None, [1.0, 2.0], float("nan"), 10**400],
+                             ids=["word", "none", "list", "nan", "digits"])
+    def test_what_is_no_number_is_refused(self, other: Any) -> None:
+        for sum_of in (lambda: Range(1, 2, 3) * other, lambda: Range(1, 2, 3) + other):
+            with pytest.raises(SurveyError, match="number, or a Range"):
+                sum_of()
+
+
 class TestRoom:
     def test_the_published_dig_of_150_mm(self) -> None:
         """Common practice, no source: a slab of 38, a bed of 50, 50 to 60 mm of sub-base leave 2 to 12 mm."""
@@ -235,6 +243,11 @@ class TestRoom:
 
 
 class TestUnderside:
+    @pytest.mark.parametrize("place", [math.nan, math.inf, "here", None], ids=str)
+    def test_a_place_that_is_none_has_no_thickness(self, place: object) -> None:
+        with pytest.raises(SurveyError, match="position"):
+            Underside([(0, 0, 0.10), (4, 0, 0.14)]).thickness_at([1.0, place], [0.0, 0.0])
+
     def test_uniform(self) -> None:
         assert Underside(0.12).thickness_at([0, 500_000], [3, 180_000]) == pytest.approx([0.12, 0.12], rel=1e-12)
         assert Underside(0.12).spread == Range(0.12, 0.12, 0.12)

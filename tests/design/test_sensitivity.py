@@ -288,7 +288,7 @@ class TestRefusals:
     @pytest.mark.parametrize("given", [{"trials": 0}, {"trials": -5}, {"trials": 1.5}, {"trials": True}, {"trials": "9"},
                                        {"seed": -1}, {"seed": 1.0}, {"seed": False}, {"seed": None}, {"trials": math.nan}])
     def test_trials_and_seeds_that_are_none(self, given: dict[str, Any]) -> None:
-        with pytest.raises(SurveyError, match=r"is a whole number|It is a whole number"):
+        with pytest.raises(SurveyError, match="must be a whole number"):
             sensitivity(BUILT[0].verdicts, **given)
 
     @pytest.mark.parametrize("given", [{"verdicts": "met"}, {"verdicts": BUILT[0].verdicts, "ground": [1, 2]}])

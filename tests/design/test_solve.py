@@ -116,7 +116,7 @@ class Trial:
         return least
 
 
-JOBS = 200
+JOBS = 120
 
 
 @pytest.fixture(scope="module")
@@ -135,7 +135,7 @@ class TestRandomJobs:
         assert max(len(trial.job.ground.x) for trial in trials) > 140
         for aim in AIMS:
             with_target = sum(bool(len(trial.targets)) for trial in trials if trial.aim == aim)
-            assert 20 < with_target < 95
+            assert JOBS / 10 < with_target < 0.475 * JOBS
 
     def test_each_is_solved_and_every_verdict_is_met(self, trials: list[Trial]) -> None:
         for trial in trials:
@@ -164,7 +164,7 @@ class TestRandomJobs:
             elif trial.aim == AIMS[1]:
                 assert trial.volume(trial.planes[:200]).min() > trial.solution.volume * (1 - 1e-3)
                 asked += 1
-        assert asked > 120
+        assert asked > 0.6 * JOBS
 
     def test_none_level_with_it_moves_less(self, trials: list[Trial]) -> None:
         for trial in trials:
@@ -242,7 +242,7 @@ class TestRelief:
                     nearer = least_off(trial.rows, trial.falls, trial.targets) - least_off(rows, trial.falls, trial.targets)
                     assert one.nearer == pytest.approx(nearer, abs=1e-7)
                 asked += 1
-        assert asked > 60
+        assert asked > 0.3 * JOBS
 
     def test_the_multipliers_of_the_minimum_say_the_same_to_first_order(self, trials: list[Trial]) -> None:
         """The least volume is convex in a limit, so 1 mm saves no more than its slope before, no less than its slope after."""
@@ -265,7 +265,7 @@ class TestRelief:
                 room = 0.02 * abs(one.saving) + 2e-4
                 assert felt * self.RELIEF * later[0] - room < one.saving < felt * self.RELIEF * before[1] + room
                 asked += 1
-        assert asked > 60
+        assert asked > 0.3 * JOBS
 
     def test_a_binding_demand_is_at_its_limit_and_one_that_is_not_saves_nothing(self, trials: list[Trial]) -> None:
         for trial in trials[:60]:

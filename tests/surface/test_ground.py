@@ -193,7 +193,7 @@ class TestBreaks:
         assert [crossed(ground, ends) for ends in ground.breaks] == [0, 0, 0]
 
     def test_breaks_that_cross_are_refused_by_the_names_of_their_spots(self) -> None:
-        with pytest.raises(SurveyError, match="breaks B to D and A to C cross"):
+        with pytest.raises(SurveyError, match="breaks A to C and B to D cross"):
             Ground(*SQUARE, [1, 2, 3, 4], points="ABCD", breaks=[("A", "C"), ("B", "D")])
 
     @pytest.mark.parametrize(("ends", "said"), [

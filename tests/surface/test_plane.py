@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 
 import numpy as np
 import pytest
@@ -10,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.stats import t as student
 
-from sitelevels import Plane, SurveyError, fit_plane
+from sitelevels import Finish, Ground, Plane, SurveyError, fit_plane
 
 steady = settings(deadline=None, max_examples=60, derandomize=True)
 slope = st.floats(-0.1, 0.1)
@@ -43,10 +44,26 @@ class TestPlane:
         assert plane.level_at(1.0, 1.0) == pytest.approx(9.82, abs=1e-12)
         assert (plane.gx, plane.gy) == (0.01, -0.02)
 
-    @pytest.mark.parametrize("way", [(0, 0), (math.nan, 1), (math.inf, 0)])
-    def test_a_direction_of_no_length_is_refused(self, way: tuple[float, float]) -> None:
+    def test_a_direction_of_no_length_is_refused(self) -> None:
         with pytest.raises(SurveyError, match="no length"):
-            Plane(10.0, 0.0, 0.0).fall_towards(*way)
+            Plane(10.0, 0.0, 0.0).fall_towards(0, 0)
+
+    @pytest.mark.parametrize("odd", [math.nan, math.inf, 10**400, 1e308, True, "1", None], ids=lambda odd: f"{odd!r:.9}")
+    @pytest.mark.parametrize(("call", "named"), [
+        (lambda odd: Plane(1, 0, 0).fall_towards(odd, 1), "direction's dx"), (lambda odd: Plane(odd, 0, 0), "plane's level"),
+        (lambda odd: Plane(1, 0, 0).fall_towards(1, odd), "direction's dy"), (lambda odd: Plane(1, 0, odd), "plane's gy"),
+        (lambda odd: Plane(1, 0, 0, (odd, 0)), "plane's at"), (lambda odd: Plane(1, 0, 0).lowered(odd), "depth")])
+    def test_what_is_no_number_is_refused_with_its_name(self, call: Callable[[object], object], named: str, odd: object) -> None:
+        with pytest.raises(SurveyError, match=f"{named} is"):
+            call(odd)
+
+    @pytest.mark.parametrize("odd", [1e9, -1e308, math.nan, 10**400], ids=lambda odd: f"{odd!r:.9}")
+    def test_places_farther_than_any_grid_reaches_are_refused(self, odd: float) -> None:
+        """A distance to 1e308 m is beyond all numbers."""
+        plane = Plane(10.0, 0.0, 0.0)
+        for surface in (plane, Finish.plane(plane, [(0, 0), (1, 0), (0, 1)]), Ground([0, 4, 0], [0, 0, 3], [1, 2, 3])):
+            with pytest.raises(SurveyError, match="A position is"):
+                surface.level_at(0.1, odd)
 
     @pytest.mark.parametrize("numbers", [(math.nan, 0, 0), (10, math.inf, 0), (10, 0, math.nan)])
     def test_numbers_that_are_not_finite_are_refused(self, numbers: tuple[float, float, float]) -> None:

@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+import io
+import re
+
+import pandas as pd
 import pytest
 from slip_trial import PLACES, SETUPS, Reading, Tally, agrees, disagreements, equal_rows, false_alarms, slipped, trial
 
@@ -101,6 +105,18 @@ def test_in_feet_and_millimetres_the_digits_are_those_that_were_booked() -> None
     millimetres = CLOSED.replace(".", "").replace("1364", "1346")
     found = sl.suspect_slips(sl.read_book(millimetres, unit="mm"))
     assert (found.on_the_line[0].row, found.on_the_line[0].corrected) == (2, 1.364)
+
+
+@pytest.mark.parametrize(("unit", "per_metre", "words"), [
+    ("m", 1, "fs 1.180 m was perhaps 2.180 m (1 m dropped)"), ("cm", 100, "fs 118.0 cm was perhaps 218.0 cm (1 m dropped)"),
+    ("mm", 1000, "fs 1180 mm was perhaps 2180 mm (1 m dropped)"), ("ft", 1, "fs 1.180 ft was perhaps 2.180 ft (1 ft dropped)")])
+def test_what_was_perhaps_read_is_told_to_the_digits_of_the_book(unit: str, per_metre: int, words: str) -> None:
+    """In binary 1.180 + 1 is 2.1799999999999997."""
+    table = pd.read_csv(io.StringIO("point,bs,is,fs,rl\nBM,1.500,,,10\nA,,1.250,,\nCP,2.100,,1.420,\nB,,0.900,,\nBM,,,1.180,\n"))
+    lengths = table.columns[1:]
+    found = sl.suspect_slips(sl.read_book(table.assign(**(table[lengths] * per_metre).round(3)), unit=unit))
+    assert [one.words for one in found.on_the_line if one.row == 5] == [words]
+    assert not re.search(r"\.\d{4}", found.said)
 
 
 def test_a_repeat_that_disagrees_is_enough() -> None:

@@ -316,6 +316,8 @@ def test_odd_input_gives_a_place_or_a_sentence(wrong: dict) -> None:
     lambda: ties_covariance(**SURE | {"sd": ()}),
     lambda: level_sd("x", 0.1, 0.1),
     lambda: level_sd(None, 0.1, 0.1),
+    lambda: level_sd([[1e-4, [0]], [0, 1e-4]], 0.1, 0.1),
+    lambda: level_sd([[[1e-4]], [0, 1e-4]], 0.1, 0.1),
     lambda: level_sd(np.eye(3), 0.1, 0.1),
     lambda: level_sd(-np.eye(2), 0.1, 0.1),
     lambda: level_sd(np.diag([math.nan, 0]), 0.1, 0.1),
@@ -323,8 +325,8 @@ def test_odd_input_gives_a_place_or_a_sentence(wrong: dict) -> None:
     lambda: level_sd(np.eye(2), "steep", 0.1),
     lambda: level_sd(np.eye(2), math.nan, 0.1),
 ], ids=["array without length", "bytes", "endless number", "two sides", "three sds", "sd of one tie", "no sd",
-        "covariance word", "covariance None", "3 × 3", "negative variance", "variance nan",
-        "gradient word", "gradient words", "gradient nan"])
+        "covariance word", "covariance None", "list for a variance", "list in a row", "3 × 3", "negative variance",
+        "variance nan", "gradient word", "gradient words", "gradient nan"])
 def test_nonsense_is_refused_in_words(call: Any) -> None:
     with pytest.raises(SurveyError):
         call()

@@ -129,6 +129,8 @@ def test_what_finds_a_misread_staff() -> None:
 
 
 def test_another_lesson_is_refused() -> None:
+    with pytest.raises(SurveyError, match=r"There is no lesson \['HPC'\]"):
+        lesson(["HPC"], 1)  # type: ignore[arg-type]
     with pytest.raises(SurveyError, match="There is no lesson 'hpc'"):
         lesson("hpc", 1)
 

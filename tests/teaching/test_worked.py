@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from decimal import Decimal
 
+import numpy as np
 import pytest
 
 from sitelevels import read_book
@@ -96,6 +97,8 @@ def test_a_benchmark_at_the_end_is_worked_backwards() -> None:
 
 
 def test_wrong_ways_are_refused() -> None:
+    with pytest.raises(SurveyError, match=r"The method array\(\['hpc', 'hpc'\], dtype='<U3'\) is not known"):
+        worked_steps(practice_book(1), method=np.array(["hpc", "hpc"]))  # type: ignore[arg-type]
     with pytest.raises(SurveyError, match=r"The method 'both' is not known\. It can be 'hpc' or 'rise and fall'\."):
         worked_steps(practice_book(1), method="both")  # type: ignore[arg-type]
     with pytest.raises(SurveyError, match=r"The exercise is a str\. It must be a Exercise\."):

@@ -200,9 +200,14 @@ class TestBriefTextForm:
         form.text.value = form.text.value.replace('least = "1:80"', "least = 1:80")
         assert "line" in refused(form)
         assert "least = 1:80" in refused(form)
+        number = form.text.value.splitlines().index("least = 1:80") + 1
+        assert f"{number}  least = 1:80  &lt;" in form.near.value  # the box numbers no lines
+        assert f"{number - 1}  " in form.near.value
         form.save_text()
         assert 'least = "1:80"' in demo.brief
         assert "least = 1:80" in form.text.value
+        form.text.value = form.text.value.replace("least = 1:80", 'least = "1:80"')
+        assert form.near.value == ""
 
     def test_a_new_demand_can_be_added(self, demo: Any) -> None:
         form = forms.BriefTextForm(demo.open())

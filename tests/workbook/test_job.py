@@ -114,6 +114,12 @@ def test_no_reading_no_benchmark_and_no_known_level_is_told(hand: Any) -> None:
     refused(lambda: hand.open().pegs(1.5))
 
 
+@pytest.mark.parametrize("folder", ["a\0b", "\ud800", "x" * 5000, None, 3])
+def test_what_can_be_no_folder_is_refused(folder: Any) -> None:
+    with pytest.raises(SurveyError, match="job folder"):
+        workbook.open_job(folder)
+
+
 class TestNewJob:
     def test_blank(self, tmp_path: Path) -> None:
         job = workbook.new_job(tmp_path / "Mine")

@@ -26,7 +26,7 @@ from sitelevels.surface.straightedge import straightedge as laid_anywhere
 from sitelevels.workbook.figures import in_words, style
 from sitelevels.workbook.figures.laid import laid, straightedge
 from sitelevels.workbook.figures.screed import screed
-from sitelevels.workbook.figures.water import fine_steps, puddle_chance, puddles
+from sitelevels.workbook.figures.water import puddle_chance, puddles
 from sitelevels.works.screed import Screed, base_to_screed
 
 YARD = [(0, 0), (9, 0), (9, 6), (0, 6)]
@@ -467,4 +467,4 @@ class TestScreed:
 @pytest.mark.parametrize(("low", "high", "expected"), [
     (0.0, 0.0004, [0]), (0.0, 0.006, [0, 1, 2, 3, 4, 5, 6]), (0.0, 0.013, [0, 5, 10]), (0.0305, 0.0345, [31, 32, 33, 34])])
 def test_steps_are_round(low: float, high: float, expected: list[float]) -> None:
-    assert 1000 * fine_steps(low, high) == pytest.approx(np.array(expected), abs=1e-9)
+    assert 1000 * style.round_steps(low, high, least=0.001, most=6) == pytest.approx(np.array(expected), abs=1e-9)

@@ -9,6 +9,7 @@ from messages import refused, went_well
 
 from sitelevels.workbook import forms
 from sitelevels.workbook.forms.base import Number
+from sitelevels.workbook.forms.parts import _number
 from sitelevels.workbook.forms.solve import CHANNEL
 
 
@@ -26,7 +27,8 @@ class TestField:
         assert field.value == number
         assert field.typed == text
 
-    @pytest.mark.parametrize("text", ["", "abc", "1,234.5", "1.234,5", "1 405", "1.4 m", "--1", "<b>1</b>"])
+    @pytest.mark.parametrize("text", ["", "abc", "1,234.5", "1.234,5", "1 405", "1.4 m", "--1", "<b>1</b>", "1_5", "inf", "1e400",
+                                      "nan", "١٢", "9" * 400])
     def test_what_is_no_number_is_kept_and_shown_as_it_was_typed(self, text: str) -> None:
         field = Number(1.0)
         send(field, text)
@@ -64,9 +66,20 @@ class TestForms:
         form = forms.BriefForm(hand.open())
         send(form.fields["layer", 1, "thickness_mm"], text)
         form.save_brief()
-        assert "[[layer]] number 1" in refused(form)
+        said = refused(form)
+        assert "[[layer]] number 1" in said
+        assert f"{text!r} in the field 'thick, mm' is not a number" in said
         assert hand.files() == before
         assert form.fields["layer", 1, "thickness_mm"].typed == text
+
+    def test_it_is_not_saved_in_a_job_that_cannot_be_worked_out_either(self, hand: Any) -> None:
+        hand.write(book=hand.book.replace("bs", "b", 1))
+        before = hand.files()
+        form = forms.BriefForm(hand.open())
+        send(form.fields["layer", 1, "thickness_mm"], "abc")
+        form.save_brief()
+        refused(form)
+        assert hand.files() == before
 
     def test_the_reading_on_the_benchmark(self, hand: Any) -> None:
         form = forms.DigForm(hand.open())
@@ -87,6 +100,18 @@ class TestForms:
         send(form.backsight, "1,5")
         assert form.message.value == ""
 
+    @pytest.mark.parametrize("text", ["1_5", "1_500 ", "abc", "1,2,3"])
+    def test_a_reading_on_a_peg_that_is_none(self, hand: Any, text: str) -> None:
+        form = forms.DigForm(hand.open())
+        send(form.backsight, "1,300")
+        form.peg.value, form.reading.value = "C1", text
+        assert f"The reading on peg C1 is {text!r}. It is a number in m." in refused(form)
+
+    @pytest.mark.parametrize(("text", "told"), [("110", 110), ("110,5", 110.5), ("1.1e2", 110), ("1_10", "1_10"), ("١١٠", "١١٠"),
+                                                ("inf", "inf")])
+    def test_a_number_among_the_parts_of_the_brief(self, text: str, told: object) -> None:
+        assert tomllib.loads(f"x = {_number(text)}")["x"] == told
+
     def test_how_far_a_channel_lies_from_the_wall(self, hand: Any) -> None:
         form = forms.SolveForm(hand.open())
         form.shape.value = CHANNEL
@@ -101,7 +126,7 @@ class TestForms:
         send(form.fields["reading"], "0,5")
         assert form.typed().reading == pytest.approx(0.0005, rel=1e-12)
         send(form.fields["reading"], "half")
-        refused(form)
+        assert "'half' in the field 'reading, mm' is not a number" in refused(form)
         form.save_budget()
         refused(form)
         assert "errors" not in tomllib.loads(hand.brief)
@@ -109,7 +134,7 @@ class TestForms:
     def test_a_margin_of_the_shot_plan(self, hand: Any) -> None:
         form = forms.ShotPlanForm(hand.open())
         send(form.margin, "wide")
-        assert "margin" in refused(form)
+        assert "'wide' in the field 'margin of a level, mm' is not a number" in refused(form)
         send(form.margin, "7,5")
         assert form.message.value == ""
         assert form.margin.value == 7.5

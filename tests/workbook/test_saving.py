@@ -1,6 +1,7 @@
 """Saving a job: whole or not at all, the version before kept, nobody's changes written over, nothing outside the folder."""
 
 import os
+import time
 from pathlib import Path
 from typing import Any
 
@@ -156,8 +157,42 @@ class TestLinks:
             job.saved(survey_text=job.survey_text + "# y\n")
         assert (precious / "file").read_text() == content
 
+    @pytest.mark.parametrize("name", ["brief.toml", "survey.csv", "ties.csv", "laid.csv"])
+    @pytest.mark.parametrize("to", ["nowhere", "itself"])
+    def test_a_link_that_leads_nowhere_is_refused(self, hand: Any, name: str, to: str) -> None:
+        (hand.path / name).unlink(missing_ok=True)
+        (hand.path / name).symlink_to(name if to == "itself" else to)
+        with pytest.raises(SurveyError, match=f"(?i){name} is a link to elsewhere"):
+            hand.open()
+
     def test_a_new_job_is_not_made_through_a_dangling_link(self, tmp_path: Path, precious: Path) -> None:
         (tmp_path / "new").symlink_to(precious / "made", target_is_directory=True)
-        with pytest.raises((SurveyError, OSError)):
+        with pytest.raises(SurveyError, match="there is something called 'new' already".capitalize()):
             workbook.new_job(tmp_path / "new")
         assert list(precious.iterdir()) == []
+
+
+class TestOddFolders:
+    """What a stranger's folder, a clock or a file server may hold, and a save must not wait for."""
+
+    @pytest.mark.parametrize("kind", ["a link to nowhere", "a time to come"])
+    def test_a_lock_that_nobody_holds(self, hand: Any, monkeypatch: pytest.MonkeyPatch, kind: str) -> None:
+        monkeypatch.setattr(saving, "_PATIENCE", 0.05)
+        lock = hand.path / ".saving"
+        if kind == "a link to nowhere":
+            lock.symlink_to("nowhere")
+        else:
+            lock.touch()
+            os.utime(lock, (time.time() + 1e6,) * 2)
+        hand.open().saved(survey_text=hand.book + "# x\n")
+        assert hand.book.endswith("# x\n")
+        assert not os.path.lexists(lock)
+
+    @pytest.mark.parametrize("make", [os.mkfifo, os.mkdir, lambda place: os.symlink("/dev/zero", place)])
+    def test_a_version_is_kept_beside_what_is_no_file(self, hand: Any, make: Any) -> None:
+        job = hand.open()
+        hand.write(book=job.survey_text + "# theirs\n")
+        make(hand.path / "survey-not-saved.csv")
+        with pytest.raises(SurveyError, match=r"kept as survey-not-saved1\.csv"):
+            job.saved(survey_text=job.survey_text + "# mine\n")
+        assert (hand.path / "survey-not-saved1.csv").read_text().endswith("# mine\n")

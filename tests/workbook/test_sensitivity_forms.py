@@ -154,6 +154,9 @@ class TestBars:
         assert [bar.get_width() / 2 for bar in bars[8:]] == pytest.approx([rest, found.verdicts.worst[number].give * 1000])
         assert (np.diff([bar.get_width() for bar in bars[:8]]) <= 1e-12).all()
         assert "too close to call" in figures.in_words(ax)
+        words = [text.get_text() for text in ax.texts]
+        assert "□" not in "".join(words)
+        assert words.count(found.verdicts.worst[number].wide(table["moves"].abs().iloc[0] / 1000)) >= 1
         ax.figure.savefig(io.BytesIO())
         plt.close(ax.figure)
 

@@ -100,6 +100,10 @@ class TestFoot:
         foot.list.value = "spot"
         form.children = [form.message, button("More", lambda: None)]
         assert foot_of(form) is foot
+        assert isinstance(form.children[-1], Quiet)
+        quiet = form.children[-1]
+        form.children = [form.message]
+        assert form.children[-1] is quiet  # making them anew takes the browser long
         assert "measured" in foot.said.value  # what was asked still stands there
         form.children = [*form.children[:-1], button("Most", lambda: None)]  # as a form does that adds to another's
         assert foot_of(form) is foot

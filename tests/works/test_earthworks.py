@@ -115,7 +115,6 @@ class TestAreas:
         assert works.cut == pytest.approx(8 * 0.5, abs=1e-12)
         assert works.covered == pytest.approx(8.0, abs=1e-12)
         assert works.uncovered == pytest.approx(8.0, abs=1e-12)
-        assert works.uncovered_share == pytest.approx(0.5, abs=1e-12)
         assert "8.0 m² (50%) lie outside the spots" in works.sentence()
 
     def test_spots_that_all_lie_elsewhere_are_refused(self) -> None:

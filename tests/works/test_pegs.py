@@ -198,8 +198,13 @@ class TestRefusals:
 
     def test_all_points_without_a_place_are_named_at_once(self) -> None:
         with pytest.raises(SurveyError) as caught:
-            pegs_at(BRIEF, points=[("A", math.nan, 1), ("C", 1, 1), ("B", 1, math.inf)])
-        assert [problem.split(":")[0] for problem in caught.value.problems] == ["Peg A", "Peg B"]
+            pegs_at(BRIEF, points=[("A", math.nan, 1), ("C", 1, 1), ("B", 1, math.inf), ("D", 1, math.nan)])
+        assert [problem.split(":")[0] for problem in caught.value.problems] == ["Peg A", "Peg B", "Peg D"]
+
+    @pytest.mark.parametrize("unsure", [np.array([1, 2]), pd.NA, 1])
+    def test_corners_neither_asked_for_nor_not(self, unsure: object) -> None:
+        with pytest.raises(SurveyError, match="Whether corners have pegs"):
+            pegs_at(BRIEF, corners=unsure)  # type: ignore[arg-type]
 
     def test_no_brief(self) -> None:
         with pytest.raises(SurveyError, match="The brief"):

@@ -167,7 +167,7 @@ class TestRefusals:
 
     @pytest.mark.parametrize("size", [100, 20.001, (0.1, 25), 0.0049, (0.1, 0.004)])
     def test_a_size_typed_in_another_unit_is_refused(self, size: Any) -> None:
-        with pytest.raises(SurveyError, match=r"The size of post A is .* by .* m\. 5 mm to 20 m\. Give it in m: 100 mm is 0\.1"):
+        with pytest.raises(SurveyError, match=r"The size of post A is [\d.]+\. .* each 5 mm to 20 m: 100 mm is 0\.1"):
             Post("A", at=(1, 1), size=size)
 
     @pytest.mark.parametrize("size", [1.01, (0.1, 2.5), 20.0])

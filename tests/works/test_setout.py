@@ -143,8 +143,9 @@ class TestRefusals:
         assert "inf" not in str(caught.value)
 
     @pytest.mark.parametrize("pegs", [[("A", 2)], [("A", 2, 4, "low")], [("A", 2, 4, math.inf)], [("A", "two", 4)],
-                                      pd.DataFrame({"name": ["A"], "x": [1], "y": [1]})],
-                             ids=["no y", "level a word", "level infinite", "x a word", "no column point"])
+                                      [("A", 1e308, 4)], [("A", 2, 4, 1e308)], pd.DataFrame({"name": ["A"], "x": [1], "y": [1]})],
+                             ids=["no y", "level a word", "level infinite", "x a word", "x endless", "level endless",
+                                  "no column point"])
     def test_pegs_that_cannot_be_read(self, pegs: object) -> None:
         with pytest.raises(SurveyError):
             set_out(FINISH, BRIEF, pegs, hpc=11.0)  # type: ignore[arg-type]

@@ -1,4 +1,7 @@
-"""Pictures of results. Each takes a result, draws it, says in one line what it shows, and returns its Axes."""
+"""Pictures of results. Each takes a result, draws it, says in one line what it shows, and returns its Axes.
+
+`ax` is where it is drawn: axes of a page, or None for a figure of its own. `in_words` gives the line.
+"""
 
 from .catchment import catchments
 from .choice import choice

@@ -12,6 +12,7 @@ from ...design.brief import Brief
 from ...wording import word_area
 from ...works.catchment import Catchments
 from . import style
+from .labels import beside, spans
 
 LOOKS = (("#dcecec", ""), ("#f1e6d2", "//"), ("#cfdfd3", "\\\\"), ("#eadbe4", ".."), ("#e4e4e4", "||"), ("#d3dcea", "--"))
 SMALL = 0.08  # of the whole: what is smaller is named where its water leaves
@@ -21,9 +22,14 @@ WORDS = {"free edge": "over this edge", "channel": "to the channel", "level chan
 
 
 def catchments(found: Catchments, *, ax: Axes | None = None, brief: Brief | None = None) -> Axes:
-    """What drains to each edge, channel or outlet, with its area; arrows point downhill, and dead spots are named."""
-    ax = style.axes(ax, (7.6, 5.4))
-    style.plan_axes(ax, brief or found.brief)
+    """What drains to each edge, channel or outlet, with its area in m²; arrows point downhill, and dead spots are named.
+
+    `found` is what `catchments` of the package gives; walls are those of `brief`, else of the brief that it was found for.
+    Nothing is refused.
+    """
+    ax = style.plan(ax, brief or found.brief)
+    style.titled(ax, "Where does the rain go?", "arrows point downhill; a number stands where its water leaves, a cross where it "
+                 "stays", " ".join((found.sentence(), *found.dead)))
     labels = []
     looks = 0
     for number, sink in enumerate(found.sinks, start=1):
@@ -38,15 +44,14 @@ def catchments(found: Catchments, *, ax: Axes | None = None, brief: Brief | None
             ax.add_patch(PathPatch(style.area_path(part), fill=False, edgecolor=style.INK, linewidth=0.8, zorder=2))
         colour = style.NOT_MET if dead else style.WATER
         ax.plot(sink.x, sink.y, "X" if dead else "o", markersize=8, color=colour, markeredgecolor="white", zorder=6)
-        ax.annotate(f"{number}", (sink.x, sink.y), xytext=(7, 5), textcoords="offset points", fontsize=style.TEXT, color=colour,
-                    fontweight="bold", zorder=8, bbox=style.BACKED)
+        style.note(ax, f"{number}", (sink.x, sink.y), (7, 5), color=colour, fontweight="bold", zorder=8)
         words = f"{number}: {word_area(area)} {WORDS.get(sink.kind, f'to {sink.place}')}"
         words += f"\nand {word_area(roof)} of roof" if roof else ""
         large = [part for part in parts if part.area > SMALL * found.finish.area]
         middle = max(large, key=lambda part: part.area).representative_point() if large else shapely.Point(sink.x, sink.y)
-        labels.append((middle.x, middle.y, words))
+        labels.append((middle.x, middle.y, words, 4.0))
     reach = 0.045 * found.finish.area**0.5
-    style.label_apart(ax, labels)
+    beside(ax, labels, lambda: spans(ax, [one[:2] for one in found.arrows], 5.0))
     words_at = [text.get_window_extent().padded(3) for text in ax.texts if text.get_text()]
     drawn: list[tuple[float, float]] = []
     for x, y, dx, dy, _ in found.arrows:
@@ -54,7 +59,5 @@ def catchments(found: Catchments, *, ax: Axes | None = None, brief: Brief | None
         clear = not any(box.contains(*end) for box in words_at for end in ends)
         if clear and all(math.dist((x, y), other) > 2 * reach for other in drawn):
             drawn.append((x, y))
-            ax.annotate("", (x + reach * dx, y + reach * dy), xytext=(x - reach * dx, y - reach * dy), zorder=5,
-                        arrowprops={"arrowstyle": "-|>", "color": style.WATER, "linewidth": 1.8})
-    return style.titled(ax, "Where does the rain go?", "arrows point downhill; a number stands where its water leaves, "
-                        "a cross where it stays", " ".join((found.sentence(), *found.dead)))
+            style.arrow(ax, (x - reach * dx, y - reach * dy), (x + reach * dx, y + reach * dy))
+    return ax

@@ -11,32 +11,35 @@ from . import style
 
 
 def choice(laid_open: Choice, *, ax: Axes | None = None, solved: tuple[float, float] | None = None) -> Axes:
-    """Volumes moved as contours over level and fall; the allowed part white, the solved surface (level, fall) starred."""
+    """Volumes moved in m³ as contours over level (m) and fall (mm/m); the allowed part white, a solved surface starred.
+
+    `laid_open` is what `Job.laid_open` gives, `solved` a level at the wall in m and a fall in m/m. Nothing is refused: a solved
+    surface outside the picture has no star.
+    """
     ax = style.axes(ax, (7.6, 3.6))
     levels, falls = laid_open.levels, laid_open.falls * 1000
     ax.set_xlim(levels[0], levels[-1])
     ax.set_ylim(falls[0], falls[-1])
     ax.locator_params(axis="y", nbins=6)
+    ax.locator_params(axis="x", nbins=8)
     ax.set_facecolor("#efe7e2")
     allowed = laid_open.allowed
     if not allowed.is_empty:
         ring = np.asarray(allowed.exterior.coords) * [1, 1000]
         ax.fill(*ring.T, facecolor="white", edgecolor=style.MET, linewidth=2.0, zorder=2)
-    steps = style.volume_steps(float(laid_open.volume.min()), float(laid_open.volume.max()))
+    steps = style.round_steps(float(laid_open.volume.min()), float(laid_open.volume.max()), least=0.1, most=8)
     lines = ax.contour(levels, falls, laid_open.volume, levels=steps, colors=style.EARTH, linewidths=0.7, zorder=3)
     ax.clabel(lines, fmt=word_volume, fontsize=style.TEXT, colors=style.EARTH, use_clabeltext=False)
     for title, (level, fall), (right, up) in laid_open.edges:
         if right > 0 and level > levels[0] + 0.85 * (levels[-1] - levels[0]):
             right, up = -1.0, up or -1.0  # no room on the right: beside it on the left, below its middle
-        ax.annotate(title, (level, fall * 1000), xytext=(4 if right > 0 else -4, 3 if up > 0 else -3 if up < 0 else 0),
-                    textcoords="offset points", fontsize=style.TEXT, color=style.MET, ha="left" if right > 0 else "right",
-                    va="bottom" if up > 0 else "top" if up < 0 else "center", zorder=4, bbox=style.BACKED)
+        style.note(ax, title, (level, fall * 1000), (4 if right > 0 else -4, 3 if up > 0 else -3 if up < 0 else 0), zorder=4,
+                   color=style.MET, ha="left" if right > 0 else "right",
+                   va="bottom" if up > 0 else "top" if up < 0 else "center")
     if solved is not None and levels[0] <= solved[0] <= levels[-1] and falls[0] <= solved[1] * 1000 <= falls[-1]:
         ax.plot(solved[0], solved[1] * 1000, "*", markersize=15, markerfacecolor=style.MET, markeredgecolor="white", zorder=6)
-        ax.annotate("best", (solved[0], solved[1] * 1000), xytext=(8, -12), textcoords="offset points",
-                    fontsize=style.TEXT, fontweight="bold", color=style.MET, zorder=6, bbox=style.BACKED)
-    ax.set_xlabel("level of the finish at the first end of the wall, m", fontsize=style.TEXT, color=style.INK)
-    ax.set_ylabel("fall away, mm/m", fontsize=style.TEXT, color=style.INK)
+        style.note(ax, "best", (solved[0], solved[1] * 1000), (8, -12), fontweight="bold", color=style.MET)
+    style.name_axes(ax, "level of the finish at the first end of the wall, m", "fall away, mm/m")
     met = "nowhere is every demand met" if allowed.is_empty else "white: every demand met, by the margin alone"
-    under = f"fall along the wall {word_fall(laid_open.along)}; {met}; brown lines: dig and fill together"
+    under = f"{word_fall(laid_open.along).split(' (')[0]} along the wall; {met}; brown lines: dig and fill together"
     return style.titled(ax, "Which level and fall may I choose, and what does each move?", under, laid_open.sentence())

@@ -12,9 +12,11 @@ from . import style
 
 
 def falls(finish: Finish, brief: Brief, *, ax: Axes | None = None) -> Axes:
-    """An arrow down the steepest way of each facet with its fall, and the lines where facets meet."""
-    ax = style.axes(ax, (7.6, 5.0))
-    style.plan_axes(ax, brief)
+    """An arrow down the steepest way of each facet of `finish` with its fall (1:N), and the lines where facets meet.
+
+    Outline and walls are those of `brief`. Nothing is refused: a level facet has no arrow.
+    """
+    ax = style.plan(ax, brief)
     draw_falls(ax, finish)
     told = ", ".join(word_fall(facet.plane.fall) for facet in finish.facets)
     sentence = f"Facets of the surface: {len(finish.facets)}, with true falls of {told}."
@@ -29,9 +31,8 @@ def draw_falls(ax: Axes, finish: Finish) -> None:
         dx, dy = facet.plane.direction
         middle = facet.area.centroid if facet.area.contains(facet.area.centroid) else facet.area.representative_point()
         reach = 0.12 * facet.area.area**0.5
+        x, y = reach * dx, reach * dy
         if (dx, dy) != (0.0, 0.0):
-            ax.annotate("", (middle.x + reach * dx, middle.y + reach * dy), xytext=(middle.x - reach * dx, middle.y - reach * dy),
-                        zorder=7, arrowprops={"arrowstyle": "-|>", "color": style.WATER, "linewidth": 2.0})
+            style.arrow(ax, (middle.x - x, middle.y - y), (middle.x + x, middle.y + y), zorder=7)
         ratio = word_fall(facet.plane.fall).split(" (")[0]  # room is short where pegs are named too
-        ax.annotate(ratio, (middle.x, middle.y), xytext=(6, 6), textcoords="offset points", zorder=8,
-                    fontsize=style.TEXT, fontweight="bold", color=style.WATER, bbox=style.BACKED)
+        style.note(ax, ratio, (middle.x, middle.y), (6, 6), fontweight="bold", color=style.WATER, zorder=8)

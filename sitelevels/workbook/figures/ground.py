@@ -24,12 +24,14 @@ _MARKS = {"edge": ("s", style.INK, "paving that stays"), "dpc": ("^", style.INK,
 
 
 def plan(job: Job, *, ax: Axes | None = None, levels: bool = False) -> Axes:
-    """The plan: spots as crosses (with their levels if `levels`), contours of today's ground, walls and named points."""
+    """The plan of a `job`: spots as crosses (with `levels` in m, if asked), contours of today's ground, walls, named points.
+
+    Raises SurveyError where the job's ground or brief cannot be worked out.
+    """
     ground, brief = job.ground, job.brief
-    ax = style.axes(ax, (7.6, 6.0))
-    style.plan_axes(ax, brief, 0.6)
+    ax = style.plan(ax, brief, (7.6, 6.0), 0.6)
     mesh = Triangulation(ground.x, ground.y, ground.triangles)
-    steps = style.contour_steps(float(ground.level.min()), float(ground.level.max()))
+    steps = style.round_steps(float(ground.level.min()), float(ground.level.max()), least=0.005, most=11)
     lines = ax.tricontour(mesh, ground.level, levels=steps, colors=style.EARTH, linewidths=1.0)
     lines.set_clip_path(style.area_path(brief.area), ax.transData)
     if not levels:
@@ -38,8 +40,7 @@ def plan(job: Job, *, ax: Axes | None = None, levels: bool = False) -> Axes:
     ax.plot(ground.x, ground.y, "+", color=style.INK, markersize=5, linestyle="none")
     if levels:
         for x, y, level in zip(ground.x, ground.y, ground.level, strict=True):
-            ax.annotate(word_level(level).removesuffix(" m"), (x, y), xytext=(0, -4), textcoords="offset points", ha="center",
-                        va="top", fontsize=style.TEXT, color=style.INK, zorder=6, bbox=style.BACKED)
+            style.note(ax, word_level(level).removesuffix(" m"), (x, y), (0, -4), ha="center", va="top")
     mark_points(ax, job)
     low, high = word_level(ground.level.min()), word_level(ground.level.max())
     step = word_mm(float(steps[1] - steps[0])) if len(steps) > 1 else "no step"
@@ -63,17 +64,18 @@ def mark_points(ax: Axes, job: Job, *, below: bool = False) -> None:
 
 
 def residuals(fit: PlaneFit, *, ax: Axes | None = None, brief: Brief | None = None) -> Axes:
-    """How far each spot lies above or below the plane through all of them, in mm; suspects are ringed."""
-    ax = style.axes(ax, (7.6, 5.4))
-    style.plan_axes(ax, brief or Brief(shapely.MultiPoint(np.column_stack([fit.x, fit.y])).convex_hull))
+    """How far each spot lies above or below the plane through all of them, in mm; suspects are ringed.
+
+    `fit` is what `fit_plane` gives; outline and walls are those of `brief`, else the hull of the spots. Nothing is refused.
+    """
+    ax = style.plan(ax, brief or Brief(shapely.MultiPoint(np.column_stack([fit.x, fit.y])).convex_hull))
     suspects = set(fit.suspects["point"])
     for (point, x, y, _, residual, _) in fit.table.itertuples(index=False, name=None):
         high = residual >= 0
         ax.plot([x], [y], "^" if high else "v", color=style.EARTH if high else style.WATER, markersize=5,
                 clip_on=False, zorder=5)
         number = word_mm(abs(residual)).removesuffix(" mm")
-        ax.annotate(("" if number == "0" else "+" if high else "−") + number, (x, y), xytext=(0, -5), textcoords="offset points",
-                    ha="center", va="top", fontsize=style.TEXT, color=style.INK, zorder=6, bbox=style.BACKED)
+        style.note(ax, ("" if number == "0" else "+" if high else "−") + number, (x, y), (0, -5), ha="center", va="top")
         if point in suspects:
             ax.plot([x], [y], "o", markersize=16, markerfacecolor="none", markeredgecolor=style.NOT_MET, markeredgewidth=1.5)
     spread = "unchecked" if fit.sd is None else f"spots lie about {word_mm(fit.sd)} from it"

@@ -17,20 +17,14 @@ from matplotlib.transforms import Bbox
 from ...design.brief import Brief
 from . import style
 
+SIDES = ((1, -1), (1, 1), (-1, -1), (-1, 1), (0, -2.4), (0, 2.4), (1, -4.5), (-1, -4.5), (1, 4.5), (-1, 4.5), (0, 8.5), (1, 8.5),
+         (-1, 8.5), (0, -8.5))  # of a place, across and in shares of 3 points up: where its words may stand
 FAR = 3  # of SIDES: words that stand farther up or down are led to by a line
-
-
-def plan_of(ax: Axes | None, brief: Brief) -> Axes:
-    """A plan that stands at the left of its room, where long titles find theirs."""
-    ax = style.axes(ax, (7.6, 5.4))
-    style.plan_axes(ax, brief)
-    ax.set_anchor("W")
-    return ax
 
 
 def in_walls(brief: Brief) -> style.Floats:
     """Places (k, 2) along the middles of walls as they are drawn."""
-    lines = [np.linspace(wall.first, wall.second, 40) - 0.11 * np.array(brief.outward(wall)) for wall in brief.walls]
+    lines = [np.linspace(wall.first, wall.second, 40) - style.THICK / 2 * np.array(brief.outward(wall)) for wall in brief.walls]
     return np.concatenate([np.empty((0, 2)), *lines])
 
 
@@ -44,10 +38,9 @@ def spans(ax: Axes, places: Iterable[Any], half: float) -> list[Bbox]:
 def beside(ax: Axes, labels: Iterable[tuple[float, float, str, float]], off: Callable[[], list[Bbox]] = list) -> list[Bbox]:
     """Words beside places (x, y), so many points away, the first coming first: clear of all other words, and of marks.
 
-    The title has to be there, for the room that it takes decides where places lie.
-
-    `off` says where marks stand, once it is settled where places lie; where there is no room, as little as can be of them is
-    written over, and where other words leave none, a label is left out. Returns what is taken then.
+    The title has to be there, for the room that it takes decides where places lie. `off` says where marks stand, once that is
+    settled; where there is no room, as little as can be of them is written over, and where other words leave none, a label is
+    left out. Returns what is taken then.
     """
     figure = ax.figure
     if isinstance(figure, Figure):
@@ -56,24 +49,25 @@ def beside(ax: Axes, labels: Iterable[tuple[float, float, str, float]], off: Cal
     frame, marks = ax.get_window_extent().padded(3), off()
     taken = [text.get_window_extent() for text in ax.texts if text.get_text()]
     for x, y, words, gap in labels:
-        text = ax.annotate(words, (x, y), xytext=(0, 0), textcoords="offset points", fontsize=style.TEXT, color=style.INK,
-                           zorder=8, bbox=style.BACKED, parse_math=False)
-        style.plain_text(ax)
+        text = style.note(ax, words, (x, y), zorder=8)
+        style.plain(text)
         found: list[tuple[float, int, float, float, float]] = []
-        for rank, (right, up) in enumerate(style.SIDES):
+        for rank, (right, up) in enumerate(SIDES):
             by = 3 * up + (0.75 * gap - 3) * (1 if up > 0 else -1)
             box = _stood(text, right, gap * right, by)
             if frame.x0 <= box.x0 and box.x1 <= frame.x1 and frame.y0 <= box.y0 and box.y1 <= frame.y1 and not any(
                     map(box.overlaps, taken)):
                 found.append((sum(_common(box, mark) for mark in marks), rank, right, up, by))
+                if not found[-1][0]:
+                    break
         if not found:
             text.remove()
             continue
         _, _, side, far, rise = min(found)
         taken.append(_stood(text, side, gap * side, rise))
         if abs(far) > FAR:
-            ax.annotate("", (x, y), xytext=(gap * side, rise), textcoords="offset points", zorder=3,
-                        arrowprops={"arrowstyle": "-", "color": style.INK, "linewidth": 0.6})
+            style.note(ax, "", (x, y), (gap * side, rise), zorder=3, backed=False,
+                       arrowprops={"arrowstyle": "-", "color": style.INK, "linewidth": 0.6})
     return taken + marks
 
 

@@ -4,22 +4,24 @@ from __future__ import annotations
 
 import numpy as np
 from matplotlib.axes import Axes
-from matplotlib.figure import Figure
 
 from ...design.laid import Laid
 from ...design.mending import Lift, Mending
 from ...surface.straightedge import SAME, Straightedge
-from ...wording import word_change, word_distance, word_mm, word_place, word_times
+from ...wording import word_change, word_distance, word_mm, word_place
 from . import style
-from .labels import beside, in_walls, plan_of, spans
+from .labels import beside, in_walls, spans
 
 MANY, NAMED = 60, 25  # so many spots are all given their number; of more, the farthest off alone
 PLACES = 201  # along a bar at which the surface under it is drawn
 
 
 def laid(check: Laid, *, mending: Mending | None = None, ax: Axes | None = None) -> Axes:
-    """Each laid spot as a cross with how far it lies off the design in mm; what is to be lifted is ringed and told."""
-    ax = plan_of(ax, check.brief)
+    """Each laid spot as a cross with how far it lies off the design in mm; what is to be lifted is ringed and told.
+
+    `check` is what `check_laid` gives, `mending` what `where_to_lift` does. Nothing is refused.
+    """
+    ax = style.plan(ax, check.brief)
     spots = check.spots
     off = spots["deviation"].to_numpy()
     most = max(float(np.abs(off).max()), 0.001)
@@ -56,7 +58,10 @@ def _lifted(lift: Lift) -> str:
 
 
 def straightedge(found: Straightedge, *, ax: Axes | None = None) -> Axes:
-    """The surface under the bar where its gap is greatest, the bar on its two contacts and the gap; heights too tall, as said."""
+    """The surface under the bar where its gap is greatest, the bar on its two contacts, the gap in mm; heights too tall, as said.
+
+    `found` is what `straightedge` of the package gives. Nothing is refused.
+    """
     ax = style.axes(ax, (7.6, 3.6))
     first, way, length = np.array(found.ends[0]), np.array(found.direction), found.length
     one, two, deepest = (float(np.clip((np.array(place) - first) @ way, 0.0, length)) for place in (*found.contacts, found.where))
@@ -75,28 +80,17 @@ def straightedge(found: Straightedge, *, ax: Axes | None = None) -> Axes:
     ax.plot([one, two], [0.0, 0.0], "o", color=style.INK, markersize=6, linestyle="none", clip_on=False, zorder=6)
     inwards = two - one > 0.3 * length
     for place, left in ((one, not inwards), (two, inwards)):
-        ax.annotate("rests here", (place, -0.13 * tall), xytext=(-3 if left else 3, 4), textcoords="offset points",
-                    ha="right" if left else "left", va="bottom", fontsize=style.TEXT, color=style.INK)
+        style.note(ax, "rests here", (place, -0.13 * tall), (-3 if left else 3, 4), ha="right" if left else "left", backed=False)
     if found.gap > SAME:
-        ax.annotate("", (deepest, 1000 * found.gap), xytext=(deepest, 0.0), zorder=5,
-                    arrowprops={"arrowstyle": "<->", "color": style.NOT_MET, "linewidth": 1.4, "shrinkA": 0, "shrinkB": 0})
+        style.arrow(ax, (deepest, 0.0), (deepest, 1000 * found.gap), colour=style.NOT_MET, ends="<->", thick=1.4)
         side = "left" if deepest < 0.4 * length else "right" if deepest > 0.6 * length else "center"
-        ax.annotate(f"gap {word_mm(found.gap, digits=1)}", (deepest, 1000 * found.gap), xytext=(0, -7), va="top", ha=side,
-                    textcoords="offset points", fontsize=style.TEXT, fontweight="bold", color=style.NOT_MET, zorder=6,
-                    bbox={**style.BACKED, "facecolor": style.BED})
+        style.note(ax, f"gap {word_mm(found.gap, digits=1)}", (deepest, 1000 * found.gap), (0, -7), va="top", ha=side,
+                   fontweight="bold", color=style.NOT_MET, bbox={**style.BACKED, "facecolor": style.BED})
     else:
         ax.text(length / 2, 0.4 * tall, "no gap: the surface touches the bar or bends down from it", ha="center", va="top",
                 fontsize=style.TEXT, color=style.INK, zorder=6)
-    ax.set_xlabel("along the bar, m", fontsize=style.TEXT, color=style.INK)
-    ax.set_ylabel("below the bar, mm", fontsize=style.TEXT, color=style.INK)
+    style.name_axes(ax, "along the bar, m", "below the bar, mm")
     title = f"Where is the gap under a {word_distance(length)} straightedge greatest?"
-    style.titled(ax, title, "heights", "")  # the room that titles take decides how tall the heights are drawn
-    figure = ax.figure
-    engine = figure.get_layout_engine() if isinstance(figure, Figure) else None
-    if engine is not None and isinstance(figure, Figure):
-        engine.execute(figure)
-    frame = ax.get_window_extent()
-    times = 1000 * (1.08 * length / frame.width) / ((bottom - top) / frame.height)
-    under = (f"the bar lies from {word_place(*found.ends[0])} to {word_place(*found.ends[1])}; heights drawn about "
-             f"{word_times(times)} times too tall")
+    under = (f"the bar lies from {word_place(*found.ends[0])} to {word_place(*found.ends[1])}; "
+             f"{style.too_tall(ax, title, each=1000.0)}")
     return style.titled(ax, title, under, found.sentence())

@@ -15,7 +15,10 @@ _BEYOND = 0.12  # of the height of the picture: how far a staff reaches past the
 
 
 def staffs(reduced: ReducedLevels, *, ax: Axes | None = None) -> Axes:
-    """Each staff of a short book on its point, with the line of sight of its set-up: heights to scale, distances across not."""
+    """Each staff of a short book on its point, with the line of sight of its set-up, in m: heights to scale, distances not.
+
+    `reduced` is what `reduce_book` gives. Nothing is refused; in a long book the staffs stand too close to be read.
+    """
     ax = style.axes(ax, (7.6, 4.2))
     linkage = reduced.linkage
     places = _across(linkage)
@@ -27,7 +30,7 @@ def staffs(reduced: ReducedLevels, *, ax: Axes | None = None) -> Axes:
     ax.set_xlim(-0.7, max(places.values()) + 1.1)
     ax.set_xticks([])
     ax.spines["bottom"].set_visible(False)
-    ax.set_ylabel("level, m", fontsize=style.TEXT, color=style.INK)
+    style.name_axes(ax, "", "level, m")
     upright = [sight for sight in places if sight.reading >= 0]
     ax.plot([places[sight] for sight in upright], [feet[sight] for sight in upright], color=style.EARTH, linewidth=1.6, zorder=2)
     for number, setup in enumerate(linkage.setups):
@@ -35,8 +38,8 @@ def staffs(reduced: ReducedLevels, *, ax: Axes | None = None) -> Axes:
         ax.plot([across[0] - 0.1, across[-1] + 0.25], [setup.hpc] * 2, color=style.WATER, linewidth=1.6, linestyle=(0, (6, 3)),
                 zorder=4)
         which = f"set-up {number + 1}: " if len(linkage.setups) > 1 else ""
-        ax.annotate(f"{which}HPC {word_level(setup.hpc)}", ((across[0] + across[-1]) / 2, high + 0.30 * tall), ha="center",
-                    va="center", fontsize=style.TEXT, fontweight="bold", color=style.WATER)
+        style.note(ax, f"{which}HPC {word_level(setup.hpc)}", ((across[0] + across[-1]) / 2, high + 0.30 * tall), ha="center",
+                   va="center", fontweight="bold", color=style.WATER, backed=False)
     for sight, x in places.items():
         _staff(ax, x, feet[sight], sight, _BEYOND * tall)
     seen = set()
@@ -46,9 +49,8 @@ def staffs(reduced: ReducedLevels, *, ax: Axes | None = None) -> Axes:
             twice = [other for other in places if other.row == sight.row]
             middle = sum(places[other] for other in twice) / len(twice)
             over = sight.reading < 0
-            ax.annotate(f"{point}\n{word_level(feet[sight])}", (middle, feet[sight]), xytext=(0, 5 if over else -5),
-                        textcoords="offset points", ha="center", va="bottom" if over else "top", fontsize=style.TEXT,
-                        color=style.INK, linespacing=1.3)
+            style.note(ax, f"{point}\n{word_level(feet[sight])}", (middle, feet[sight]), (0, 5 if over else -5), ha="center",
+                       va="bottom" if over else "top", linespacing=1.3, backed=False)
         seen.add((sight.row, point))
     under = "level = HPC − reading; heights to scale, distances across not"
     return style.titled(ax, "How does a reading become a level?", under, _told(linkage, feet))
@@ -74,11 +76,9 @@ def _staff(ax: Axes, x: float, foot: float, sight: Sight, beyond: float) -> None
                            linewidth=1.0, zorder=3))
     ax.plot([x - _WIDE / 2, x + _WIDE / 2], [foot, foot], color=style.INK, linewidth=3, solid_capstyle="butt", zorder=5)
     side = x + 1.3 * _WIDE
-    ax.annotate("", (side, line), xytext=(side, foot), zorder=5,
-                arrowprops={"arrowstyle": "<->", "color": style.INK, "linewidth": 1.0, "shrinkA": 0, "shrinkB": 0})
+    style.arrow(ax, (side, foot), (side, line), colour=style.INK, ends="<->", thick=1.0)
     upright = 90 if abs(sight.reading) > 4 * beyond else 0  # a short reading has no room for words along it
-    ax.annotate(word_level(sight.reading), (side, foot + sight.reading / 2), xytext=(3, 0), textcoords="offset points", ha="left",
-                va="center", rotation=upright, fontsize=style.TEXT, color=style.INK, zorder=6, bbox=style.BACKED)
+    style.note(ax, word_level(sight.reading), (side, foot + sight.reading / 2), (3, 0), va="center", rotation=upright)
 
 
 def _told(linkage: Linkage, feet: dict[Sight, float]) -> str:

@@ -21,8 +21,8 @@ from ...wording import word_fall, word_mm, word_volume
 from ...works.pegs import standing
 from ...works.screed import Screed
 from . import style
-from .labels import beside, in_walls, label_lines, plan_of, say, spans
-from .water import fine_steps, mesh_of
+from .earth import mesh_of
+from .labels import beside, in_walls, label_lines, say, spans
 
 THICK = LinearSegmentedColormap.from_list("thick", ["#fbf9f2", style.SUB_BASE])
 RINGED = 5  # more places than these at the least thickness are not ringed one by one
@@ -37,9 +37,10 @@ Arrow = tuple[style.Floats, style.Floats, str]
 def screed(found: Screed, *, brief: Brief, pads: pd.DataFrame | Iterable[Any] | None = None, ax: Axes | None = None) -> Axes:
     """Contours of the thickness in mm, its thinnest and thickest place, what holds the floor up ringed, its falls and `pads`.
 
-    `pads` are columns or tuples of point, x, y, as `Screed.pads` gives or takes.
+    `found` is what `base_to_screed` gives, `brief` that of the room; `pads` are columns or tuples of point, x, y in m, as
+    `Screed.pads` gives or takes. Refuses (SurveyError) pads that are neither.
     """
-    ax = plan_of(ax, brief)
+    ax = style.plan(ax, brief)
     lines = _contours(ax, found, brief)
     places = np.unique(found.pieces.corners[found.depth <= found.least + ROUNDING], axis=0)
     rings = places if len(places) <= RINGED and lines is not None else places[:0]
@@ -57,8 +58,7 @@ def screed(found: Screed, *, brief: Brief, pads: pd.DataFrame | Iterable[Any] | 
         labels.append(((ax_ + bx) / 2, (ay + by) / 2, "lower side", 5.0))
     arrows = _falls(found)
     for tail, head, words in arrows:
-        ax.annotate("", (float(head[0]), float(head[1])), xytext=(float(tail[0]), float(tail[1])), zorder=5,
-                    arrowprops={"arrowstyle": "-|>", "color": style.WATER, "linewidth": 2.0, "shrinkA": 0, "shrinkB": 0})
+        style.arrow(ax, tuple(tail.tolist()), tuple(head.tolist()))
         labels.append((*((tail + head) / 2).tolist(), words, 6.0))
     set_out = [] if pads is None else standing(pads)
     for name, x, y in set_out:
@@ -86,7 +86,7 @@ def _contours(ax: Axes, found: Screed, brief: Brief) -> ContourSet | None:
     if high - low <= ROUNDING:
         say(ax, brief.area, f"{word_mm(found.thinnest.level, digits=1)} everywhere", style.BED)
         return None
-    steps = fine_steps(low, high, most=STEPS)
+    steps = style.round_steps(low, high, least=0.001, most=STEPS)
     steps = steps[(steps > low + ROUNDING) & (steps < high - ROUNDING)]
     ax.tricontourf(mesh, thick, levels=[low - ROUNDING, *steps, high + ROUNDING], cmap=THICK, vmin=low, vmax=high, zorder=1)
     return ax.tricontour(mesh, thick, levels=steps if len(steps) else [(low + high) / 2], colors=style.INK, linewidths=0.8,

@@ -4,18 +4,20 @@ from __future__ import annotations
 
 import numpy as np
 from matplotlib.axes import Axes
-from matplotlib.figure import Figure
 
 from ...design.asked import ROUNDING
 from ...design.section import Section
-from ...wording import word_distance, word_fall, word_mm, word_times
+from ...wording import word_distance, word_fall, word_mm
 from . import style
 
 ENDS = 0.02  # m: the ends of the heights lie on whole multiples, so that the axis stays as a slider moves
 
 
 def section(cut: Section, *, ax: Axes | None = None) -> Axes:
-    """The section square to the wall: DPC, wall, layers, today's ground, clearance and fall; heights drawn too tall, as said."""
+    """The section square to the wall: DPC, wall, layers (mm), today's ground, clearance, fall; heights too tall, as said.
+
+    `cut` is what `cut_section` or `Job.section` gives. Nothing is refused.
+    """
     ax = style.axes(ax, (7.6, 3.9))
     out, finished, brief = cut.out, cut.finished, cut.brief
     length = float(out[-1] - out[0])
@@ -32,28 +34,19 @@ def section(cut: Section, *, ax: Axes | None = None) -> Axes:
     if len(known):
         place = float(np.interp(0.72, [0, 1], out[known[[0, -1]]]))
         level = max(float(np.interp(place, out[known], cut.existing[known])), float(np.interp(place, out, finished)))
-        ax.annotate("ground today", (place, level), xytext=(0, 7), textcoords="offset points", color=style.EARTH,
-                    fontsize=style.TEXT, ha="center")
+        style.note(ax, "ground today", (place, level), (0, 7), color=style.EARTH, ha="center", backed=False)
     good = style.MET if cut.clearance >= (cut.asked or 0.0) - ROUNDING else style.NOT_MET
     at = out[0] + 0.045 * length
-    ax.annotate("", (at, finished[0]), xytext=(at, cut.dpc), arrowprops={"arrowstyle": "<->", "color": good, "linewidth": 1.3})
+    style.arrow(ax, (at, cut.dpc), (at, finished[0]), colour=good, ends="<->", thick=1.3)
     ax.text(at + 0.012 * length, (cut.dpc + max(finished[0], float(cut.existing[0]) if len(known) and known[0] == 0 else 0)) / 2,
             _clear(cut) + (f" ({word_mm(cut.asked)} asked)" if cut.asked else ""), color=good,
             fontsize=style.TEXT, fontweight="bold", va="center")
     _draw_fall(ax, cut, length)
-    ax.set_xlabel(f"out from the {cut.wall.name}, m", fontsize=style.TEXT, color=style.INK)
-    ax.set_ylabel("level, m", fontsize=style.TEXT, color=style.INK)
+    style.name_axes(ax, f"out from the {cut.wall.name}, m", "level, m")
     digging = "" if cut.deepest is None else f", and the deepest dig on this line is {word_mm(cut.deepest)}"
     title = f"Does it stay below the DPC and fall away, {word_distance(cut.along)} along the wall?"
-    style.titled(ax, title, "heights", "")  # the room that titles take decides how tall the heights are drawn
-    figure = ax.figure
-    engine = figure.get_layout_engine() if isinstance(figure, Figure) else None
-    if engine is not None and isinstance(figure, Figure):
-        engine.execute(figure)
-    frame = ax.get_window_extent()
-    tall = ((ax.get_xlim()[1] - ax.get_xlim()[0]) / frame.width) / ((top - low) / frame.height)
     return style.titled(
-        ax, title, f"heights drawn about {word_times(tall)} times too tall",
+        ax, title, style.too_tall(ax, title),
         f"At {word_distance(cut.along)} along the {cut.wall.name} the finish lies {_clear(cut)} and {_falls(cut)}{digging}.")
 
 
@@ -75,8 +68,7 @@ def _draw_wall(ax: Axes, cut: Section, low: float, top: float, thick: float) -> 
                     linewidth=0.9)
     ax.plot([face - thick, face + 0.35 * thick], [cut.dpc, cut.dpc], color="black", linewidth=3.2, solid_capstyle="butt")
     ax.plot([face, face + 1.6 * thick], [cut.dpc, cut.dpc], color=style.INK, linewidth=0.7)
-    ax.annotate("DPC", (face - thick, cut.dpc), xytext=(-4, 0), textcoords="offset points", ha="right", va="center",
-                fontsize=style.TEXT, fontweight="bold", color=style.INK)
+    style.note(ax, "DPC", (face - thick, cut.dpc), (-4, 0), ha="right", va="center", fontweight="bold", backed=False)
 
 
 def _draw_layers(ax: Axes, cut: Section, length: float) -> None:
@@ -104,8 +96,6 @@ def _draw_fall(ax: Axes, cut: Section, length: float) -> None:
     under = cut.brief.build_up / 2 if cut.brief.layers else below
     levels = np.interp([start, end], cut.out, cut.finished) - under
     places = [(start, float(levels[0])), (end, float(levels[1]))][:: 1 if fall >= 0 else -1]
-    ax.annotate("", places[1], xytext=places[0], zorder=7,
-                arrowprops={"arrowstyle": "-|>", "color": style.WATER, "linewidth": 1.8})
-    ax.annotate(word_fall(abs(fall)), (end, float(levels[1])), xytext=(8, 0), textcoords="offset points", va="center",
-                fontsize=style.TEXT, color=style.WATER, fontweight="bold", zorder=7,
-                bbox=style.BACKED)
+    style.arrow(ax, *places, zorder=7)
+    style.note(ax, word_fall(abs(fall)), (end, float(levels[1])), (8, 0), va="center", color=style.WATER, fontweight="bold",
+               zorder=7)

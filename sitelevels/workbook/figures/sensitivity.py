@@ -9,10 +9,15 @@ from ...design.sensitivity import SHOWN, Sensitivity
 from ...design.shot_plan import ShotPlan
 from ...wording import word_share
 from . import style
+from .labels import beside, spans
 
 
 def sensitivity(found: Sensitivity, demand: int, *, ax: Axes | None = None) -> Axes:
-    """Bars about the margin of one demand, by its number: how far a standard deviation of each input moves it, both ways."""
+    """Bars about the margin of one demand, by its number: how far a standard deviation of each input moves it, both ways.
+
+    `found` is what `sensitivity` of the package gives, `demand` counts from 0; bars are in the unit of the demand, mm or mm/m.
+    Raises SurveyError for a number that no demand has.
+    """
     ax = style.axes(ax, (7.6, 3.9))
     found.verdicts.worst_row(demand)
     finding, (verdict, _) = found.verdicts.worst[demand], found.verdicts.judged[demand]
@@ -28,16 +33,14 @@ def sensitivity(found: Sensitivity, demand: int, *, ax: Axes | None = None) -> A
     colours = [style.EARTH] * (len(bars) - 1) + [{"met": style.MET, "not met": style.NOT_MET}.get(verdict, style.TOO_CLOSE)]
     ax.barh(places, [2 * size for _, size in bars], left=[margin - size for _, size in bars], color=colours, height=0.62)
     for place, (_, size) in zip(places, bars, strict=True):
-        ax.annotate(finding.wide(size / 1000).replace(" ", "\u00a0"), (margin + size, place), xytext=(4, 0),
-                    textcoords="offset points", va="center", fontsize=style.TEXT, color=style.INK)
+        style.note(ax, finding.wide(size / 1000), (margin + size, place), (4, 0), va="center", backed=False)
     ax.axvline(margin, color="white", linewidth=1.2)
     ax.axvline(0.0, color=style.NOT_MET, linewidth=1.6)
-    ax.annotate("the limit", (0.0, 1.0), xycoords=("data", "axes fraction"), xytext=(3, -2), textcoords="offset points", va="top",
-                fontsize=style.TEXT, color=style.NOT_MET, bbox=style.BACKED)
+    style.note(ax, "the limit", (0.0, 1.0), (3, -2), xycoords=("data", "axes fraction"), va="top", color=style.NOT_MET)
     ax.set_yticks(places, [name if len(name) <= 46 else name[:45] + "…" for name, _ in bars])
     ax.set_ylim(len(bars) - 0.5, -0.8)
     ax.set_xlim(min(margin - 1.1 * reach, -0.1 * reach), max(margin + 1.45 * reach, 0.1 * reach))
-    ax.set_xlabel(f"margin, {unit}", fontsize=style.TEXT, color=style.INK)
+    style.name_axes(ax, f"margin, {unit}", "")
     named = f"'{finding.demand.title}' ({finding.condition.place})"
     most = f"{bars[0][0]} moves it most, by {finding.wide(bars[0][1] / 1000)} either way" if len(table) else "nothing moves it"
     return style.titled(
@@ -47,16 +50,19 @@ def sensitivity(found: Sensitivity, demand: int, *, ax: Axes | None = None) -> A
 
 
 def shot_plan(plan: ShotPlan, *, ax: Axes | None = None) -> Axes:
-    """Where the staff goes, numbered in the order of reading; a place that is read again carries all its numbers."""
-    ax = style.axes(ax, (7.6, 5.4))
-    style.plan_axes(ax, plan.brief, 0.6)
+    """Where the staff goes, numbered in the order of reading; a place that is read again carries all its numbers.
+
+    `plan` is what `shot_plan` of the package gives, places in m. Nothing is refused.
+    """
+    ax = style.plan(ax, plan.brief, margin=0.6)
     numbers: dict[tuple[float, float], list[int]] = {}
     for shot in plan.shots:
         if shot.x is not None and shot.y is not None:
             numbers.setdefault((shot.x, shot.y), []).append(shot.number)
     ax.plot(*np.array(list(numbers)).reshape(-1, 2).T, "o", color=style.WATER, markersize=4, zorder=6, linestyle="none",
             clip_on=False)
-    style.label_apart(ax, [(x, y, ", ".join(map(str, here))) for (x, y), here in numbers.items()])
     away = "" if any(shot.x is not None for shot in plan.shots[:1]) else "; 1 is the benchmark, where you have it"
-    return style.titled(ax, "Where does the staff go?", f"numbers in the order of reading{away}",
-                        f"{len(plan.shots)} readings at {len(numbers)} places, numbered in the order of reading{away}.")
+    style.titled(ax, "Where does the staff go?", f"numbers in the order of reading{away}",
+                 f"{len(plan.shots)} readings at {len(numbers)} places, numbered in the order of reading{away}.")
+    beside(ax, [(x, y, ", ".join(map(str, here)), 4.0) for (x, y), here in numbers.items()], lambda: spans(ax, [*numbers], 2.0))
+    return ax

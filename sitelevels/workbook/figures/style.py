@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from functools import cache
+from typing import Any
 
 import numpy as np
 import shapely
@@ -13,17 +14,18 @@ from matplotlib.contour import ContourSet
 from matplotlib.figure import Figure
 from matplotlib.patches import PathPatch
 from matplotlib.path import Path
-from matplotlib.text import Text
-from matplotlib.transforms import Bbox
+from matplotlib.text import Annotation, Text
 from numpy.typing import NDArray
 
 from ...design.brief import Brief, Wall
+from ...wording import word_times
 
 INK, EARTH, WATER = "#22303a", "#8a5a2b", "#1f7a78"
 WALL, SLAB, BED, SUB_BASE = "#d9b9a3", "#9aa3a8", "#d8cfae", "#c7b299"
 MET, TOO_CLOSE, NOT_MET = "#2f6f4f", "#b7791f", "#a3282f"
 LAYERS = (SLAB, BED, SUB_BASE)
 TEXT = 9  # pt on A4
+THICK = 0.22  # m: walls in plan
 NO_GLYPH = "□"  # stands for a sign that the letters lack
 BACKED = {"boxstyle": "square,pad=0.08", "facecolor": "white", "edgecolor": "none", "alpha": 0.85}
 
@@ -33,22 +35,20 @@ Floats = NDArray[np.float64]
 def plain_text(drawn: Artist) -> None:
     """Show names as they are written: a dollar sign starts no formula. Numbers at the ticks need no looking through."""
     for part in drawn.axes if isinstance(drawn, Figure) else [drawn]:
-        texts = [*part.get_children(), *([part.xaxis.label, part.yaxis.label] if isinstance(part, Axes) else [])]
-        for text in texts:
+        for text in (*part.get_children(), *([part.xaxis.label, part.yaxis.label] if isinstance(part, Axes) else [])):
             if isinstance(text, Text):
-                _plain(text)
+                plain(text)
     if isinstance(drawn, Figure):
         for text in drawn.texts:
-            _plain(text)
+            plain(text)
 
 
-def _plain(text: Text) -> None:
+def plain(text: Text) -> None:
+    """The same for one text."""
     text.set_parse_math(False)
     said = text.get_text()
     if not said.isascii() or not said.isprintable():
-        shown = "".join(sign if sign == "\n" or has_glyph(sign) else NO_GLYPH for sign in said)
-        if shown != said:
-            text.set_text(shown)
+        text.set_text("".join(sign if sign == "\n" or has_glyph(sign) else NO_GLYPH for sign in said))
 
 
 @cache
@@ -86,24 +86,64 @@ def titled(ax: Axes, title: str, under: str, sentence: str) -> Axes:
 
 
 def in_words(ax: Axes) -> str:
-    """What a picture shows, in one sentence made from the numbers drawn."""
+    """What the picture on `ax` shows, in one sentence made from the numbers drawn, with their units (m, mm, 1:N, m³).
+
+    Nothing is refused: axes that no picture was drawn on say "".
+    """
     return str(ax.get_label())
 
 
-def plan_axes(ax: Axes, brief: Brief, margin: float = 0.5) -> None:
-    """Equal scales in m, room for the wall, the outline of the area and its walls."""
-    x_min, y_min, x_max, y_max = brief.area.bounds
-    for wall in brief.walls:
-        x_min, x_max = min(x_min, wall.first[0], wall.second[0]), max(x_max, wall.first[0], wall.second[0])
-        y_min, y_max = min(y_min, wall.first[1], wall.second[1]), max(y_max, wall.first[1], wall.second[1])
+def too_tall(ax: Axes, title: str, *, each: float = 1.0) -> str:
+    """How many times too tall heights are drawn, in words; heights count `each` to the m, distances across are in m.
+
+    The room that the title takes decides it, so the title is set first.
+    """
+    titled(ax, title, "heights", "")
+    figure = ax.figure
+    engine = figure.get_layout_engine() if isinstance(figure, Figure) else None
+    if engine is not None and isinstance(figure, Figure):
+        engine.execute(figure)
+    frame = ax.get_window_extent()
+    across, up = abs(float(np.diff(ax.get_xlim())[0])) / frame.width, abs(float(np.diff(ax.get_ylim())[0])) / frame.height
+    return f"heights drawn about {word_times(each * across / up)} times too tall"
+
+
+def name_axes(ax: Axes, across: str, up: str) -> None:
+    """What stands along the two axes, with its unit."""
+    ax.set_xlabel(across, fontsize=TEXT, color=INK)
+    ax.set_ylabel(up, fontsize=TEXT, color=INK)
+
+
+def note(ax: Axes, words: str, at: tuple[Any, Any], by: tuple[float, float] = (0, 0), *, backed: bool = True,
+         **more: Any) -> Annotation:
+    """Words so many points from a place, on a pale ground unless told."""
+    more = {"color": INK, "zorder": 6, "bbox": BACKED if backed else None, **more}
+    return ax.annotate(words, at, xytext=by, textcoords="offset points", fontsize=TEXT, **more)
+
+
+def arrow(ax: Axes, tail: tuple[Any, Any], head: tuple[Any, Any], *, colour: str = WATER, ends: str = "-|>",
+          thick: float = 1.8, zorder: float = 5) -> None:
+    """An arrow from place to place, exactly so long; `ends` is <-> for a dimension."""
+    ax.annotate("", head, xytext=tail, zorder=zorder, annotation_clip=False,
+                arrowprops={"arrowstyle": ends, "color": colour, "linewidth": thick, "shrinkA": 0, "shrinkB": 0})
+
+
+def plan(ax: Axes | None, brief: Brief, size: tuple[float, float] = (7.6, 5.4), margin: float = 0.5) -> Axes:
+    """The axes given, or those of a new figure, as a plan at the left of its room, where long titles find theirs.
+
+    Equal scales in m, `margin` m beside the paving for the wall, the outline of the area and its walls.
+    """
+    ax = axes(ax, size)
+    x_min, y_min, x_max, y_max = shapely.MultiPoint(
+        [*brief.area.exterior.coords, *(end for wall in brief.walls for end in (wall.first, wall.second))]).bounds
     ax.set_xlim(x_min - margin, x_max + margin)
     ax.set_ylim(y_max + margin, y_min - margin)  # the wall stands at the top of the sheet, as one sees it from the yard
-    ax.set_aspect("equal")
-    ax.set_xlabel("along, m" if len(brief.walls) == 1 else "x, m", fontsize=TEXT, color=INK)
-    ax.set_ylabel("out from the wall, m" if len(brief.walls) == 1 else "y, m", fontsize=TEXT, color=INK)
+    ax.set_aspect("equal", anchor="W")
+    name_axes(ax, *(("along, m", "out from the wall, m") if len(brief.walls) == 1 else ("x, m", "y, m")))
     ax.add_patch(PathPatch(area_path(brief.area), fill=False, edgecolor=INK, linewidth=1.4, zorder=3))
     for wall in brief.walls:
-        draw_wall(ax, brief, wall)
+        _wall(ax, brief, wall)
+    return ax
 
 
 def area_path(area: shapely.Polygon) -> Path:
@@ -112,57 +152,25 @@ def area_path(area: shapely.Polygon) -> Path:
     return Path.make_compound_path(*(Path(ring, closed=True) for ring in rings))
 
 
-def draw_wall(ax: Axes, brief: Brief, wall: Wall, thickness: float = 0.22) -> None:
+def _wall(ax: Axes, brief: Brief, wall: Wall) -> None:
     """A wall in plan, hatched, on the side away from the paving."""
-    out = np.array(brief.outward(wall))
+    out = THICK * np.array(brief.outward(wall))
     first, second = np.array(wall.first), np.array(wall.second)
-    corners = np.array([first, second, second - thickness * out, first - thickness * out])
-    ax.fill(*corners.T, facecolor=WALL, edgecolor=INK, hatch="///", linewidth=0.8, zorder=4)
-    middle = (first + second) / 2 - 1.9 * thickness * out
-    angle = np.degrees(np.arctan2(-wall.direction[1], wall.direction[0]))  # y is drawn downwards
-    angle = (angle + 90) % 180 - 90
+    ax.fill(*np.array([first, second, second - out, first - out]).T, facecolor=WALL, edgecolor=INK, hatch="///", linewidth=0.8,
+            zorder=4)
+    middle = (first + second) / 2 - 1.9 * out
+    angle = (np.degrees(np.arctan2(-wall.direction[1], wall.direction[0])) + 90) % 180 - 90  # y is drawn downwards
     ax.text(float(middle[0]), float(middle[1]), wall.name, ha="center", va="center", fontsize=TEXT, color=INK, rotation=angle)
 
 
-SIDES = ((1, -1), (1, 1), (-1, -1), (-1, 1), (0, -2.4), (0, 2.4), (1, -4.5), (-1, -4.5), (1, 4.5), (-1, 4.5), (0, 8.5), (1, 8.5),
-         (-1, 8.5), (0, -8.5))  # of a place, in shares of 4 and 3 points: where its words may stand
+def round_steps(low: float, high: float, *, least: float, most: int) -> Floats:
+    """Round numbers from the one at or above `low` to the one at or below `high`, at most about `most` of them.
 
-
-def label_apart(ax: Axes, labels: Sequence[tuple[float, float, str]]) -> None:
-    """Words beside places (x, y), each on the first side where they lie on no other words and inside the picture."""
-    figure = ax.figure
-    if isinstance(figure, Figure):
-        plain_text(figure)
-        figure.draw_without_rendering()  # only then is it settled where places lie
-    frame = ax.get_window_extent()
-    taken: list[Bbox] = []
-    for x, y, words in labels:
-        for right, up in SIDES:
-            text = ax.annotate(words, (x, y), xytext=(4 * right, 3 * up), textcoords="offset points", fontsize=TEXT, color=INK,
-                               ha={1: "left", -1: "right", 0: "center"}[right], va="bottom" if up > 0 else "top", zorder=7,
-                               bbox=BACKED, parse_math=False)
-            box = text.get_window_extent()
-            if not any(box.overlaps(other) for other in taken) and frame.x0 <= box.x0 and box.x1 <= frame.x1:
-                break
-            if (right, up) != SIDES[-1]:
-                text.remove()
-        taken.append(box)
-
-
-def contour_steps(low: float, high: float, *, most: int = 11) -> Floats:
-    """Round contour levels in m between two levels, at most about `most` of them."""
-    for step in (0.005, 0.01, 0.02, 0.05, 0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0):
-        if (high - low) / step <= most:
-            break
-    return np.arange(np.ceil(low / step - 1e-9), np.floor(high / step + 1e-9) + 1) * step
-
-
-def volume_steps(low: float, high: float, *, most: int = 8) -> Floats:
-    """Round volumes in m³ between two, at most about `most` of them."""
-    step = 0.1
-    while (high - low) / step > most:
-        step *= 2.5 if str(step).startswith("2") else 2
-    return np.arange(np.ceil(low / step), np.floor(high / step) + 1) * step
+    They lie 1, 2 or 5 times a power of ten apart, `least` at the least.
+    """
+    step = next(step for power in range(-3, 13) for step in (10.0**power, 2 * 10.0**power, 5 * 10.0**power)
+                if step > least - 1e-9 and (high - low) / step <= most)
+    return np.asarray(np.arange(np.ceil(low / step - 1e-9), np.floor(high / step + 1e-9) + 1) * step)
 
 
 def label_contours(ax: Axes, lines: ContourSet, area: shapely.Polygon, words: Callable[[float], str]) -> None:

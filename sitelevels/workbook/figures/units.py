@@ -12,16 +12,19 @@ from ...wording import word_mm
 from ...works.offcuts import STRAIGHT, Piece
 from ...works.units import UnitLayout
 from . import style
+from .labels import beside
 
 WHOLE, CUT = "#f4f5f5", "#c3cacd"
 NAMED = 5  # sizes written on the picture, and slivers named
 
 
 def units(layout: UnitLayout, *, ax: Axes | None = None, brief: Brief | None = None) -> Axes:
-    """Whole units plain, cut ones shaded and hatched, slivers with a heavy outline; the sizes of some, and the start."""
-    ax = style.axes(ax, (7.6, 5.8))
+    """Whole units plain, cut ones shaded and hatched, slivers with a heavy outline; the sizes of some in mm, and the start.
+
+    `layout` is what `lay_out_units` gives; walls are those of `brief`, where it is given. Nothing is refused.
+    """
     x_min, y_min, x_max, y_max = layout.area.bounds
-    style.plan_axes(ax, brief or Brief(layout.area), margin=max(0.5, 0.07 * max(x_max - x_min, y_max - y_min)))  # room for words
+    ax = style.plan(ax, brief or Brief(layout.area), (7.6, 5.8), max(0.5, 0.07 * max(x_max - x_min, y_max - y_min)))
     cut = [piece for piece in layout.pieces if piece.kind == "cut"]
     slivers = [piece for piece in cut if piece.sliver]
     slanting = min(abs(part) for part in layout.along) > 0.4  # a hatch at 45° would be taken for joints
@@ -42,11 +45,12 @@ def units(layout: UnitLayout, *, ax: Axes | None = None, brief: Brief | None = N
     named += [(*_middle(piece), _size(piece)) for piece in _some([piece for piece in cut if not piece.sliver], layout.start)]
     for x, y, _ in named:
         ax.plot(x, y, ".", markersize=5, color=style.INK, zorder=6)
-    style.label_apart(ax, [(*layout.start, "start"), *named])
     under = (f"{layout.whole} whole (plain), {layout.cut} cut (hatched)"
              f"{f', {layout.slivers} of them slivers (heavy)' if layout.slivers else ', no slivers'}; sizes in mm; "
              f"order {layout.order} units")
-    return style.titled(ax, "Where to start, and what is cut?", under, f"{_laid(layout)} {layout.sentence()}")
+    style.titled(ax, "Where to start, and what is cut?", under, f"{_laid(layout)} {layout.sentence()}")
+    beside(ax, [(x, y, words, 4.0) for x, y, words in ((*layout.start, "start"), *named)])
+    return ax
 
 
 def _laid(layout: UnitLayout) -> str:

@@ -17,8 +17,8 @@ from ...surface.basin import Basin
 from ...surface.ponding import Ponding
 from ...wording import word_area, word_chance, word_mm, word_number, word_place, word_share
 from . import style
-from .earth import JOINED
-from .labels import beside, in_walls, label_lines, plan_of, say, spans
+from .earth import JOINED, mesh_of
+from .labels import beside, in_walls, label_lines, say, spans
 
 DEEP = LinearSegmentedColormap.from_list("deep", ["#d9eeed", "#5fa9a7"])
 SHOWN = 5  # basins whose depth and way out are drawn
@@ -27,13 +27,16 @@ CELLS = 50  # of the map of chances along the longer side
 
 
 def puddles(pond: Ponding, *, brief: Brief, ax: Axes | None = None) -> Axes:
-    """Where water stands, darker where deeper, with its depth at the deepest; arrows along the way by which it would run over."""
-    ax = plan_of(ax, brief)
+    """Where water stands, darker where deeper, with its depth in mm; arrows along the way by which it would run over.
+
+    `pond` is what `ponding` gives; outline and walls are those of `brief`. Nothing is refused.
+    """
+    ax = style.plan(ax, brief)
     title = "Where would rain stand?"
     if not pond.basins:
         say(ax, brief.area, "no water stands:\nall rain can run off")
         return style.titled(ax, title, "no hollow was found between the spots", pond.sentence())
-    steps = fine_steps(0.0, pond.depth)
+    steps = style.round_steps(0.0, pond.depth, least=0.001, most=6)
     mesh, depth = mesh_of(*pond.wet)
     ends = np.append(steps, 2 * steps[-1] - steps[-2]) if len(steps) > 1 else np.array([0.0, FILM])
     ax.tricontourf(mesh, depth, levels=ends, cmap=DEEP, vmin=0.0, vmax=float(ends[-1]), zorder=1)
@@ -76,8 +79,7 @@ def _run_over(ax: Axes, path: style.Floats, reach: float) -> None:
     ax.plot(*path.T, color=style.WATER, linewidth=1.8, zorder=5, clip_on=False)
     back = max(along[-1] - reach, 0.0)
     start = (float(np.interp(back, along, path[:, 0])), float(np.interp(back, along, path[:, 1])))
-    ax.annotate("", (float(path[-1, 0]), float(path[-1, 1])), xytext=start, zorder=6, annotation_clip=False,
-                arrowprops={"arrowstyle": "-|>", "color": style.WATER, "linewidth": 1.8, "shrinkA": 0, "shrinkB": 0})
+    style.arrow(ax, start, (float(path[-1, 0]), float(path[-1, 1])), zorder=6)
 
 
 def _dots(path: style.Floats) -> style.Floats:
@@ -99,15 +101,16 @@ def _least(word: Callable[[float], str], value: float, shown: float, least: floa
 
 
 def puddle_chance(water: StandingWater, *, brief: Brief, depth: float = 0.003, ax: Axes | None = None) -> Axes:
-    """The chance, by the errors of the readings, that water stands deeper than `depth` m, one of DEPTHS: at 5, 50 and 95%.
+    """The chance, by the errors of the readings, that water stands deeper than `depth` m, one of DEPTHS: at 5, 50 and 95 %.
 
-    Raises SurveyError for another depth, and where errors are not counted.
+    `water` is what `standing_water` gives; outline and walls are those of `brief`. Raises SurveyError for another depth, and
+    where errors are not counted.
     """
     if depth not in DEPTHS:
         raise SurveyError(f"the depth is {depth!r}", rule=f"It must be one of {', '.join(map(word_mm, DEPTHS))}, in m.")
     if water.again is None:
         raise SurveyError("errors are not counted", remedy="Give the covariance of the levels.")
-    ax = plan_of(ax, brief)
+    ax = style.plan(ax, brief)
     mesh = _map(water.ponding, brief.area)
     chance = np.asarray(water.again.chance(mesh.x, mesh.y, depth))
     best = int(np.lexsort((water.ponding.depth_at(mesh.x, mesh.y), chance))[-1])  # of the likeliest the deepest
@@ -149,20 +152,3 @@ def _map(pond: Ponding, area: shapely.Polygon) -> Triangulation:
     mesh = Triangulation(*(places - middle).T)
     mesh.set_mask(~shapely.contains_xy(area, *places[mesh.triangles].mean(axis=1).T))
     return Triangulation(places[:, 0], places[:, 1], mesh.get_masked_triangles())
-
-
-def mesh_of(corners: style.Floats, value: style.Floats) -> tuple[Triangulation, style.Floats]:
-    """Triangles (k, 3, 2) with a value at each corner (k, 3), joined where place and value agree, so that contours run on."""
-    every = np.column_stack([corners.reshape(-1, 2), value.reshape(-1)])
-    nodes, number = np.unique(np.rint(every / JOINED), axis=0, return_inverse=True)
-    triangles, places = number.reshape(-1, 3), nodes * JOINED
-    one, two = (places[triangles[:, corner], :2] - places[triangles[:, 0], :2] for corner in (1, 2))
-    triangles = triangles[np.abs(one[:, 0] * two[:, 1] - one[:, 1] * two[:, 0]) > 1e-9]
-    return Triangulation(places[:, 0], places[:, 1], triangles), places[:, 2]
-
-
-def fine_steps(low: float, high: float, *, most: int = 6) -> style.Floats:
-    """Round depths or thicknesses in m from the one at or above `low` to the one at or below `high`, about `most` of them."""
-    step = next(step for power in range(-3, 13) for step in (10.0**power, 2 * 10.0**power, 5 * 10.0**power)
-                if (high - low) / step <= most)
-    return np.asarray(np.arange(np.ceil(low / step - 1e-9), np.floor(high / step + 1e-9) + 1) * step)

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import io
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from html import escape
 from pathlib import Path
 from typing import Any, ClassVar
+from urllib.parse import quote
 
 import ipywidgets as widgets
 import numpy as np
@@ -19,14 +20,17 @@ from matplotlib.image import imsave
 from traitlets import Float, validate
 
 from ...errors import SurveyError
+from ...survey.cells import number_of
 from ...wording import word_number
 from ..figures import style
 from ..job import DEMONSTRATIONS, Job
 from .grid import Quiet
 from .terms import Terms
 
-GOOD, BAD = f"var(--jp-success-color1, {style.MET})", f"var(--jp-error-color1, {style.NOT_MET})"  # readable in a dark theme too
-CLOSE = f"var(--jp-warn-color0, {style.TOO_CLOSE})"
+# Of the theme, and mixed with the colour of its text: alone they are too faint on white to be read by all.
+GOOD, BAD, CLOSE = (f"color-mix(in srgb, var(--jp-{name}, {else_}) {share}%, var(--jp-content-font-color0, #000))"
+                    for name, else_, share in (("success-color1", style.MET, 75), ("error-color1", style.NOT_MET, 85),
+                                               ("warn-color0", style.TOO_CLOSE, 75)))
 _MOST = 40  # sentences at once
 WIDE = widgets.Layout(width="auto", min_width="22em")
 
@@ -40,11 +44,11 @@ class Form(widgets.VBox):  # type: ignore[misc]
 
     terms: ClassVar[tuple[str, ...]] = ("level", "reading", "HPC", "rise", "fall")
     _saved: ClassVar[dict[Path, Job]] = {}
-    _asked: Terms | None = None
+    _foot: tuple[widgets.Widget, ...] = ()
 
     def __init__(self, job: Job | None) -> None:
         super().__init__()
-        self._asked = Terms(self.terms) if self.terms else None
+        self._foot = (*([Terms(self.terms)] if self.terms else []), Quiet())  # one of each: making them takes the browser long
         self._folder = job.folder.resolve() if job else None
         if job and self._folder and not self._newer(job):
             self._saved[self._folder] = job
@@ -53,8 +57,7 @@ class Form(widgets.VBox):  # type: ignore[misc]
     @validate("children")
     def _with_foot(self, proposal: dict[str, Any]) -> tuple[widgets.Widget, ...]:
         """Whatever a form holds, its words can be asked for at its foot, and its keys stay in it."""
-        held = [child for child in proposal["value"] if not isinstance(child, (Quiet, Terms))]
-        return (*held, *([self._asked] if self._asked else []), Quiet())
+        return (*(child for child in proposal["value"] if not isinstance(child, (Quiet, Terms))), *self._foot)
 
     def _newer(self, job: Job) -> bool:
         """Whether a form of this notebook saved what is on the disk now, and `job` was opened before that."""
@@ -82,12 +85,12 @@ class Form(widgets.VBox):  # type: ignore[misc]
 
     def refuse(self, problems: tuple[str, ...]) -> None:
         """Show what is wrong, a line each."""
-        self.message.value = f"<ul role='alert' style='color:{BAD}'>{_lines(problems)}</ul>"
+        self.message.value = f"<ul role='alert' style='color:{BAD}'>{listed(_few(problems))}</ul>"
 
     def question(self, doubts: tuple[str, ...]) -> None:
         """Show what is possible but doubtful, a line each."""
         bar = f"border-left:4px solid var(--jp-warn-color1, {style.NOT_MET})"
-        self.message.value = f"<ul role='alert' style='{bar}'>{_lines(doubts)}</ul>"
+        self.message.value = f"<ul role='alert' style='{bar}'>{listed(_few(doubts))}</ul>"
 
     def say(self, sentence: str) -> None:
         """Show that something went well."""
@@ -111,14 +114,17 @@ class Form(widgets.VBox):  # type: ignore[misc]
         self.say(said)
         return True
 
+    def change_brief(self, changed: Callable[[], str], said: str = "Saved. Choose Run, then Run All Cells.") -> bool:
+        """Save the text of the brief that `changed` makes, and say so; what it refuses is shown."""
+        text = self.attempt(changed)
+        return text is not None and self.save(said, brief_text=text)
+
 
 def _typed(text: str, field: Number) -> float:
     """What is typed, a comma being a point; not a number where it is none, and the text is kept."""
     field.typed = text
-    try:
-        return float(text.strip().replace(",", ".").replace("−", "-"))
-    except ValueError:
-        return math.nan
+    number = number_of(text.strip())
+    return number if number is not None and math.isfinite(number) else math.nan
 
 
 class Number(widgets.Text):  # type: ignore[misc]
@@ -131,12 +137,46 @@ class Number(widgets.Text):  # type: ignore[misc]
     def __init__(self, value: float, **more: Any) -> None:
         super().__init__(value=value, continuous_update=False, **more)
 
+    @property
+    def number(self) -> float:
+        """The number typed, in the unit that the field names. Raises SurveyError where it is none."""
+        if not math.isfinite(self.value):
+            typed = self.typed if math.isnan(self.value) else self.value
+            raise SurveyError(f"{typed!r} in the field {self.description!r} is not a number",
+                              rule="It is written with digits and one point or comma, without its unit.")
+        return float(self.value)
 
-def _lines(sentences: tuple[str, ...]) -> str:
-    """Sentences as a list, cut where nobody would read on."""
+
+def wide(width: str, about: str = "initial") -> dict[str, Any]:
+    """How wide a control is, never wider than the page, and how wide the words before it."""
+    return {"layout": widgets.Layout(width=width, max_width="99%"), "style": {"description_width": about}}
+
+
+def heed(act: Callable[[], Any], *controls: widgets.Widget) -> None:
+    """Act whenever one of the controls is changed."""
+    for control in controls:
+        control.observe(lambda _: act(), "value")
+
+
+def listed(sentences: Iterable[str]) -> str:
+    """Sentences as the lines of a list."""
+    return "".join(f"<li>{escape(one)}</li>" for one in sentences)
+
+
+def _few(sentences: tuple[str, ...]) -> list[str]:
+    """The sentences, cut where nobody would read on."""
     more = len(sentences) - _MOST
-    shown = [*sentences[:_MOST], *([f"{more} more like these."] if more > 0 else [])]
-    return "".join(f"<li>{escape(sentence)}</li>" for sentence in shown)
+    return [*sentences[:_MOST], *([f"{more} more like these."] if more > 0 else [])]
+
+
+def paragraphs(sentences: Iterable[str]) -> str:
+    """Sentences as paragraphs."""
+    return "".join(f"<p>{escape(one)}</p>" for one in sentences)
+
+
+def link(place: str, words: str) -> str:
+    """A link to a file below the folder of the workbook, beside which the notebooks lie."""
+    return f"<a href='../{quote(place)}' target='_blank'>{escape(words)}</a>"
 
 
 def button(words: str, act: Callable[[], Any]) -> widgets.Button:

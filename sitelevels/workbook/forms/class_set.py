@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from html import escape
 from pathlib import Path
-from urllib.parse import quote
 
 import ipywidgets as widgets
 
@@ -12,11 +11,9 @@ from ...errors import whole
 from ...teaching.practice import DIFFICULTIES, KINDS, SLIP_CHOICES
 from ..class_set import CLASS_FILES, LAST_SEED, MOST_LEARNERS, save_class_set
 from ..folders import data_folder
-from .base import Form, Number, button, row
+from .base import Form, Number, button, link, row, wide
 
 FOLDER = "class-set"  # beside the jobs
-_NAMES = {"description_width": "9em"}
-_NARROW = widgets.Layout(width="18em")
 
 
 class ClassSetForm(Form):
@@ -26,14 +23,14 @@ class ClassSetForm(Form):
 
     def __init__(self) -> None:
         super().__init__(None)
-        self.seed = Number(1, description="Seed", style=_NAMES, layout=_NARROW)
-        self.learners = Number(12, description="Learners", style=_NAMES, layout=_NARROW)
+        self.seed = Number(1, description="Seed", **wide("18em", "9em"))
+        self.learners = Number(12, description="Learners", **wide("18em", "9em"))
         self.kinds = widgets.SelectMultiple(options=[*KINDS], value=["change points"], rows=len(KINDS),
-                                            description="Kinds, in turn", style=_NAMES, layout=_NARROW)
-        self.difficulty = widgets.Dropdown(options=[*DIFFICULTIES], value="usual", description="Difficulty", style=_NAMES,
-                                           layout=_NARROW)
-        self.slip = widgets.Dropdown(options=["none", *SLIP_CHOICES], value="none", description="Planted slip", style=_NAMES,
-                                     layout=_NARROW)
+                                            description="Kinds, in turn", **wide("18em", "9em"))
+        self.difficulty = widgets.Dropdown(options=[*DIFFICULTIES], value="usual", description="Difficulty",
+                                           **wide("18em", "9em"))
+        self.slip = widgets.Dropdown(options=["none", *SLIP_CHOICES], value="none", description="Planted slip",
+                                     **wide("25em", "9em"))
         told = "".join(f"<li><b>{escape(kind)}</b>: {escape(said)}</li>" for kind, said in KINDS.items())
         several = f"<div style='line-height:1.4'>Several kinds: hold Ctrl or Shift; they take turns.<ul>{told}</ul></div>"
         kinds = widgets.HTML(several, layout=widgets.Layout(flex="1 1 20em", min_width="0"))
@@ -47,8 +44,7 @@ class ClassSetForm(Form):
             return
         said, folder = ", ".join(CLASS_FILES[:-1]), f"data/{FOLDER}/{place.name}"
         self.say(f"Written into {folder}: {said} and {CLASS_FILES[-1]}. The same seed and choices write the same again.")
-        links = " · ".join(f"<a href='../{folder}/{quote(name)}' target='_blank'>{name}</a>" for name in CLASS_FILES)
-        self.message.value += f"<p>{links}</p>"
+        self.message.value += f"<p>{' · '.join(link(f'{folder}/{name}', name) for name in CLASS_FILES)}</p>"
 
     def _write(self) -> Path:
         seed = whole(_typed(self.seed), "the seed", 0, LAST_SEED)

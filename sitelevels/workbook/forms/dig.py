@@ -4,20 +4,18 @@ from __future__ import annotations
 
 import math
 from html import escape
-from urllib.parse import quote
 
 import ipywidgets as widgets
 
 from ...design.brief_file import toml, with_value
 from ...errors import SurveyError
+from ...survey.cells import number_of
 from ...survey.faults import LONGEST_READING
 from ...wording import html_table, word_level, word_mm
 from ...works.setout import PegTable
 from ..job import DEMONSTRATIONS, Job
 from ..sheet import save_sheet
-from .base import Form, Number, button, row, scrolled
-
-_NAMES = {"description_width": "initial"}
+from .base import Form, Number, button, heed, link, row, scrolled, wide
 
 
 class DigForm(Form):
@@ -29,24 +27,20 @@ class DigForm(Form):
     def __init__(self, job: Job) -> None:
         super().__init__(job)
         told = job.told.get("setting_out", {}).get("backsight_m", 0.0)
-        self.backsight = Number(told, description="Today's reading on the benchmark, m", style=_NAMES,
-                                layout=widgets.Layout(width="30em"))
+        self.backsight = Number(told, description="Today's reading on the benchmark, m", **wide("30em"))
         self.peg, self.reading = (
-            widgets.Text(description=said, placeholder=like, style=_NAMES, layout=widgets.Layout(width="25em"),
-                         continuous_update=False)
-            for said, like in (("After a move: a peg that is set", "C1"), ("reads, m", "1.345")))
-        self.surface = widgets.Dropdown(description="on", options=["finished", "formation"], style=_NAMES,
-                                        layout=widgets.Layout(width="16em"))
+            widgets.Text(description=said, placeholder=like, continuous_update=False, **wide(width))
+            for said, like, width in (("After a move: a peg that is set", "C1", "25em"), ("reads, m", "1.345", "14em")))
+        self.surface = widgets.Dropdown(description="on", options=["finished", "formation"], **wide("16em"))
         self.shown = widgets.HTML()
         self.children = [row(self.backsight, button("Write the sheet", self.write)), row(self.peg, self.surface, self.reading),
                          self.message, self.shown]
-        for field in (self.backsight, self.peg, self.surface, self.reading):
-            field.observe(lambda _: self.follow(), "value")
+        heed(self.follow, self.backsight, self.peg, self.surface, self.reading)
         self.follow()
 
     def pegs(self) -> PegTable:
         """The peg table for the reading typed."""
-        if math.isnan(self.backsight.value):
+        if not math.isfinite(self.backsight.value):
             raise SurveyError(f"today's reading is {self.backsight.typed!r}", rule="It is a number in m.")
         if self.backsight.value == 0:
             raise SurveyError(f"today's reading on {self.needed().benchmark} is not typed yet",
@@ -61,11 +55,10 @@ class DigForm(Form):
 
     def _read(self) -> float:
         """The reading on the peg that is already set."""
-        try:
-            return float(self.reading.value.replace(",", "."))
-        except ValueError:
-            raise SurveyError(f"the reading on peg {self.peg.value} is {self.reading.value!r}",
-                              rule="It is a number in m.") from None
+        number = number_of(self.reading.value.strip())
+        if number is None:
+            raise SurveyError(f"the reading on peg {self.peg.value} is {self.reading.value!r}", rule="It is a number in m.")
+        return number
 
     def follow(self) -> None:
         """Show the peg table."""
@@ -92,8 +85,7 @@ class DigForm(Form):
         job = self.needed()
         if job.folder.name not in DEMONSTRATIONS:
             reading = toml(float(self.backsight.value))
-            text = self.attempt(lambda: with_value(job.brief_text, "setting_out", 1, "backsight_m", reading))
-            if text is None or not self.save("", brief_text=text):
+            if not self.change_brief(lambda: with_value(job.brief_text, "setting_out", 1, "backsight_m", reading), ""):
                 return
         folder = self.attempt(lambda: save_sheet(self.needed(), backsight=self.backsight.value))
         if folder is not None:
@@ -101,9 +93,8 @@ class DigForm(Form):
             warning = f" Mind: {failed} demand(s) are NOT met by this surface." if failed else ""
             bad = (*((pegs.doubt,) if pegs.doubt else ()), *(f"Not worked out: {fault}" for fault in outdoor.faults))
             self.say(f"Written: data/{job.folder.name}/sheet/sheet.pdf, to print, and the tables beside it.{warning}")
-            link = f"../data/{quote(job.folder.name)}/sheet/sheet.pdf"
             written = self.message.value
             if bad:
                 self.refuse(bad)
                 written += self.message.value
-            self.message.value = f"{written}<p><a href='{link}' target='_blank'>Open the sheet</a></p>"
+            self.message.value = f"{written}<p>{link(f'data/{job.folder.name}/sheet/sheet.pdf', 'Open the sheet')}</p>"

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 from html import escape
 from typing import Any
 
@@ -18,13 +16,13 @@ from ...teaching.marking import Marked, mark_book
 from ...teaching.worked import worked_steps
 from ...wording import html_table
 from ..answers import LEARNING, AnswerFile
-from .base import BAD, CLOSE, GOOD, Form, button, row, scrolled
+from .base import BAD, CLOSE, GOOD, Form, button, listed, row, scrolled
 from .grid import Grid
 from .learn import LearnerForm
 
-_WIDTHS = {"point": 5, "remarks": 11, "rise": 5, "fall": 5, "hpc": 5, "bs": 4, "is": 4, "fs": 4, "rl": 5}
+_WIDTHS = {"point": 5, "rise": 5, "fall": 5, "hpc": 5, "bs": 4, "is": 4, "fs": 4, "rl": 5}
+_STYLE = "<style>.jupyter-widget-Collapse-header { color: var(--jp-ui-font-color1) }</style>"  # its own grey is too faint
 _COLOURS = {"right": GOOD, "wrong": BAD}
-_LONGEST = 100_000  # signs that are pasted at once
 
 
 class ExerciseForm(Form):
@@ -74,9 +72,8 @@ class ExerciseForm(Form):
         given = [*exercise.given]
         if self.learner.without(exercise):
             given.append("There is no slip in it: this kind cannot have the one that was asked for.")
-        facts = "".join(f"<li>{escape(one)}</li>" for one in given)
-        self.told.value = (f"<div style='line-height:1.5'><p><b>{escape(exercise.title)}</b></p><p>{escape(exercise.task)}</p>"
-                           f"<ul>{facts}</ul></div>")
+        self.told.value = (f"{_STYLE}<div style='line-height:1.5'><p><b>{escape(exercise.title)}</b></p>"
+                           f"<p>{escape(exercise.task)}</p><ul>{listed(given)}</ul></div>")
         self._hide_answers()
         self._ask(exercise)
         self._fill()
@@ -114,7 +111,8 @@ class ExerciseForm(Form):
         self.grid.layout.display = "" if len(rows) else "none"
         with self.grid.hold_sync():
             self.grid.headings = [f"{name}, {unit}" if name in (*LENGTHS, *WORKED) else name for name in columns]
-            self.grid.widths = [_WIDTHS.get(name, 6) for name in columns]
+            longest = max(map(len, rows["remarks"]), default=0) if "remarks" in rows else 0  # given, and no cell can be widened
+            self.grid.widths = [max(11, longest * 3 // 5) if name == "remarks" else _WIDTHS.get(name, 6) for name in columns]
             self.grid.locked = [place for place, name in enumerate(columns) if name not in WORKED]
             self.grid.cells = rows[columns].to_numpy().tolist()
             self.grid.marks = []
@@ -128,13 +126,8 @@ class ExerciseForm(Form):
 
     def _typed_in_grid(self, content: dict[str, Any]) -> None:
         """One cell that was left changed, or a block pasted into it; what is given stays as it is."""
-        first, column, value, count = (content.get(name) for name in ("row", "column", "value", "count"))
-        self.grid.received = max(self.grid.received, count if isinstance(count, int) else 0)
         deep, columns = len(self._rows), self._columns
-        if not (isinstance(first, int) and isinstance(column, int) and isinstance(value, str) and 0 <= first < deep
-                and 0 <= column < len(columns) and len(value) <= _LONGEST):
-            raise SurveyError("a cell was typed that the page does not have", remedy="Choose Run, then Run All Cells.")
-        block = list(csv.reader(io.StringIO(value, newline=""), delimiter="\t")) if content.get("paste") else [[value]]
+        first, column, block = self.grid.heard(content, deep, len(columns))
         cells = [(first + down, column + along, cell.strip())
                  for down, line in enumerate(block) for along, cell in enumerate(line)]
         inside = [(at, place, cell) for at, place, cell in cells
@@ -187,9 +180,8 @@ class ExerciseForm(Form):
                 self.beside[mark.where].value = f"<span style='color:{colour};line-height:1.5'>{escape(said)}</span>"
         right, asked = found.score
         colour = GOOD if right == asked else BAD if found.slips else CLOSE
-        lines = "".join(f"<li>{escape(one)}</li>" for one in found.words)
         whole = f"<p role='status' style='color:{colour}'>{escape(found.sentence())}</p>"
-        self.marked.value = f"<div style='line-height:1.5'>{whole}<ul>{lines}</ul></div>"
+        self.marked.value = f"<div style='line-height:1.5'>{whole}<ul>{listed(found.words)}</ul></div>"
 
     def show_answers(self) -> None:
         """Show the page filled in and every step of the working; pressed again, hide them."""
@@ -208,7 +200,7 @@ class ExerciseForm(Form):
         if exercise.book is not None:
             ways.append(("Step by step, by rise and fall", worked_steps(exercise, method="rise and fall")))
         told = "".join(f"<details{'' if place else ' open'}><summary>{name}</summary><ol>"
-                       f"{''.join(f'<li>{escape(step)}</li>' for step in steps)}</ol></details>"
+                       f"{listed(steps)}</ol></details>"
                        for place, (name, steps) in enumerate(ways))
         units = {name: f"{name}, {exercise.unit}" for name in (*LENGTHS, *WORKED)}
         sheet = exercise.sheet(filled=True).rename(columns=units | {"point": "point or question"})

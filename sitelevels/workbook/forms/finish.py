@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from html import escape
 from typing import Any
@@ -12,14 +13,15 @@ from ...design.brief_file import toml, with_value
 from ...errors import SurveyError
 from ...wording import parse_fall
 from ..job import Job
-from .base import Form, Number, button, row
+from .base import Form, Number, button, heed, row, wide
 
 _WORDS = {"least_mm": "at least, mm", "most_mm": "at most, mm", "within_mm": "within, mm", "by_mm": "by, mm",
           "thickness_mm": "thick, mm", "tolerance_mm": "tolerance, mm", "drained_mm": "drained, mm", "lower_mm": "lower, mm",
           "higher_mm": "higher, mm", "channel": "channel", "least": "at least", "target": "aim for", "most": "at most"}
-
-
 OUTDOOR = tuple(f"brief.toml, [{part}" for part in ("taking_up", "units", "[post", "[hole", "rain", "soakaway"))
+
+
+_LINE = re.compile(r"brief\.toml cannot be read, line (\d+)")
 
 
 class BriefForm(Form):
@@ -46,16 +48,15 @@ class BriefForm(Form):
         number = key.endswith("_mm") and isinstance(value, (int, float)) and not isinstance(value, bool)
         kind: Any = Number if number else widgets.Text
         field = kind(value=value if number or isinstance(value, str) else str(value), description=_WORDS[key],
-                     style={"description_width": "6.5em"}, layout=widgets.Layout(width="15em"))
+                     **wide("17em", "8.5em"))
         self.fields[part, at, key] = field
         self.shown_at_first[part, at, key] = field.value
         return field
 
     def save_brief(self) -> None:
         """Write the changed numbers into brief.toml, if the brief still holds together."""
-        text = self.attempt(self._typed)
-        if text is not None and self.save("Saved. Move a slider below to see what it changes; save the surface before "
-                                          "you choose Run All Cells.", brief_text=text):
+        if self.change_brief(self._typed, "Saved. Move a slider below to see what it changes; save the surface before you "
+                             "choose Run All Cells."):
             self.shown_at_first = {key: field.value for key, field in self.fields.items()}
 
     def _typed(self) -> str:
@@ -64,9 +65,13 @@ class BriefForm(Form):
         text = job.brief_text
         for (part, number, key), field in self.fields.items():
             if field.value != self.shown_at_first[part, number, key]:
+                try:
+                    value: Any = field.number if isinstance(field, Number) else field.value
+                except SurveyError as error:
+                    raise error.at(f"brief.toml, [[{part}]] number {number}") from None
                 if not key.endswith("_mm"):
-                    parse_fall(field.value)
-                text = with_value(text, part, number, key, toml(field.value))
+                    parse_fall(value)
+                text = with_value(text, part, number, key, toml(value))
         if text != job.brief_text and can_reduce(job):
             replace(job, brief_text=text).brief  # noqa: B018 - refused now rather than when the notebook is run
         return text
@@ -82,14 +87,17 @@ class BriefTextForm(Form):
         super().__init__(job)
         self.text = widgets.Textarea(value=job.brief_text, continuous_update=False,
                                      layout=widgets.Layout(width="100%", height="24em"))
-        self.children = [self.text, row(button("Check", self.check), button("Save", self.save_text)), self.message]
-        self.text.observe(lambda _: self.check(), "value")
+        self.near = widgets.HTML()
+        self.children = [self.text, row(button("Check", self.check), button("Save", self.save_text)), self.message, self.near]
+        heed(self.check, self.text)
         self.check()
 
     def check(self) -> bool:
         """Say what is wrong with what is typed, or what it comes to."""
         job = replace(self.needed(), brief_text=self.text.value)
+        self.message.value = ""
         brief = self.attempt(lambda: job.brief)
+        self.near.value = self._near_the_fault()
         faults = () if brief is None else tuple(fault for fault in job.outdoor.faults if fault.startswith(OUTDOOR))
         if faults:
             self.refuse(faults)
@@ -97,6 +105,14 @@ class BriefTextForm(Form):
             saved = "" if self.text.value == self.needed().brief_text else " Not saved yet."
             self.say(f"The brief holds together: {brief.sentence()}{saved}")
         return brief is not None and not faults
+
+    def _near_the_fault(self) -> str:
+        """The line that the message names with those about it, numbered, for the box numbers none."""
+        named, lines = _LINE.search(self.message.value), self.text.value.splitlines()
+        at = int(named[1]) if named else 0
+        told = "".join(f"{number:4}  {escape(lines[number - 1])}{'  &lt;' if number == at else ''}\n"
+                       for number in range(max(at - 2, 1), min(at + 2, len(lines) + 1)))
+        return f"<pre style='line-height:1.3'>{told}</pre>" if named else ""
 
     def save_text(self) -> None:
         """Save what is typed if it can be read as a brief; the message says what is still wrong with it."""

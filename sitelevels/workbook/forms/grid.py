@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import csv
+import io
 from pathlib import Path
 from typing import Any
 
@@ -9,7 +11,10 @@ import anywidget
 import ipywidgets as widgets
 import traitlets
 
+from ...errors import SurveyError
+
 _HERE = Path(__file__).parent
+LONGEST = 100_000  # signs that are pasted at once
 
 
 class Grid(anywidget.AnyWidget):
@@ -35,6 +40,21 @@ class Grid(anywidget.AnyWidget):
 
     def __repr__(self) -> str:
         return f"Grid of {len(self.cells)} rows"
+
+    def heard(self, content: dict[str, Any], deep: int, wide: int) -> tuple[int, int, list[list[str]]]:
+        """The row and the column that a message of the browser is about, and the cells typed or pasted from there on.
+
+        Raises SurveyError where it begins outside so many rows and columns, or is too long to be typed or pasted by a person.
+        """
+        row, column, value, count = (content.get(name) for name in ("row", "column", "value", "count"))
+        self.received = max(self.received, count if isinstance(count, int) else 0)
+        if not (isinstance(row, int) and isinstance(column, int) and isinstance(value, str)
+                and 0 <= row < deep and 0 <= column < wide):
+            raise SurveyError("a cell was typed that the grid does not have", remedy="Choose Run, then Run All Cells.")
+        if len(value) > LONGEST:
+            raise SurveyError("the block is too long for the grid", remedy="Paste it into the box above or below the grid.")
+        block = csv.reader(io.StringIO(value, newline=""), delimiter="\t")
+        return row, column, [*block] if content.get("paste") else [[value]]
 
     def typed(self, row: int, column: int, value: str, *, paste: bool = False) -> None:
         """What a person does who types into a cell and leaves it, for scripts and tests."""

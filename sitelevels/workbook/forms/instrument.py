@@ -15,7 +15,7 @@ from ...survey.faults import LONGEST_READING
 from ...survey.instrument import PegSetup, repeat_readings, turn_test, two_peg_test
 from ...wording import word_level
 from ..job import Job
-from .base import Form, button, row
+from .base import Form, button, heed, row, wide
 
 _READ = "reading on A, m", "reading on B, m", "from the instrument to A, m", "from the instrument to B, m"
 _TURNED = "front towards the mark", "a quarter clockwise", "half round", "three quarters"
@@ -23,7 +23,7 @@ _FIELDS = {
     "pegs": ("Two pegs", [f"{which} set-up: {name}" for which in ("first", "second") for name in _READ]),
     "turn": ("A laser turned before one far mark",
              ["from the instrument to the mark, m", *(f"{way}: reading, m" for way in _TURNED)]),
-    "repeats": ("The same mark again and again", ["its readings, m, with spaces between"]),
+    "repeats": ("The same mark again and again", ["readings with spaces between, m"]),
 }
 _RESULTS: dict[str, Callable[..., Any]] = {
     "pegs": lambda *m: two_peg_test(PegSetup(*m[:4]), PegSetup(*m[4:])),
@@ -61,10 +61,9 @@ class InstrumentForm(Form):
             self.refuse((f"brief.toml, [instrument]: {', '.join(extra)} holds more figures than the test has.",))
 
     def _field(self, name: str, value: str, key: str) -> widgets.Text:
-        width, about = ("46em", "18em") if key == "repeats" else ("30em", "22em")
-        field = widgets.Text(value=value, description=name, continuous_update=False, style={"description_width": about},
-                             layout=widgets.Layout(width=width, max_width="100%"))
-        field.observe(lambda _: self.follow(key), "value")
+        field = widgets.Text(value=value, description=name, continuous_update=False,
+                             **wide("46em" if key == "repeats" else "30em", "22em"))
+        heed(lambda: self.follow(key), field)
         return field
 
     def numbers(self, key: str) -> list[float | None]:
@@ -109,8 +108,7 @@ class InstrumentForm(Form):
                                           remedy="Note your figures, choose Run, then Run All Cells, and type them again.")
                     text = with_value(text, "instrument", 1, key, f"[{', '.join(map(toml, typed + self.beyond[key]))}]")
             return text
-        text = self.attempt(changed)
-        if text is not None and self.save("Saved.", brief_text=text):
+        if self.change_brief(changed, "Saved."):
             written = [key for key in self.fields if self._typed(key) != self._loaded[key]]
             self._loaded.update({key: self._typed(key) for key in written})
             self._stored.update({key: self.needed().told["instrument"][key] for key in written})

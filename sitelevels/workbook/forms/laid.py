@@ -14,11 +14,10 @@ from ...errors import SurveyError
 from ...survey.reduction import ReducedLevels
 from ..as_built import PAVING
 from ..job import Job
-from .base import Form, button, row
+from .base import Form, button, row, wide
 from .survey import BookForm
 
-_HALF = widgets.Layout(width="26em", max_width="100%")
-_NAMES = {"description_width": "9em"}
+_HALF = wide("26em", "9em")
 
 
 class LaidBookForm(BookForm):
@@ -55,11 +54,11 @@ class JointsForm(Form):
         lines = "\n".join(": ".join(map(str, one)) for one in told.get("joints_mm", []))
         kind, by = told.get("paving", PAVING), told.get("measured_by", "rule")
         self.paving = widgets.Dropdown(options=list(LIPPING), value=kind if kind in LIPPING else PAVING, description="Paving",
-                                       style=_NAMES, layout=_HALF)
+                                       **_HALF)
         self.by = widgets.Dropdown(options=list(MEASURES), value=by if by in MEASURES else "rule", description="Measured with a",
-                                   style=_NAMES, layout=_HALF)
-        self.joints = widgets.Textarea(value=lines, continuous_update=False, description="Joint: mm", style=_NAMES,
-                                       placeholder="by the door: 1.5", layout=widgets.Layout(width="26em", height="7em"))
+                                   **_HALF)
+        self.joints = widgets.Textarea(value=lines, continuous_update=False, description="Joint: mm", rows=5,
+                                       placeholder="by the door: 1.5", **_HALF)
         self.shown = widgets.HTML()
         self.children = [row(self.paving, self.by), self.joints, button("Check and save", self.check), self.message, self.shown]
         self._loaded = (self.paving.value, self.by.value, self.joints.value)

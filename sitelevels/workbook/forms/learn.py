@@ -15,7 +15,7 @@ from ...teaching.lessons import Lesson, lesson
 from ...teaching.practice import DIFFICULTIES, SEEDS, SLIP_CHOICES, practice_book
 from ...wording import parse_fall, word_mm
 from ..answers import read_last, write_last
-from .base import BAD, GOOD, Form, button, row
+from .base import BAD, GOOD, Form, button, heed, listed, row, wide
 
 NO_SLIP = "none"
 _OVER = re.compile(r"(\S+) ?mm (?:over|in|on) (\S+) ?m")
@@ -30,14 +30,14 @@ class LearnerForm(Form):
 
     def __init__(self) -> None:
         super().__init__(None)
-        narrow = widgets.Layout(width="17em")
-        self.number = widgets.Text(value="1", description="My number", continuous_update=False, layout=narrow)
-        self.difficulty = widgets.Dropdown(options=list(DIFFICULTIES), value="usual", description="How hard", layout=narrow)
-        self.slips = widgets.Dropdown(options=[NO_SLIP, *SLIP_CHOICES], value=NO_SLIP, description="Slip", layout=narrow)
+        narrow = wide("18em", "6em")
+        self.number = widgets.Text(value="1", description="My number", continuous_update=False, **narrow)
+        self.difficulty = widgets.Dropdown(options=list(DIFFICULTIES), value="usual", description="How hard", **narrow)
+        self.slips = widgets.Dropdown(options=[NO_SLIP, *SLIP_CHOICES], value=NO_SLIP, description="Slip",
+                                      **wide("22em", "6em"))
         self.children = [row(self.number, self.difficulty, self.slips), self.message]
         self.attempt(self._as_last_time)
-        for control in (self.number, self.difficulty, self.slips):
-            control.observe(lambda _: self.attempt(self.choose), "value")
+        heed(lambda: self.attempt(self.choose), self.number, self.difficulty, self.slips)
 
     def choose(self) -> None:
         """Take what is typed and chosen, and tell the forms that follow."""
@@ -86,8 +86,7 @@ class PredictForm(Form):
         self._number = 0
         self._typed: dict[int, str] = {}  # what was typed for each number
         self.asked, self.shown = widgets.HTML(), widgets.HTML()
-        self.field = widgets.Text(continuous_update=False, style={"description_width": "initial"},
-                                  layout=widgets.Layout(width="20em"))
+        self.field = widgets.Text(continuous_update=False, **wide("20em"))
         self.children = [self.asked, row(self.field, button("Run it", self.run)), self.message, self.shown]
         learner.observe(lambda _: self.attempt(self.follow), "choice")
         self.attempt(self.follow)
@@ -147,6 +146,5 @@ def _compared(asked: Lesson, predicted: float) -> str:
     rows = [("You predicted", asked.word(predicted)), ("It comes out at", asked.word(asked.answer))]
     table = "".join(f"<tr><td style='padding-right:1.5em'>{name}</td><td><b>{escape(value)}</b></td></tr>"
                     for name, value in rows)
-    steps = "".join(f"<li>{escape(step)}</li>" for step in asked.working)
     return (f"<div style='line-height:1.5'><table>{table}</table><p role='status' style='color:{colour}'>{verdict}</p>"
-            f"<ul>{steps}</ul><p>{escape(asked.meaning)}</p></div>")
+            f"<ul>{listed(asked.working)}</ul><p>{escape(asked.meaning)}</p></div>")

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Iterable
 from dataclasses import replace
 from html import escape
 from typing import Any, ClassVar
@@ -17,10 +16,9 @@ from ...design.parts import LIST, NUMBERS, PLACE, SECTIONS, TEXT
 from ...errors import SurveyError
 from ...wording import html_table
 from ..job import Job
-from .base import Form, button, row, scrolled
+from .base import Form, button, heed, paragraphs, row, scrolled, wide
 
 Field = tuple[str, str, str, tuple[str, ...]]  # part, key, what it is called, the names it may have
-_NAMES = {"description_width": "15em"}
 EXAMPLES = {"thickness_mm": "110", "start": "C1", "roofs": '[[12, "C1"]]', "channel_mm": "100 x 75", "fall": "1:100",
             "pipe_fall": "1:80", "size_m": "1 x 1 x 1", "hole_seconds": "1500, 1700, 1800",
             "storms": "[[10, 12.7], [60, 24.8]]"}  # of what is typed
@@ -43,16 +41,15 @@ class PartsForm(Form):
         self.loaded = {key: field.value for key, field in self.fields.items()}
         self.shown = widgets.HTML()
         self.children = [*rows, button("Save", self.save_parts), self.message, self.shown]
-        for field in self.fields.values():
-            field.observe(lambda _: self.follow(), "value")
+        heed(self.follow, *self.fields.values())
         self.follow()
 
     def _field(self, part: str, key: str, said: str, names: tuple[str, ...]) -> widgets.Widget:
         value = self.needed().told.get(part, {}).get(key)
         told = "" if value is None else value if isinstance(value, str) else _typed_as(value)
         kind, more = (widgets.Combobox, {"options": names}) if names else (widgets.Text, {"placeholder": EXAMPLES.get(key, "")})
-        field = kind(value=told, description=said, style=_NAMES, continuous_update=False, layout=widgets.Layout(width="27em"),
-                     **more)
+        room = max(27, min(17 + len(told) // 2, 62))  # em: a list is as wide as it is long
+        field = kind(value=told, description=said, continuous_update=False, **wide(f"{room}em", "15em"), **more)
         self.fields[part, key] = field
         return field
 
@@ -134,14 +131,10 @@ def _as_toml(part: str, key: str, given: str) -> str:
 def _number(given: str) -> str:
     """A number with a point or a comma, else a text, as in brief.toml."""
     try:
-        number = float(given.replace(",", "."))
+        number = float(given.replace(",", ".") if given.isascii() and "_" not in given else "")
     except ValueError:
         return toml(given)
     return toml(number if math.isfinite(number) else given)
-
-
-def _sentences(said: Iterable[str]) -> str:
-    return "".join(f"<p>{escape(one)}</p>" for one in said)
 
 
 class MaterialsForm(PartsForm):
@@ -170,9 +163,9 @@ class MaterialsForm(PartsForm):
     def outcome(self, job: Job) -> str:
         """Dig, materials, units and posts."""
         dig, found, units, posts = map(job.outdoor.tried, ("dig", "materials", "units", "post_check"))
-        said = _sentences(part.sentence() for part in (dig, found) if part is not None)
-        table = "" if found is None else scrolled(html_table(found.words, words=True))
-        return said + table + _sentences(part.sentence() for part in (units, posts) if part is not None)
+        said = paragraphs(part.sentence() for part in (dig, found) if part is not None)
+        table = "" if found is None else scrolled(html_table(found.words, words=True), tall=36)
+        return said + table + paragraphs(part.sentence() for part in (units, posts) if part is not None)
 
 
 class WaterForm(PartsForm):
@@ -206,4 +199,4 @@ class WaterForm(PartsForm):
         if flow is not None:
             said += [flow.sentence(), *(conduit.sentence(flow) for conduit in conduits or ())]
         said += [] if tested is None else [tested.sentence()]
-        return _sentences(said) + ("" if hole is None else hole._repr_html_())
+        return paragraphs(said) + ("" if hole is None else hole._repr_html_())

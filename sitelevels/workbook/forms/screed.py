@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from html import escape
 from typing import Any
 
 from ...design.workmanship import SCREEDS
 from ..job import Job
 from ..pads_page import PAD_FILES, save_pads
-from .base import button
+from .base import button, listed, paragraphs
 from .parts import PartsForm
 
 
@@ -31,8 +30,8 @@ class ScreedForm(PartsForm):
 
     def outcome(self, job: Job) -> str:
         found = job.screeding.found
-        told = "".join(f"<p>{escape(one)}</p>" for one in (found.sentence(), found.gained, *found.doubts) if one)
-        fight = "".join(f"<li>{escape(one)}</li>" for one in (*found.quarrel, *found.cures))
+        told = paragraphs(one for one in (found.sentence(), found.gained, *found.doubts) if one)
+        fight = listed((*found.quarrel, *found.cures))
         return told + (f"<ul>{fight}</ul>" if fight else "")
 
     def __init__(self, job: Job) -> None:

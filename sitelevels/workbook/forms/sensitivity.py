@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from html import escape
-from urllib.parse import quote
 
 import ipywidgets as widgets
 
@@ -16,10 +15,9 @@ from ...errors import SurveyError
 from ...wording import tidy
 from ..job import Job
 from ..shots_page import save_shot_plan
-from .base import Form, Number, button, row, scrolled
+from .base import Form, Number, button, heed, link, paragraphs, row, scrolled, wide
 
 _SURE = "sure"
-_NAMES = {"description_width": "13em"}
 
 
 class BudgetForm(Form):
@@ -43,7 +41,7 @@ class BudgetForm(Form):
         for name, key in KEYS.items():
             value = tidy(getattr(budget, name) / PER[key.removeprefix(name)])
             self._field(name, value, f"{name.replace('_', ' ')}, {about['unit'][name]}")
-            told = f"{about['what'][name]}. {about['source'][name]}"
+            told = f"{about['what'][name]}: {about['source'][name]}"
             rows.append(_told(self.fields[name], told))
         self._field(_SURE, tidy(budget.sure * 100), "sure, %")
         rows.append(_told(self.fields[_SURE], "of 100 numbers that lie just at a limit, how many are not called met"))
@@ -52,16 +50,16 @@ class BudgetForm(Form):
         self.follow()
 
     def _field(self, name: str, value: float, said: str) -> None:
-        self.fields[name] = Number(value, description=said, style=_NAMES, layout=widgets.Layout(width="20em"))
-        self.fields[name].observe(lambda _: self.follow(), "value")
+        self.fields[name] = Number(value, description=said, **wide("20em", "13em"))
+        heed(self.follow, self.fields[name])
 
     def typed(self) -> ErrorBudget:
         """The budget as it is typed; a figure that was not touched keeps all its digits."""
         budget = self.needed().budget
-        own = {name: self.fields[name].value * PER[key.removeprefix(name)] for name, key in KEYS.items()
+        own = {name: self.fields[name].number * PER[key.removeprefix(name)] for name, key in KEYS.items()
                if self.fields[name].value != self.loaded[name]}
         faults = [fault for name in own if (fault := fault_of(name, self.fields[name].value))]
-        sure = budget.sure if self.fields[_SURE].value == self.loaded[_SURE] else self.fields[_SURE].value / 100
+        sure = budget.sure if self.fields[_SURE].value == self.loaded[_SURE] else self.fields[_SURE].number / 100
         faults += [fault for fault in [fault_of(_SURE, sure * 100)] if fault]
         if faults:
             raise SurveyError.together(faults)
@@ -80,8 +78,8 @@ class BudgetForm(Form):
         if job.counted is None:
             unsaved += ("<p>This job has no error budget yet: these are the usual figures and your own tests. Save, and the "
                         "other notebooks and the sheet count them too.</p>")
-        doubts = "".join(f"<p>{escape(doubt)}</p>" for doubt in errors.doubts)
-        return f"{unsaved}<b>{escape(verdicts.counted or 'Every demand met')}.</b>{scrolled(verdicts.html(), tall=60)}{doubts}"
+        return (f"{unsaved}<b>{escape(verdicts.counted or 'Every demand met')}.</b>{scrolled(verdicts.html(), tall=60)}"
+                f"{paragraphs(errors.doubts)}")
 
     def save_budget(self) -> None:
         """Write what was changed into [errors] of brief.toml; from then on every verdict of the job counts errors."""
@@ -96,9 +94,8 @@ class BudgetForm(Form):
                 if self.fields[name].value != self.loaded[name]:
                     text = with_value(text, "errors", 1, key, toml(self.fields[name].value))
             return text
-        text = self.attempt(changed)
-        if text is not None and self.save("Saved. Choose Run, then Run All Cells; the verdicts of the other notebooks count "
-                                          "these errors too.", brief_text=text):
+        if self.change_brief(changed, "Saved. Choose Run, then Run All Cells; the verdicts of the other notebooks count these "
+                             "errors too."):
             shown = self.message.value
             self._build()  # the sources beside the figures are others now
             self.message.value = shown
@@ -119,25 +116,21 @@ class ShotPlanForm(Form):
 
     def __init__(self, job: Job) -> None:
         super().__init__(job)
-        self.margin = Number(MARGIN * 1000, description="inside a limit, mm", style=_NAMES,
-                                        layout=widgets.Layout(width="20em"))
-        self.fall = Number(FALL_MARGIN * 1000, description="of a fall, mm/m", style=_NAMES,
-                                      layout=widgets.Layout(width="20em"))
+        self.margin = Number(MARGIN * 1000, description="margin of a level, mm", **wide("20em", "13em"))
+        self.fall = Number(FALL_MARGIN * 1000, description="margin of a fall, mm/m", **wide("20em", "13em"))
         self.shown = widgets.HTML()
         self.children = [row(self.margin, self.fall, button("Write the page", self.write)), self.message, self.shown]
-        for field in (self.margin, self.fall):
-            field.observe(lambda _: self.follow(), "value")
+        heed(self.follow, self.margin, self.fall)
         self.follow()
 
     def follow(self) -> None:
         """What the plan would come to."""
         self.message.value = ""
-        told = self.attempt(lambda: self._plan().words)
-        self.shown.value = "".join(f"<p>{escape(each)}</p>" for each in told or ())
+        self.shown.value = paragraphs(self.attempt(lambda: self._plan().words) or ())
 
     def _plan(self) -> ShotPlan:
         job = self.needed()
-        return shot_plan(job.brief, budget=job.budget, margin=self.margin.value / 1000, fall_margin=self.fall.value / 1000)
+        return shot_plan(job.brief, budget=job.budget, margin=self.margin.number / 1000, fall_margin=self.fall.number / 1000)
 
     def write(self) -> None:
         """Write shots.pdf and shots.csv into the job's folder `sheet`."""
@@ -145,5 +138,4 @@ class ShotPlanForm(Form):
         if self.attempt(lambda: save_shot_plan(job, self._plan())) is not None:
             self.say(f"Written: data/{job.folder.name}/sheet/shots.pdf, to print, and shots.csv, to paste into notebook 1-survey "
                      "and fill in.")
-            link = f"../data/{quote(job.folder.name)}/sheet/shots.pdf"
-            self.message.value += f"<p><a href='{link}' target='_blank'>Open the page</a></p>"
+            self.message.value += f"<p>{link(f'data/{job.folder.name}/sheet/shots.pdf', 'Open the page')}</p>"

@@ -16,11 +16,10 @@ from ...errors import SurveyError
 from ...surface.shapes import Channel, OnePlane, Outlet, Shape
 from ...wording import word_distance
 from ..job import Job
-from .base import Form, Number, button, row, scrolled
+from .base import Form, Number, button, heed, row, scrolled, wide
 
 PLANE, CHANNEL, OUTLET = "one plane", "two planes to a channel", "a floor to an outlet"
-_HALF = widgets.Layout(width="26em", max_width="100%")
-_NAMES = {"description_width": "9em"}
+_HALF = wide("26em", "9em")
 NEAREST, FARTHEST = 0.05, 100.0  # m: how far from its wall a channel may lie
 
 
@@ -45,18 +44,17 @@ class SolveForm(Form):
         inside = inside.sort_values("feature", key=lambda feature: feature != "gully", kind="stable")  # most likely first
         names = {(float(x), float(y)): str(point) for point, x, y in zip(spots["point"], spots["x"], spots["y"], strict=True)}
         sides = list(pairwise(job.brief.area.exterior.coords))
-        self.shape = widgets.Dropdown(options=[PLANE, CHANNEL, OUTLET], description="Shape", style=_NAMES, layout=_HALF)
-        self.aim = widgets.Dropdown(options=AIMS, description="First aim", style=_NAMES, layout=_HALF)
-        self.wall = widgets.Dropdown(options=[wall.name for wall in job.brief.walls], description="Along the", style=_NAMES,
-                                     layout=_HALF)
-        self.away = Number(0.5, description="At, m from it", style=_NAMES, layout=_HALF)
-        self.outlet = widgets.Dropdown(options=list(inside["point"]), description="At the point", style=_NAMES, layout=_HALF)
+        self.shape = widgets.Dropdown(options=[PLANE, CHANNEL, OUTLET], description="Shape", **_HALF)
+        self.aim = widgets.Dropdown(options=AIMS, description="First aim", **_HALF)
+        self.wall = widgets.Dropdown(options=[wall.name for wall in job.brief.walls], description="Along the", **_HALF)
+        self.away = Number(0.5, description="At, m from it", **_HALF)
+        self.outlet = widgets.Dropdown(options=list(inside["point"]), description="At the point", **_HALF)
         self.sides = widgets.SelectMultiple(
             options=[(f"{names.get(one, one)} to {names.get(other, other)}", (one, other)) for one, other in sides],
-            description="From sides", style=_NAMES, layout=_HALF, rows=min(len(sides), 6))
+            description="From sides", **_HALF, rows=min(len(sides), 6))
         every = widgets.HTML("<p>No side chosen: the floor falls from all sides, which lie at one level.</p>")
         self.for_channel, self.for_outlet = row(self.wall, self.away), widgets.VBox([row(self.outlet, self.sides), every])
-        self.shape.observe(lambda _: self._show_what_is_needed(), "value")
+        heed(self._show_what_is_needed, self.shape)
         self._show_what_is_needed()
         self.children = [row(self.shape, self.aim), self.for_channel, self.for_outlet,
                          row(button("Find the best surface", self.find), button("Save it", self.save_found)), self.message,
@@ -120,6 +118,4 @@ class SolveForm(Form):
             for key, value in written(solution, wall).items():
                 text = with_value(text, "finish", 1, key, value)
             return text
-        text = self.attempt(changed)
-        if text is not None:
-            self.save("Saved. Choose Run, then Run All Cells, to see it below and in notebook 4.", brief_text=text)
+        self.change_brief(changed, "Saved. Choose Run, then Run All Cells, to see it below and in notebook 4.")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from html import escape
+from typing import Any
 
 import ipywidgets as widgets
 
@@ -20,11 +21,17 @@ from ...wording import parse_fall, whole_mm, word_fall, word_level, word_mm, wor
 from .. import figures
 from ..figures import style
 from ..job import Job
-from .base import BAD, CLOSE, GOOD, WIDE, Form, Sketch, button, row, scrolled
+from .base import BAD, CLOSE, GOOD, WIDE, Form, Sketch, button, heed, listed, row, scrolled
 
 SLIDER = widgets.Layout(width="34em", max_width="100%")
 PICTURE = widgets.Layout(width="760px", max_width="100%", height="auto")
 Surface = tuple[float, float, float]
+
+
+def _slider(said: str, value: float, low: float, high: float, step: float, **more: Any) -> widgets.FloatSlider:
+    """A slider that reaches from the lower of two numbers to the higher, or to where it stands."""
+    return widgets.FloatSlider(description=said, value=value, min=min(low, value), max=max(high, value), step=step,
+                               style={"description_width": "13em"}, **{"layout": WIDE} | more)
 
 
 class SurfaceForm(Form):
@@ -53,29 +60,22 @@ class SurfaceForm(Form):
         self.start = job.start
         level, away, along = self._began()
         self.exact = [level, away, along]
-        style_of = {"description_width": "13em"}
-        top = whole_mm(max(level, dpc))
-        self.level = widgets.FloatSlider(value=level, min=whole_mm(min(level, dpc - 0.4)), max=top, step=0.001,
-                                         readout_format=".3f", description="Level at the wall, m", style=style_of, layout=WIDE)
-        self.away = widgets.FloatSlider(value=away * 1000, min=min(-10.0, away * 1000), max=max(60.0, away * 1000), step=0.1,
-                                        readout=False, description="Fall away", style=style_of, layout=SLIDER)
-        self.along = widgets.FloatSlider(value=along * 1000, min=min(-25.0, along * 1000), max=max(25.0, along * 1000), step=0.1,
-                                         readout=False, description="Fall along", style=style_of, layout=SLIDER)
+        low, high = whole_mm(min(level, dpc - 0.4)), whole_mm(max(level, dpc))
+        self.level = _slider("Level at the wall, m", min(max(level, low), high), low, high, 0.001, readout_format=".3f")
+        self.away = _slider("Fall away", away * 1000, -10.0, 60.0, 0.1, readout=False, layout=SLIDER)
+        self.along = _slider("Fall along", along * 1000, -25.0, 25.0, 0.1, readout=False, layout=SLIDER)
         asked = [one.least for one in job.brief.demands if isinstance(one, Clearance) and one.wall == wall.name]
         self.asked = max(asked, default=0.0)
-        self.clearance = widgets.FloatSlider(value=self.asked * 1000, min=0.0, max=max(300.0, self.asked * 1000), step=1.0,
-                                             readout_format=".0f", description="Clearance asked for, mm", style=style_of,
-                                             layout=WIDE, disabled=not asked)
-        self.place = widgets.FloatSlider(value=(stations[0] + stations[-1]) / 2, min=stations[0], max=stations[-1], step=0.05,
-                                         description="Section at, m along", style=style_of, layout=WIDE)
+        self.clearance = _slider("Clearance asked for, mm", self.asked * 1000, 0.0, 300.0, 1.0, readout_format=".0f",
+                                 disabled=not asked)
+        self.place = _slider("Section at, m along", (stations[0] + stations[-1]) / 2, stations[0], stations[-1], 0.05)
         self.away_words, self.along_words = (widgets.Text(continuous_update=False, layout=widgets.Layout(width="13em"))
                                              for _ in range(2))
         for which, slider, words in ((1, self.away, self.away_words), (2, self.along, self.along_words)):
             words.observe(lambda change, which=which, slider=slider: self.attempt(
                 lambda: self._typed_fall(which, slider, change["new"])), "value")
-        for slider in (self.level, self.away, self.along, self.place):
-            slider.observe(lambda _: self.attempt(self.follow), "value")
-        self.clearance.observe(lambda _: self.attempt(self._asked_anew), "value")
+        heed(lambda: self.attempt(self.follow), self.level, self.away, self.along, self.place)
+        heed(lambda: self.attempt(self._asked_anew), self.clearance)
         self.children = [self.level, row(self.away, self.away_words), row(self.along, self.along_words), self.clearance,
                          self.place, row(button("Put the sliders at the best surface", self.go_to_best),
                                          button("Save this surface", self.save_surface)),
@@ -167,10 +167,9 @@ class SurfaceForm(Form):
         words = self.verdicts.words
         words["verdict"] = [f"{verdict}, at its limit" if one.at_limit and one.u is None else verdict
                             for verdict, one in zip(words["verdict"], self.verdicts.worst, strict=True)]
-        aims = "".join(f"<li>{escape(f'{one.demand.title}, {one.condition.place}')}: {escape(one.aim)}</li>"
-                       for one in self.verdicts.worst if one.u is not None)
-        listed = f"<ul class='surface-aims'>{aims}</ul>" if aims else ""
-        self.shown.value = scrolled(self.verdicts.html(words), tall=44) + listed
+        aims = listed(f"{one.demand.title}, {one.condition.place}: {one.aim}" for one in self.verdicts.worst if one.u is not None)
+        self.shown.value = scrolled(self.verdicts.html(words), tall=44)
+        self.shown.value += f"<ul class='surface-aims'>{aims}</ul>" if aims else ""
         cut = cut_section(self.brief, finish, job.ground, job.wall_name, self.place.value)
         self.sketch.draw(lambda ax: figures.section(cut, ax=ax))
         self.picture.value = self.sketch.png()
@@ -210,9 +209,7 @@ class SurfaceForm(Form):
                 if new != old or key not in told:
                     text = with_value(text, "finish", 1, key, value)
             return text if told.get("shape", "plane") == "plane" else with_value(text, "finish", 1, "shape", toml("plane"))
-        text = self.attempt(changed)
-        if text is not None and self.save("Saved. Choose Run, then Run All Cells, to see it below and in notebook 4.",
-                                          brief_text=text):
+        if self.change_brief(changed, "Saved. Choose Run, then Run All Cells, to see it below and in notebook 4."):
             self.start = self.needed().choice
             self.exact = list(self.start)
             self.said.value = self.said.value.replace(" <i>Not saved yet.</i>", "")

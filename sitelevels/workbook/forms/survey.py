@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import re
 from collections.abc import Callable, Iterator
 from dataclasses import replace
@@ -21,10 +19,10 @@ from ...survey.headings import LENGTHS, columns_of
 from ...survey.reading import with_known_level
 from ...survey.reduction import ReducedLevels
 from ...survey.slips import MOST_TOLD, Suspicions, suspect_slips
-from ...wording import html_table, word_level
+from ...wording import html_table, true_minus, word_level
 from ..drafts import Draft
 from ..job import DEMONSTRATIONS, Job
-from .base import BAD, Form, button, row, scrolled
+from .base import BAD, Form, button, heed, paragraphs, row, scrolled, wide
 from .grid import Grid
 
 _OFFERED = 10.0  # m: the level that a first point is called where no benchmark is to hand
@@ -32,7 +30,6 @@ _HEADINGS = "point,bs,is,fs,rl,x,y,feature,remarks\n"  # of a book that is begun
 _MORE = ("up from the line", "down from the line", "x", "y", "feature", "wall", "sight", "hand_level", "remarks")
 _WIDE = {"point": 6, "feature": 7, "wall": 7, "remarks": 12, "up": 8, "down": 9, "x": 4, "y": 4, "sight": 6, "hand_level": 6}
 _STEPS = 100  # that can be taken back
-_LONGEST = 100_000  # signs that are pasted into the grid at once; more goes into the box
 _SEARCHED = 300  # rows: in a longer book the slip is searched for by a cell of the notebook
 _ROWS = 400  # a longer book is pasted and looked at as text
 
@@ -67,9 +64,7 @@ class BookForm(Form):
                                      layout=widgets.Layout(width="98%", height="9em"))
         self.grid = Grid(worked_headings=["HPC, m", "level, m"])
         self._base_unit = self._stored_unit()
-        unit = self._base_unit
-        self.unit = widgets.Dropdown(options=list(METRES_PER), value=unit, description="Unit",
-                                     style={"description_width": "initial"}, layout=widgets.Layout(width="9em"))
+        self.unit = widgets.Dropdown(options=list(METRES_PER), value=self._base_unit, description="Unit", **wide("9em"))
         self.column = widgets.Dropdown(options=_MORE, layout=widgets.Layout(width="12em"))
         self.offer = button("", self.call_it_ten)
         self.offer.layout.display = "none"
@@ -81,7 +76,7 @@ class BookForm(Form):
         self.children = [self.again, self.text, self.grid, row(*changes), row(self.unit, *buttons), self.message, self.levels]
         self.grid.on_msg(lambda _, content, __: self.attempt(lambda: self._typed_in_grid(content)))
         self.text.observe(self._changed, "value")
-        self.unit.observe(lambda _: self._kept_and_checked(), "value")
+        heed(self._kept_and_checked, self.unit)
         self._look_for_drafts()
         self.check()
 
@@ -92,23 +87,12 @@ class BookForm(Form):
 
     def _typed_in_grid(self, content: dict[str, Any]) -> None:
         """One cell that was left changed, or a block pasted into it; a block with headings in an empty grid is a whole book."""
-        first, column, value, count = (content.get(name) for name in ("row", "column", "value", "count"))
-        self.grid.received = max(self.grid.received, count if isinstance(count, int) else 0)
         page = self._page()
-        wide, deep = len(page.records[0][0]), len(page.records) + _ROWS
-        if not (isinstance(first, int) and isinstance(column, int) and isinstance(value, str)
-                and 0 <= first < deep and 0 <= column < wide):
-            raise SurveyError("a cell was typed that the grid does not have", remedy="Choose Run, then Run All Cells.")
-        first += 1
-        if not content.get("paste"):
-            self.text.value = page.with_cells({(first, column): value})
-        elif len(value) > _LONGEST:
-            raise SurveyError("the block is too long for the grid", remedy="Paste it into the box above.")
-        elif len(page.records) == 1 and _is_book(value):
-            self.text.value = value.replace("\r\n", "\n") + "\n"
+        row, column, block = self.grid.heard(content, len(page.records) + _ROWS, len(page.records[0][0]))
+        if content.get("paste") and len(page.records) == 1 and _is_book(content["value"]):
+            self.text.value = content["value"].replace("\r\n", "\n") + "\n"
         else:
-            block = csv.reader(io.StringIO(value, newline=""), delimiter="\t")
-            self.text.value = page.with_cells({(first + down, column + along): cell for down, cells in enumerate(block)
+            self.text.value = page.with_cells({(row + 1 + down, column + along): cell for down, cells in enumerate(block)
                                                for along, cell in enumerate(cells)})
 
     def add_column(self) -> None:
@@ -240,7 +224,7 @@ class BookForm(Form):
                 self.needed().folder.name in DEMONSTRATIONS) else ""
             self.say(f"{len(reduced.table)} rows read and reduced; no check failed.{agree}"
                      f"{demo or (' Not saved yet, but kept as you type.' if unsaved else '')}")
-        told = "".join(f"<p>{escape(one)}</p>" for one in (reduced.book.known_words, *reduced.steadiness))
+        told = paragraphs((reduced.book.known_words, *reduced.steadiness))
         self.levels.value = (f"{told}<details><summary>How the book was understood</summary>"
                              f"{html_table(reduced.book.understood, words=True)}</details>"
                              f"{scrolled(reduced._repr_html_()) if len(reduced.table) <= _ROWS else escape(reduced.closing)}")
@@ -256,8 +240,8 @@ class BookForm(Form):
         worked = [["", ""] for _ in range(count)]
         if reduced is not None:
             table = reduced.table
-            for number, hpc, level in zip(table.index, table["hpc"], table["level"], strict=True):
-                worked[number - 1] = ["" if one != one else word_level(one).removesuffix(" m") for one in (hpc, level)]
+            for number, *both in zip(table.index, table["hpc"], table["level"], strict=True):
+                worked[number - 1] = ["" if one != one else true_minus(word_level(one)).removesuffix(" m") for one in both]
         marks = [{"row": fault.row - 1, "column": names.index(fault.column) if fault.column in names else -1,
                   "said": fault.problems[0], "doubt": False} for fault in self._faults if fault.row]
         marks += [{"row": at - 1, "column": names.index(column) if column in names else -1, "said": said, "doubt": True}

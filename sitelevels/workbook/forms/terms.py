@@ -21,7 +21,7 @@ class Terms(widgets.HBox):  # type: ignore[misc]
 
     def __init__(self, words: tuple[str, ...]) -> None:
         self.list = widgets.Dropdown(options=[_NONE, *sorted(words, key=str.casefold)], description="What does it mean?",
-                                     style={"description_width": "initial"}, layout=widgets.Layout(width="20em"))
+                                     style={"description_width": "initial"}, layout=widgets.Layout(width="24em", max_width="99%"))
         self.said = widgets.HTML(layout=widgets.Layout(flex="1 1 20em", min_width="0"))
         super().__init__([self.list, self.said], layout=widgets.Layout(flex_flow="row wrap"))
         self.list.observe(lambda _: self.tell(), "value")

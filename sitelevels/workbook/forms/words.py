@@ -5,7 +5,7 @@ from __future__ import annotations
 import ipywidgets as widgets
 
 from ...teaching.glossary import GLOSSARY, is_begun, meaning, words_like
-from .base import Form
+from .base import Form, heed, wide
 from .terms import explained
 
 
@@ -16,14 +16,14 @@ class WordsForm(Form):
 
     def __init__(self) -> None:
         super().__init__(None)
-        self.word = widgets.Text(description="Word", placeholder="such as HPC", layout=widgets.Layout(width="24em"))
+        self.word = widgets.Text(description="Word", placeholder="such as HPC", **wide("24em", "7em"))
         self.list = widgets.Select(options=list(GLOSSARY), value=None, rows=10, description="All words",
-                                   layout=widgets.Layout(width="24em"))
+                                   **wide("24em", "7em"))
         self.said = widgets.HTML(layout=widgets.Layout(flex="1 1 20em", min_width="0"))
         found = widgets.HBox([self.list, self.said], layout=widgets.Layout(flex_flow="row wrap"))
         self.children = [self.word, found, self.message]
-        self.word.observe(lambda _: self.look_up(), "value")
-        self.list.observe(lambda _: self.tell(), "value")
+        heed(self.look_up, self.word)
+        heed(self.tell, self.list)
 
     def look_up(self) -> None:
         """List the words that may be meant by what is typed; one that it begins is chosen, else it is said that none is."""

@@ -1,0 +1,96 @@
+"""Cases added while small faults were planted in the package, each for one that went unnoticed or was likely to."""
+
+from __future__ import annotations
+
+import dataclasses
+import importlib
+import pkgutil
+
+import pytest
+
+from sitelevels import ErrorBudget, Layer, design, read_book, reduce_book
+from sitelevels.design import handbook
+from sitelevels.design.handbook import BULKING, CARRIERS, COEFFICIENTS, DENSITIES, INFILTRATION, INTENSITIES, ROUGHNESS, Published
+from sitelevels.design.layers import CONCRETE_MIX, MORTAR_MIX, USUAL
+from sitelevels.design.published import LIMITS
+
+TABLES = {"bulking": BULKING, "densities": DENSITIES, "carriers": CARRIERS, "rain": INTENSITIES, "runoff": COEFFICIENTS,
+          "roughness": ROUGHNESS, "infiltration": INFILTRATION, "mortar": MORTAR_MIX, "concrete": CONCRETE_MIX} | USUAL
+
+MODULES = [importlib.import_module(f"sitelevels.design.{one.name}") for one in pkgutil.iter_modules(design.__path__)]
+RESULTS = {thing for module in MODULES for thing in vars(module).values()
+           if isinstance(thing, type) and dataclasses.is_dataclass(thing) and thing.__module__.startswith(design.__name__)
+           and dataclasses.fields(thing) and thing.__name__ != "Reader"}  # it goes through a file and notes faults
+
+
+@pytest.mark.parametrize("result", sorted(RESULTS, key=lambda one: one.__name__), ids=lambda one: one.__name__)
+def test_a_result_cannot_be_changed(result: type) -> None:
+    (first, *_) = dataclasses.fields(result)
+    with pytest.raises(dataclasses.FrozenInstanceError):
+        setattr(object.__new__(result), first.name, None)
+
+
+@pytest.mark.parametrize("table", TABLES.values(), ids=TABLES)
+def test_every_published_range_rises_and_none_is_below_nought(table: dict[str, Published]) -> None:
+    for name, one in table.items():
+        low, likely, high = one.range.values
+        assert 0 <= low <= likely <= high, name
+
+
+def test_every_limit_is_above_nought() -> None:
+    assert [name for name, limit in LIMITS.items() if not limit.value > 0] == []
+
+
+@pytest.mark.parametrize(("kind", "low", "high"), [
+    ("concrete", 24.0, 25.0), ("mortar", 19.0, 23.0), ("sandstone", 21.0, 27.0), ("granite", 27.0, 30.0),
+    ("limestone", 20.0, 29.0), ("hardcore", 18.5, 19.5)])
+def test_unit_weights_of_the_eurocode(kind: str, low: float, high: float) -> None:
+    """EN 1991-1-1, annex A, in kN/m³ (from memory); a kilogramme weighs 9.81 N."""
+    values = DENSITIES[kind].range.values
+    assert (values[0], values[-1]) == pytest.approx((low * 1000 / 9.81, high * 1000 / 9.81), rel=1e-3)
+
+
+@pytest.mark.parametrize(("kind", "low", "high"), [
+    ("asphalt", 0.70, 0.95), ("concrete", 0.80, 0.95), ("brick", 0.70, 0.85), ("lawn, sandy", 0.05, 0.20),
+    ("lawn, heavy", 0.13, 0.35)])
+def test_runoff_coefficients_of_the_textbooks(kind: str, low: float, high: float) -> None:
+    """The table that American textbooks print after ASCE and WPCF, 1970 (from memory); lawns from flat to over 7 %."""
+    values = COEFFICIENTS[kind].range.values
+    assert (values[0], values[-1]) == (low, high)
+
+
+@pytest.mark.parametrize(("name", "part"), [("fall of a channel", 100), ("gradient", 20), ("ramp", 12), ("ramp, 5 to 10 m", 15),
+                                            ("ramp, over 10 m", 20), ("fall along", 40), ("level approach", 60)])
+def test_falls_are_as_the_documents_print_them(name: str, part: int) -> None:
+    """One in so many, as the clauses named beside each limit have it (from memory)."""
+    assert 1 / LIMITS[name].value == pytest.approx(part)
+
+
+def test_a_barrow_and_a_bag_carry_what_people_say_they_do() -> None:
+    """Common practice, no source: a builder's barrow takes some 100 kg, a bulk bag some 850 kg."""
+    assert 99 < handbook.BARROW_MASS < 101
+    assert 849 < handbook.BAG_MASS < 851
+
+
+@pytest.mark.parametrize("kind", USUAL)
+def test_a_tolerance_and_a_lift_are_one_length_each(kind: str) -> None:
+    for name in {"tolerance", "lift"} & set(USUAL[kind]):
+        assert len(set(USUAL[kind][name].range.values)) == 1
+
+
+def test_a_layer_may_have_no_waste_not_shrink_and_weigh_next_to_nothing() -> None:
+    """The ends that the rules name are inside: loose from 1, waste from 0 to 1, a density from 1 kg/m³."""
+    layer = Layer("air", 0.1, loose=1.0, waste=0.0, density=1.0)
+    assert (layer.loose.values, layer.waste.values, layer.density.values) == ((1.0,) * 3, (0.0,) * 3, (1.0,) * 3)
+    assert Layer("all lost", 0.1, waste=1.0).waste.values == (1.0,) * 3
+
+
+@pytest.mark.filterwarnings("ignore::sitelevels.SurveyWarning")
+def test_the_least_sure_level_is_told_in_words() -> None:
+    """On two backsights of 1 mm and two readings of 2 mm: √(2 × 1 + 2 × 4) = 3.16 mm, × 1.96 = 6.2 mm; 8 of 10 by them."""
+    nothing = dict.fromkeys(("placing_hard", "placing_ground", "placing_buried", "zero", "tilt_body", "tilt_level", "collimation",
+                             "tape"), 0.0)
+    reduced = reduce_book(read_book("point,bs,is,fs,rl\nBM,1.5,,,10\nA,,1.2,,\nT,1.4,,1.3,\nB,,1.25,,\n"))
+    told = ErrorBudget(reading=0.002, backsight=0.001, **nothing).errors(reduced).words
+    assert told == ("Least sure is the level of B: done 20 times, this survey would find it within 6.2 mm of the truth about 19 "
+                    "times. Of its variance 80% comes from reading.")

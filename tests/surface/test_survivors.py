@@ -1,0 +1,173 @@
+"""Cases added while small faults were planted in the package, each for one that went unnoticed or was likely to."""
+
+from __future__ import annotations
+
+import dataclasses
+import importlib
+import pkgutil
+
+import numpy as np
+import pytest
+import shapely
+from scipy.optimize import brentq
+from scipy.stats import t as student
+
+from sitelevels import Channel, Finish, Ground, Outlet, Plane, SurveyError, fit_plane, ponding, straightedge, surface
+from sitelevels.surface.facet import polygon_of
+from sitelevels.surface.straightedge import SAME
+
+MODULES = [importlib.import_module(f"sitelevels.surface.{one.name}") for one in pkgutil.iter_modules(surface.__path__)]
+RESULTS = {thing for module in MODULES for thing in vars(module).values()
+           if isinstance(thing, type) and dataclasses.is_dataclass(thing) and thing.__module__.startswith(surface.__name__)
+           and dataclasses.fields(thing)}
+
+
+@pytest.mark.parametrize("result", sorted(RESULTS, key=lambda one: one.__name__), ids=lambda one: one.__name__)
+def test_a_result_cannot_be_changed(result: type) -> None:
+    (first, *_) = dataclasses.fields(result)
+    with pytest.raises(dataclasses.FrozenInstanceError):
+        setattr(object.__new__(result), first.name, None)
+
+
+def test_two_finishes_of_the_same_parts_are_two() -> None:
+    # results are compared as things: some hold arrays, which have no one answer to ==
+    facets = Finish.plane(Plane(10.0, 0.0, -0.02), [(0, 0), (4, 0), (4, 3), (0, 3)]).facets
+    assert Finish(facets) != Finish(facets)
+
+
+@pytest.mark.parametrize("made", [lambda corners: corners, shapely.Polygon], ids=["corners", "polygon"])
+@pytest.mark.parametrize("end", [1e9, -1e9])
+def test_a_corner_a_million_kilometres_off_is_no_place(end: float, made: object) -> None:
+    with pytest.raises(SurveyError, match="is not a finite number"):
+        polygon_of(made([(0.0, 0.0), (end, 0.0), (0.0, 1.0)]))  # type: ignore[operator]
+    assert polygon_of(made([(0.0, 0.0), (0.999 * end, 0.0), (0.0, 1.0)])).area > 0  # type: ignore[operator]
+
+
+SIDES = ((0.0, 0.0), (4.0, 0.0)), ((4.0, 0.0), (4.0, 3.0))
+
+
+@pytest.mark.parametrize(("sides", "said"), [
+    (None, "a level perimeter"), (SIDES[:1], "1 level side"), (SIDES, "2 level sides")])
+def test_how_many_sides_an_outlet_is_said_to_have(sides: tuple[tuple[tuple[float, float], ...], ...] | None, said: str) -> None:
+    assert Outlet((2.0, 1.5), sides=sides).words().startswith(f"a floor falling from {said} to an outlet at ")
+
+
+def test_the_spot_that_is_no_place_is_named() -> None:
+    with pytest.raises(SurveyError, match="Point C: x is inf"):
+        fit_plane([0, 4, np.inf, 0], [0, 0, 3, 3], [10, 10, 10, 10], points="ABCD")
+
+
+@pytest.mark.parametrize("least", [1e-140, 1e-160])
+def test_spots_whose_weights_leave_nothing_of_the_others_are_refused(least: float) -> None:
+    # beside a weight of 1e280 those of 1 are lost in rounding; 1e320 is no number any more
+    with pytest.raises(SurveyError, match="weights of the spots are too unlike"), np.errstate(over="ignore", invalid="ignore"):
+        fit_plane([0, 4, 4, 0], [0, 0, 3, 3], [10.0, 10.0, 9.95, 9.95], sd=[least, 1.0, 1.0, 1.0])
+
+
+class TestBarOnAFlat:
+    SPOTS = Ground([0, 3, 3, 0], [0, 0, 3, 3], [10.0, 10.0, 9.94, 9.94])
+
+    def test_no_gap_is_shown(self) -> None:
+        assert straightedge(self.SPOTS, length=2.0).gap == pytest.approx(0.0, abs=1e-9)
+
+    def test_a_gap_of_just_so_much_that_it_counts_is_told(self) -> None:
+        flat = straightedge(self.SPOTS, length=2.0)
+        least = dataclasses.replace(flat, gap=SAME, equal_offset=0.0)
+        assert least.sentence().startswith("The greatest gap under a ")
+        assert dataclasses.replace(flat, gap=SAME / 2, equal_offset=0.0).sentence().startswith("The surface is as straight as")
+
+
+def test_a_bar_across_a_valley_shows_its_depth() -> None:
+    # 10 mm/m down to the line x = 2 m from either side: 1 m off on both sides the bar rests 10 mm above it
+    valley = Ground([0, 0, 2, 2, 4, 4], [0, 3, 0, 3, 0, 3], [0.020, 0.020, 0.0, 0.0, 0.020, 0.020])
+    found = straightedge(valley, length=2.0)
+    assert found.gap == pytest.approx(0.010, abs=1e-6)
+    assert found.where[0] == pytest.approx(2.0, abs=1e-3)
+
+
+def test_an_edge_that_is_no_edge_is_named_where_it_was_given() -> None:
+    # the middle of the spots lies far from nought, and both ends off it
+    far = Ground([100, 104, 104, 100], [50, 50, 54, 54], [10.0, 10.0, 9.9, 9.9])
+    corners = [(100, 50), (104, 50), (104, 54), (100, 54)]
+    with pytest.raises(SurveyError, match=r"The free edge from x 101 y 52 to x 103 y 52 lies along no edge"):
+        ponding(far, corners, free=[((101, 52), (103, 52))])
+
+
+class TestGroundByHand:
+    """A triangle with sides of 3, 4 and 5 m."""
+
+    GROUND = Ground([0, 4, 0], [0, 0, 3], [10.0, 10.1, 10.2])
+
+    def test_the_usual_distance_between_spots_is_the_middle_side(self) -> None:
+        assert self.GROUND.spacing == pytest.approx(4.0, abs=1e-12)
+
+    @pytest.mark.parametrize(("place", "expected", "found_at"), [
+        ((1, 1), (5 / 12, 1 / 4, 1 / 3), (1, 1)), ((-1, 1), (2 / 3, 0, 1 / 3), (0, 1))], ids=["inside", "outside"])
+    def test_the_share_of_each_corner_in_a_place(
+            self, place: tuple[float, float], expected: tuple[float, ...], found_at: tuple[float, float]) -> None:
+        # x = 4 b and y = 3 c with shares a + b + c = 1; outside, at the nearest place of the hull
+        corners, shares, at = self.GROUND.shares_at(*place)
+        assert dict(zip(corners.tolist(), shares, strict=True)) == pytest.approx(dict(enumerate(expected)), abs=1e-9)
+        assert at == pytest.approx(found_at, abs=1e-9)
+
+
+class TestOutletByHand:
+    def test_an_outline_may_begin_in_the_middle_of_a_side(self) -> None:
+        # the outlet in the middle of 4 m by 2 m: four facets of 2 m² each, wherever the outline begins
+        parts = Outlet((2, 1)).parts([(1, 0), (4, 0), (4, 2), (0, 2), (0, 0)])
+        assert [part.area.area for part in parts] == pytest.approx([2.0] * 4, abs=1e-6)
+
+    def test_an_outlet_five_millimetres_from_a_corner_stands_in_it(self) -> None:
+        # 3 mm along one side and 4 mm along the other
+        parts = Outlet((0.003, 0.004)).parts([(0, 0), (4, 0), (4, 3), (0, 3)])
+        assert [part.facet((9.9, 10.0)).plane.level_at(0.0, 0.0) for part in parts] == pytest.approx([9.9] * len(parts), abs=1e-9)
+
+
+@pytest.mark.parametrize("y", [0.04, 3.96])
+def test_a_strip_of_four_centimetres_beside_a_channel_is_no_paving(y: float) -> None:
+    with pytest.raises(SurveyError, match="does not divide the area"):
+        Channel(((0, y), (6, y))).parts([(0, 0), (6, 0), (6, 4), (0, 4)])
+    off = 0.06 if y < 1 else 3.94
+    assert len(Channel(((0, off), (6, off))).parts([(0, 0), (6, 0), (6, 4), (0, 4)])) == 2
+
+
+def test_a_channel_runs_from_edge_to_edge_however_short_its_line_is_given() -> None:
+    start, end = Channel(((2, 1), (2.5, 1))).ends([(0, 0), (6, 0), (6, 4), (0, 4)])
+    assert (start, end) == (pytest.approx((0, 1)), pytest.approx((6, 1)))
+
+
+class TestSuspects:
+    """A spot stands out where the chance of its residual, times the number of spots, is below 5 %.
+
+    The residual is held against the plane through the other spots alone, fitted by numpy's least squares: (y − ŷ) / (s √(1 + h)),
+    with n − 4 degrees of freedom (Cook and Weisberg, 1982, section 2.2.2, in its leave-one-out form).
+    """
+
+    X, Y = np.array([0.0, 1, 2, 3, 0, 1, 2, 3, 0, 1, 2, 3]), np.array([0.0, 0, 0, 0, 1, 1, 1, 1, 2, 2, 2, 2])
+    NOISE = np.array([1.0, -2, 1, 0, -1, 2, -2, 1, 1, -1, 0, 1]) / 1000
+
+    def chance(self, off: float) -> float:
+        level = self.NOISE.copy()
+        level[5] = off
+        design = np.column_stack([np.ones(12), self.X, self.Y])
+        others = np.arange(12) != 5
+        answer, square_sum, *_ = np.linalg.lstsq(design[others], level[others], rcond=None)
+        freedom = 11 - 3
+        far = design[5] @ np.linalg.inv(design[others].T @ design[others]) @ design[5]
+        size = (level[5] - design[5] @ answer) / np.sqrt(square_sum[0] / freedom * (1 + far))
+        return float(12 * 2 * student.sf(size, freedom))
+
+    def test_residuals_are_off_the_plane_when_spots_weigh_differently(self) -> None:
+        sd = np.where(np.arange(12) < 6, 0.002, 0.010)
+        design = np.column_stack([np.ones(12), self.X, self.Y])
+        level = 10 + 0.02 * self.X + 5 * self.NOISE
+        answer, *_ = np.linalg.lstsq(design / sd[:, None], level / sd, rcond=None)
+        assert fit_plane(self.X, self.Y, level, sd=sd).residuals == pytest.approx(level - design @ answer, abs=1e-9)
+
+    @pytest.mark.parametrize(("chance", "points"), [(0.049, ["5"]), (0.051, []), (0.054, [])])
+    def test_one_in_twenty_is_where_a_spot_begins_to_stand_out(self, chance: float, points: list[str]) -> None:
+        level = 10 + self.NOISE
+        level[5] = 10 + brentq(lambda off: self.chance(off) - chance, 0.002, 0.05, xtol=1e-12)
+        found = fit_plane(self.X, self.Y, level, points=[str(number) for number in range(12)]).suspects
+        assert found["point"].tolist() == points
+        assert found["chance"].tolist() == pytest.approx([chance] * len(points), rel=1e-6)

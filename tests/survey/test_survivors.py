@@ -1,0 +1,195 @@
+"""Cases added while small faults were planted in the package, each for one that went unnoticed or was likely to."""
+
+from __future__ import annotations
+
+import warnings
+
+import pandas as pd
+import pytest
+
+from sitelevels import (
+    PegSetup,
+    ReducedLevels,
+    SurveyError,
+    SurveyWarning,
+    adjust_network,
+    read_book,
+    reduce_book,
+    suspect_slips,
+    two_peg_test,
+)
+from sitelevels.survey.adjustment import Closure
+from sitelevels.survey.cells import page_of
+from sitelevels.survey.linking import EXACT, Sight
+from sitelevels.survey.tape import places_from_ties
+
+HEAD = "point,bs,is,fs,rl,x,y,feature,remarks,up,down\n"
+
+
+def doubts(text: str) -> tuple[str, ...]:
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", SurveyWarning)
+        return read_book(text).doubts
+
+
+def network(*, weight: list[float]) -> pd.DataFrame:
+    count = len(weight)
+    return pd.DataFrame({"from": ["A"] * count, "to": [f"P{number}" for number in range(count)], "dh": [1.0] * count,
+                         "weight": weight})
+
+
+class TestNetwork:
+    def test_no_observations_are_refused(self) -> None:
+        with pytest.raises(SurveyError, match=r"There are 0 observations. From 1 to 2000 are adjusted at once"):
+            adjust_network(network(weight=[]), {"A": 10.0})
+
+    def test_more_than_two_thousand_are_refused_before_any_work(self) -> None:
+        with pytest.raises(SurveyError, match="There are 2001 observations"):
+            adjust_network(network(weight=[1.0] * 2001), {"A": 10.0})
+
+    @pytest.mark.parametrize(("weighing", "given"), [("sd", 0.98e-12), ("weight", 0.95e-24)])
+    def test_a_weight_just_beyond_the_measure_is_refused(self, weighing: str, given: float) -> None:
+        # an sd of 0.98e-12 m weighs 1.04e24
+        with pytest.raises(SurveyError, match=f"Observation 1: its {weighing} makes a weight beyond all measure"):
+            adjust_network(network(weight=[given]).rename(columns={"weight": weighing}), {"A": 10.0})
+
+    @pytest.mark.parametrize(("weighing", "given"), [("sd", 1.02e-12), ("weight", 1.05e-24)])
+    def test_a_weight_just_inside_it_is_used(self, weighing: str, given: float) -> None:
+        adjusted = adjust_network(network(weight=[given]).rename(columns={"weight": weighing}), {"A": 10.0})
+        assert adjusted.levels["P0"] == pytest.approx(11.0, abs=1e-9)
+
+
+class TestDoubts:
+    def test_millimetres_below_the_line_are_offered_as_metres_too(self) -> None:
+        # −1452 in a book of metres: staff upside down, and the figures are millimetres
+        (told,) = doubts(HEAD + "BM,1.5,,,10,,,,,,\nA,,-1452,,,,,dpc,,,\nBM,,1.5,,,,,,,,\n")
+        assert told.endswith("longer than a 5 m staff. Is the unit right? In mm it would be -1.452 m.")
+
+
+class TestReading:
+    @pytest.mark.parametrize(("cell", "remedy"), [("1,452", "Write 1.452 or 1452, whichever was read."), ("1,45", "Write 1.45.")])
+    def test_three_figures_behind_a_comma_may_be_thousands(self, cell: str, remedy: str) -> None:
+        # the full stop of the first reading says that no comma of this book is a decimal one
+        with pytest.raises(SurveyError) as told:
+            read_book(f'point,bs,is,fs,rl\nBM,150.0,,,1000\nA,,"{cell}",,\n', unit="cm")
+        assert remedy in str(told.value)
+
+    @pytest.mark.parametrize("column", ["up", "down"])
+    def test_a_mark_on_the_line_itself_is_taped_at_nought(self, column: str) -> None:
+        up, down = ("0", "") if column == "up" else ("", "0")
+        book = read_book(f"{HEAD}BM,1.5,,,10,,,,,,\nA,,,,,,,dpc,,{up},{down}\nBM,,1.5,,,,,,,,\n")
+        assert [row.is_ for row in book.rows if row.point == "A"] == [0.0]
+
+    def test_nothing_can_be_taped_from_a_line_that_is_not_set_up_yet(self) -> None:
+        with pytest.raises(SurveyError, match="it is taped from a line whose backsight is not read yet") as told:
+            read_book("point,reading,up,rl\nBM,1.500,,10\nA,1.200,,\nmoved,,,\nB,,0.300,\nA,1.400,,\nC,1.300,,\n")
+        assert "point B" in str(told.value)
+
+
+class TestPage:
+    def test_a_row_set_far_below_the_last_leaves_empty_rows_of_as_many_cells(self) -> None:
+        assert page_of("point,bs,is\nBM,1.5,\n").with_cells({(4, 0): "A"}) == "point,bs,is\nBM,1.5,\n,,\n,,\nA,,\n"
+
+
+    def test_a_column_put_in_leaves_every_row_where_it_was(self) -> None:
+        text = 'point,bs\nA,"1\n2"\nB,3\nC,4\n'  # the cell of A goes over two lines
+        assert page_of(text).with_column(1, "rl") == 'point,rl,bs\nA,,"1\n2"\nB,,3\nC,,4\n'
+
+    @pytest.mark.parametrize("row", [0, 3, -1])
+    def test_a_row_that_is_none_cannot_be_taken_out(self, row: int) -> None:
+        assert page_of("point,bs\nA,1\nB,2\n").without_row(row) == "point,bs\nA,1\nB,2\n"
+
+
+class TestTies:
+    PLACES = {"C1": (0.0, 0.0), "C2": (4.0, 0.0)}  # noqa: RUF012 - a constant of the tests
+    HEAD = "point,from_a,a,from_b,b,side\n"
+
+    @pytest.mark.parametrize(("row", "said"), [
+        ("P,3,C1,5,C9,left", "'C9' has no place"), ("P,3,C8,5,C9,left", "'C8' and 'C9' have no place"),
+        (",3,C1,5,C2,left", "it has no name")])
+    def test_a_tie_from_nowhere_or_of_nothing_is_refused_with_its_row(self, row: str, said: str) -> None:
+        with pytest.raises(SurveyError, match=said) as told:
+            places_from_ties(f"{self.HEAD}Q,3,C1,5,C2,left\n{row}\n", self.PLACES)
+        assert "row 2" in str(told.value)
+
+    def test_points_of_a_book_without_places_are_given_theirs(self) -> None:
+        book = read_book("point,bs,is,fs,rl,x,y\nBM,1.5,,,10,,\nA,,1.2,,,7,8\nP,,1.3,,,,\nBM,,,1.5,,,\n")
+        placed = book.with_places({"A": (0.0, 0.0), "P": (1.0, 2.0)})
+        assert [(row.x, row.y) for row in placed.rows] == [(None, None), (7.0, 8.0), (1.0, 2.0), (None, None)]
+
+
+def test_decimal_commas_are_told_with_how_many_numbers_were_read_so() -> None:
+    book = read_book("point;bs;is;rl;remarks\nBM;1,500;;10,000;wet\nA;;1,25;;\nBM;;1,500;;\n")
+    last = book.understood.iloc[-1]
+    # one backsight, two intermediate sights, one known level
+    assert last.tolist() == ["(in numbers)", "decimal commas", "", 4]
+
+
+def test_how_each_reading_moves_each_level_where_a_misclosure_is_shared_out() -> None:
+    """Against the same book booked anew with one reading 1 mm larger; it closes to 2 mm, which is shared out."""
+    readings = {"BM back": 1.500, "A": 1.200, "T fore": 1.300, "T back": 1.400, "B": 1.250, "BM fore": 1.598}
+
+    def reduced(**more: float) -> ReducedLevels:
+        bm, a, fore, back, b, end = (f"{value + more.get(name, 0.0):.3f}" for name, value in readings.items())
+        text = f"point,bs,is,fs,rl\nBM,{bm},,,10\nA,,{a},,\nT,{back},,{fore},\nB,,{b},,\nBM,,,{end},\n"
+        return reduce_book(read_book(text), adjust="setups")
+    points, sights, moves = reduced().influence()
+    assert [sight.reading for sight in sights] == list(readings.values())
+    for column, name in enumerate(readings):
+        longer = reduced(**{name: 0.001})
+        found = [(longer.level(point) - reduced().level(point)) / 0.001 for point in points]
+        assert moves[:, column] == pytest.approx(found, abs=1e-6)
+
+
+def test_spots_off_their_neighbours_are_told_the_oddest_first_and_which_way_they_are_off() -> None:
+    # a level yard of 9 by 9 spots at 1.500 m; P10 is 0.400 m high, P70 1.000 m high, P16 0.600 m low
+    readings = {10: 1.100, 70: 0.500, 16: 2.100}
+    rows = [f"P{number},,{readings.get(number, 1.5)},,,{number % 9},{number // 9},ground" for number in range(81)]
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", SurveyWarning)
+        found = suspect_slips(read_book("\n".join(["point,bs,is,fs,rl,x,y,feature", "BM,1.5,,,10,,,", *rows, "BM,,,1.5,,,,"])))
+    assert [one.point for one in found.odd_spots] == ["P70", "P16", "P10"]
+    told = [one for one in found.words if "its neighbours" in one]
+    assert ["above" in one for one in told] == [True, False, True]
+    assert ["below" in one for one in told] == [False, True, False]
+
+
+@pytest.mark.parametrize(("last", "noticed"), [("1.464", True), ("1.467", False)])
+def test_a_run_that_closes_but_worse_than_its_readings_are_is_noticed(last: str, noticed: bool) -> None:
+    # +0.048 - 0.285 + 0.241 = 4 mm, or 1 mm: of six readings of 0.5 mm each the sum has √6 × 0.5 = 1.22 mm: 3.3 of that, or 0.8
+    book = read_book(f"point,bs,is,fs,rl\nBM,1.412,,,10.000\nA,1.238,,1.364,\nB,1.705,,1.523,\nBM,,,{last},\n")
+    assert reduce_book(book).closes
+    assert suspect_slips(book, reading_sd=0.0005).noticed == noticed
+
+
+@pytest.mark.parametrize(("again", "alone"), [("1.505", True), ("1.495", True), ("1.506", False)])
+def test_a_repeat_that_is_off_by_the_whole_allowance_can_still_be_reading_alone(again: str, alone: bool) -> None:
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", SurveyWarning)
+        reduced = reduce_book(read_book(f"point,bs,is,fs,rl\nBM,1.500,,,10.000\nA,,1.2,,\nBM,,{again},,\n"), allowable=0.005)
+    (told,) = reduced.steadiness
+    assert ("which reading alone can do" in told) == alone
+
+
+class TestClosures:
+    def test_a_run_after_two_known_points_begins_at_the_second(self) -> None:
+        # from the second set-up K2 and K3 are both read, and agree: 11.600 - 1.100 and 11.600 - 1.200
+        book = read_book("point,bs,is,fs,rl,feature\nBM,1.5,,,10,benchmark\nT,1.4,,1.3,,\nK2,,1.1,,10.5,benchmark\n"
+                         "K3,,1.2,,10.4,benchmark\nU,1.0,,1.6,,\nK4,,,1.0,10,benchmark\n")
+        closures = reduce_book(book).closures
+        assert list(zip(closures["from"], closures["to"], strict=True)) == [("BM", "K2"), ("BM", "K3"), ("K3", "K4")]
+        assert closures["misclosure"].tolist() == pytest.approx([0.0] * 3, abs=1e-9)
+
+    @pytest.mark.parametrize("sign", [1.0, -1.0])
+    def test_a_misclosure_of_the_whole_allowance_closes(self, sign: float) -> None:
+        sight = Sight(0, 1, 1, 1.5, None)
+        assert Closure((0,), sight, sight, 0.0, sign * (0.005 + EXACT), 0.005).closes
+        assert not Closure((0,), sight, sight, 0.0, sign * 0.00501, 0.005).closes
+
+
+def test_two_tests_of_the_same_readings_are_two() -> None:
+    # results are compared as things: some hold arrays, which have no one answer to ==
+    pegs = PegSetup(1.500, 1.400, 20.0, 20.0), PegSetup(1.300, 1.202, 2.0, 38.0)
+    one, other = two_peg_test(*pegs), two_peg_test(*pegs)
+    assert one.collimation == other.collimation
+    assert one != other
