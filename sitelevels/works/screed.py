@@ -261,14 +261,16 @@ class Screed:
             least, _, most = map(word_volume, one.loose.values) if one.bags is None else map(whole_up, one.bags.values)
             counted = f"{least}" if least == most else f"{least} to {most}"
             bought += f"; {counted}{'' if one.bags is None else f' {BAGS}'} of {one.what}"
-        return (f"{'' if self.fits else self._short}Screed, {self.kind.name}, over {word_area(self.area)}: the floor lies "
+        return (f"{self._verdict}Screed, {self.kind.name}, over {word_area(self.area)}: the floor lies "
                 f"at {word_level(self.level)}{falls}. It is {word_mm(thin.level, digits=1)} thick at {thin.point}, where it is "
                 f"thinnest, {word_mm(thick.level, digits=1)} at {thick.point}, where it is thickest, "
                 f"{word_mm(self.mean, digits=1)} on average: {word_volume(self.volume)}{bought}.")
 
     @property
-    def _short(self) -> str:
-        """Where a floor that is thick enough goes wrong most, in a sentence."""
+    def _verdict(self) -> str:
+        """Whether it fits by the readings, or where a floor that is thick enough goes wrong most, in a sentence."""
+        if self.fits:
+            return "It fits by the readings, thick enough everywhere and within every limit asked for. "
         demand, place, needs, level, floor, _ = self.limits.iloc[0]
         return (f"It does not fit: thick enough everywhere, the floor lies {word_mm(abs(floor - level), digits=1)} too "
                 f"{'high' if needs == 'at most' else 'low'} at {place} ({demand}). ")

@@ -346,7 +346,8 @@ class TestOdd:
         shown = base_to_screed(odd, Brief(ROOM), to=LOWER, fall=1 / 80)._repr_html_()
         assert "<b>" not in shown
         assert "&lt;b&gt;B3" in shown
-        assert repr(to_the_side()).startswith("Screed: Screed, bonded")
+        assert repr(to_the_side()).startswith("Screed: It fits by the readings, thick enough everywhere and within every limit "
+                                              "asked for. Screed, bonded")
         assert any("BS 8204-1" in one for one in to_the_side().sources)
         assert "BS 8204-1" in to_the_side().words
 
