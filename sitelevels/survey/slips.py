@@ -159,7 +159,7 @@ class Suspicions:
     @property
     def words(self) -> tuple[str, ...]:
         """What was found, in sentences: by the checks, and among the spots that no check sees."""
-        once = len(_read_once(self.reduced))
+        once = len(read_once(self.reduced))
         unseen = (f"{once} intermediate sight{'s are' if once > 1 else ' is'} on points read once, where no closing shot sees a "
                   "slip. Where their places are known they are held against the surface through their neighbours, which shows "
                   "large slips only.") if once else ""
@@ -315,7 +315,7 @@ def _slips(row: Row, reading: float, unit: str, digit: float) -> Iterator[tuple[
     yield -reading, "the sign lost" if reading > 0 else "a sign too much", _SIGN * likely
 
 
-def _read_once(reduced: ReducedLevels) -> list[Sight]:
+def read_once(reduced: ReducedLevels) -> list[Sight]:
     """Intermediate sights on points that are neither known nor read again."""
     linkage = reduced.linkage
     times = Counter(map(linkage.point, linkage.sights))
@@ -325,7 +325,7 @@ def _read_once(reduced: ReducedLevels) -> list[Sight]:
 
 def _odd_spots(reduced: ReducedLevels) -> Iterator[Suspicion]:
     """Spots read once that stand off their neighbours or their like, with the slip that would explain it, the oddest first."""
-    sights = {reduced.linkage.point(sight): sight for sight in _read_once(reduced)}
+    sights = {reduced.linkage.point(sight): sight for sight in read_once(reduced)}
     rows = {row.point: row for row in reduced.linkage.rows if row.point in sights}
     levels = {name: reduced.linkage.setups[sight.setup].hpc - sight.reading for name, sight in sights.items()}
     unit, digit = _unit_and_digit(reduced.book)

@@ -18,6 +18,10 @@ class TestBookForm:
         assert "It closes" in form.levels.value
         assert form.offer.layout.display == "none"
 
+    def test_points_that_no_check_sees_are_counted(self, hand: Any) -> None:
+        """The two shots of the DPC and the four corners; the benchmark is read again at the end."""
+        assert "6 points were read once, where no check sees a slip" in went_well(forms.BookForm(hand.open()))
+
     def test_every_fault_in_a_sentence_and_nothing_typed_is_lost(self, demo: Any) -> None:
         form = forms.BookForm(demo.open())
         spoilt = form.text.value.replace("1.331", "l.331").replace("1.339", "1,339", 1)

@@ -18,7 +18,7 @@ from ...survey.cells import Page, guarded, page_of
 from ...survey.headings import LENGTHS, columns_of
 from ...survey.reading import with_known_level
 from ...survey.reduction import ReducedLevels
-from ...survey.slips import MOST_TOLD, Suspicions, suspect_slips
+from ...survey.slips import MOST_TOLD, Suspicions, read_once, suspect_slips
 from ...wording import html_table, true_minus, word_level
 from ..drafts import Draft
 from ..job import DEMONSTRATIONS, Job
@@ -219,10 +219,13 @@ class BookForm(Form):
         else:
             hand = len(reduced.hand_levels)
             agree = f" {hand} hand-worked levels agree." if hand else ""
+            once = len(read_once(reduced))
+            alone = (f" {once} point{' was' if once == 1 else 's were'} read once, where no check sees a slip: read again what "
+                     "matters most, the DPC and sills." if once else "")
             unsaved = self.text.value != self._base
             demo = " This is the demonstration: what you change here is not kept." if unsaved and (
                 self.needed().folder.name in DEMONSTRATIONS) else ""
-            self.say(f"{len(reduced.table)} rows read and reduced; no check failed.{agree}"
+            self.say(f"{len(reduced.table)} rows read and reduced; no check failed.{agree}{alone}"
                      f"{demo or (' Not saved yet, but kept as you type.' if unsaved else '')}")
         told = paragraphs((reduced.book.known_words, *reduced.steadiness))
         self.levels.value = (f"{told}<details><summary>How the book was understood</summary>"
