@@ -92,7 +92,7 @@ def word_fall(fall: float, *, never: Literal["flatter", "steeper"] | None = None
     length = f"{whole / 10**digits:.{max(digits, 0)}f}".removesuffix(".0")
     tenths = steep * 1e4
     tenths = tenths if never is None else _up(tenths) if never == "flatter" else _down(tenths)
-    return f"1:{length}{' uphill' if fall < 0 else ''} ({tenths / 10:.1f} mm/m)"
+    return f"1:{length}{' uphill' if fall < 0 else ''} ({_fixed(tenths / 10, 1)} mm/m)"
 
 
 def word_change(size: float, unit: Literal["mm", "mm/m"]) -> str:
@@ -115,8 +115,8 @@ def _down(number: float) -> int:
 
 
 def _fixed(number: float, digits: int) -> str:
-    """A number to so many places, with no minus where it has rounded to nought."""
-    text = f"{number:.{digits}f}"
+    """A number to so many places, halves away from nought, with no minus where it has rounded to nought."""
+    text = f"{number + math.copysign(1e-9, number):.{digits}f}"  # its last binary digits would send a half either way
     return text[1:] if text.startswith("-") and not text.strip("-0. ") else text
 
 

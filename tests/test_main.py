@@ -5,7 +5,6 @@ import re
 import shutil
 import subprocess
 import sys
-import time
 from collections.abc import Callable
 from pathlib import Path
 
@@ -53,9 +52,10 @@ def change(folder: Path, old: str, new: str, name: str = "brief.toml") -> None:
 
 
 def test_the_demonstration_in_less_than_ten_seconds(yard: Path) -> None:
-    start = time.monotonic()
+    before = os.times()
     said = run(str(yard), cwd=yard.parent)
-    assert time.monotonic() - start < 10
+    after = os.times()  # of the processor: a busy machine takes longer by the clock
+    assert after.children_user + after.children_system - before.children_user - before.children_system < 10
     assert (said.returncode, said.stderr) == (0, "")
     assert sorted(place.name for place in (yard / "sheet").iterdir()) == sorted([*WRITTEN, "cuts.pdf"])  # units are laid
     assert sorted(place.name for place in yard.iterdir()) == ["brief.toml", "sheet", "survey.csv"]
@@ -222,8 +222,8 @@ def test_a_screed_writes_its_pads(tmp_path: Path, here: Here) -> None:
     assert "scabbled: 6.2 mm at B7" in out
     assert sorted(path.name for path in (folder / "sheet").iterdir()) == ["pads.csv", "pads.pdf"]
     lines = (folder / "sheet" / "pads.csv").read_text(encoding="utf-8-sig").splitlines()
-    assert lines[0] == "pad,x (m),y (m),down to the base (m),down to the screed (m),thick (m)"
-    assert lines[2] == "B1,0.0000,0.0000,1.0700,0.9919,0.0781"  # 1.000 + 0.070; 1.000 - 0.008125; 78.125 mm
+    assert lines[0] == "pad,x (m),y (m),down to the base (m),down to the screed (m),thick (m),floor,base"
+    assert lines[2] == "B1,0.0000,0.0000,1.0700,0.9919,0.0781,DO NOT POUR,"  # 1.000 + 0.070; 1.000 - 0.008125; 78.125 mm
 
 
 def test_a_screed_that_cannot_be_worked_out_says_why(tmp_path: Path, here: Here) -> None:

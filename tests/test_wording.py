@@ -95,7 +95,8 @@ def test_millimetres(length: float, digits: int, words: str) -> None:
 
 
 @pytest.mark.parametrize(("level", "words"), [(10, "10.000 m"), (9.9996, "10.000 m"), (-0.0004, "0.000 m"), (-1.5, "-1.500 m"),
-                                              (123.4567, "123.457 m")])
+                                              (123.4567, "123.457 m"), (10.0005, "10.001 m"), (10.0015, "10.002 m"),
+                                              (9.9985, "9.999 m"), (-0.0005, "-0.001 m"), (10.00049, "10.000 m")])
 def test_levels_are_to_the_millimetre(level: float, words: str) -> None:
     assert word_level(level) == words
 

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from ..errors import SurveyError, SurveyWarning, finite, must_be
 from ..surface.facet import REACH, polygon_of
-from ..surface.plane import Plane
+from ..surface.plane import FARTHEST, Plane
 from ..wording import word_area, word_distance, word_level, word_mm, word_number, word_place
 from .conditions import Demand
 from .demands import ClosedEdge, Meet
@@ -80,14 +80,14 @@ class Wall:
         own = self.__dict__  # set here once; `__setattr__` refuses any change
         own["name"] = str(name)
         ends = _numbers([first, second])
-        if ends.shape != (2, 2) or not np.isfinite(ends).all() or math.dist(*ends) < 1e-6:
-            raise SurveyError(f"the wall {self.name!r} from {first!r} to {second!r} has no length",
-                              remedy="Give its two ends as x, y in m.")
+        if ends.shape != (2, 2) or not (np.abs(ends) < FARTHEST).all() or math.dist(*ends) < 1e-6:
+            raise SurveyError(f"the wall {self.name!r} cannot run from {first!r} to {second!r}",
+                              remedy="Give its two ends as x, y in m, some way apart.")
         own["first"], own["second"] = ((float(x), float(y)) for x, y in ends)
         own["length"] = math.dist(self.first, self.second)
         own["direction"] = ((self.second[0] - self.first[0]) / self.length, (self.second[1] - self.first[1]) / self.length)
         shots = _numbers([(0.0, dpc)] if isinstance(dpc, Real) else dpc)
-        if shots.ndim != 2 or shots.shape[1] != 2 or not len(shots) or not np.isfinite(shots).all():
+        if shots.ndim != 2 or shots.shape[1] != 2 or not len(shots) or not (np.abs(shots) < FARTHEST).all():
             raise SurveyError(f"the DPC of the wall {self.name!r} is {dpc!r}",
                               rule="It must be one level, or pairs of distance along the wall and level, in m.")
         if isinstance(points, str) or len(points) not in (0, len(shots)):

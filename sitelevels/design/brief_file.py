@@ -6,23 +6,29 @@ import math
 import re
 import tomllib
 import warnings
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
+from itertools import pairwise
 from typing import Any
 
 import pandas as pd
+import shapely
 import tomlkit
 import tomlkit.exceptions
+import tomlkit.items
 
 from ..errors import SurveyError, SurveyWarning
+from ..survey.faults import places_in
 from ..survey.reduction import ReducedLevels
-from ..wording import word_distance, word_mm
+from ..wording import tidy, word_distance, word_mm, word_number
 from . import demands
 from .brief import BEYOND_SHOTS, Brief, Wall
-from .conditions import Demand
+from .conditions import AtSpots, Demand, Spot
 from .parts import LISTS, SECTIONS, YES, Reader, is_a, named
 from .site_file import footing_of, layer_of, outline_of, underside_of
 
 FORMAT = 1
+LEAST_AREA = 0.25  # m²: less is nothing that is paved or screeded, but lengths in a wrong unit
+COURSE, UNEVEN = 0.075, 0.010  # m: a course of bricks; a DPC laid to 5 mm and read to 5 mm: common practice, no source
 
 _DEMANDS: dict[str, tuple[type[Demand], dict[str, str]]] = {
     "below the DPC": (demands.Clearance, {"wall": "wall", "least_mm": "least", "drained_mm": "drained"}),
@@ -128,6 +134,8 @@ def brief_of(told: dict[str, Any], reduced: ReducedLevels, variant: str | None =
         if row.feature == "dpc" and row.wall and not any(_same(row.wall, str(name)) for name in names):
             warnings.warn(f"Row {row.number}, point {row.point}: this DPC shot is not used, for the brief has no wall "
                           f"{row.wall!r}. Its walls are {', '.join(map(str, names)) or 'none'}.", SurveyWarning, stacklevel=3)
+    if corners is not None and corners.area < LEAST_AREA:
+        faults.append(_too_small(corners, area, reduced))
     walls = each("wall", _wall, spots, reduced, names)
     layers = each("layer", layer_of)
     footings = each("footing", footing_of, spots)
@@ -148,6 +156,14 @@ def brief_of(told: dict[str, Any], reduced: ReducedLevels, variant: str | None =
         raise SurveyError(f"the brief has no variant {variant!r}",
                           rule=f"Its variants are {', '.join(_variants(told)) or 'none'}.")
     asked = [reader.keep(_demand, reader, spots, names) for reader in (Reader(*one, faults) for one in chosen)]
+    if told.get("screed"):  # what it meets is a floor, and tiles may come on it
+        screed = Reader("brief.toml, [screed]", told["screed"], faults)
+        on_top = screed.keep(screed.maybe, "on_top_mm", 0.001) or 0.0
+        if on_top < 0:
+            faults.append(SurveyError(f"on_top_mm is {told['screed']['on_top_mm']}", where=screed.where,
+                                      rule="Tile and bed are nought mm or more thick."))
+        asked = [demands.MeetFloor(one.points, one.within, max(on_top, 0.0)) if type(one) is demands.Meet else one
+                 for one in asked]
     closed, free, kept = (tuple(area.keep(_edge, edge, spots) for edge in area.entry.get(key, []))
                           for key in ("closed", "free", "kept"))
     beyond = area.keep(area.maybe, "beyond_edge_mm", 0.001)
@@ -155,6 +171,15 @@ def brief_of(told: dict[str, Any], reduced: ReducedLevels, variant: str | None =
         raise SurveyError.together(faults)
     return Brief(corners, walls=tuple(walls), layers=tuple(layers), demands=tuple(asked), closed=closed, free=free,
                  kept=kept, beyond_edge=beyond, underside=underside, footings=tuple(footings))
+
+
+def _too_small(corners: shapely.Polygon, area: Reader, reduced: ReducedLevels) -> SurveyError:
+    """What is wrong with an outline that nobody paves."""
+    x_low, y_low, x_high, y_high = corners.bounds
+    wide, deep, unit = x_high - x_low, y_high - y_low, "m" if "corners_m" in area.entry else reduced.book.unit_of("x")
+    return SurveyError(f"the corners span {word_mm(wide, digits=1)} by {word_mm(deep, digits=1)}", where=area.where,
+                       rule=f"An area is {word_number(LEAST_AREA)} m² at the least.",
+                       remedy=places_in(unit, max(wide, deep)) if unit in ("mm", "cm") else "Correct x and y of the corners.")
 
 
 def _variants(told: dict[str, Any]) -> dict[str, list[dict[str, Any]]]:
@@ -171,6 +196,8 @@ def _edge(edge: Any, spots: pd.DataFrame) -> Any:
 
 def _wall(reader: Reader, spots: pd.DataFrame, reduced: ReducedLevels, walls: list[Any]) -> Wall:
     name = reader.text("name")
+    if ends := [end for end in map(reader.entry.get, ("first", "second")) if isinstance(end, str) and end.strip()]:
+        named(ends, spots)  # what is wrong with both is told at once
     first, second = (reader.place(key, spots) for key in ("first", "second"))
     if "dpc_m" in reader.entry:
         return Wall(name, first, second, dpc=reader.number("dpc_m"))
@@ -190,8 +217,20 @@ def _wall(reader: Reader, spots: pd.DataFrame, reduced: ReducedLevels, walls: li
         raise SurveyError(f"the DPC shots {', '.join(off)} do not stand on the wall {name!r}",
                           rule=f"A shot may stand {word_mm(BEYOND_SHOTS)} off it at the most.",
                           remedy="Correct x and y, or the wall.")
+    _question(bare, spots_on_it)
     return Wall(name, first, second, dpc=[(bare.along(spot.x, spot.y), spot.level) for spot in spots_on_it],
                 points=[spot.point for spot in spots_on_it])
+
+
+def _question(wall: Wall, shots: Iterable[Spot]) -> None:
+    """Warn of neighbouring DPC shots that are neither level with each other nor whole courses apart."""
+    for one, other in pairwise(sorted(shots, key=lambda spot: wall.along(spot.x, spot.y))):
+        apart = abs(one.level - other.level)
+        if abs(math.remainder(apart, COURSE)) > UNEVEN + 1e-9:
+            off = wall.along(other.x, other.y) - wall.along(one.x, one.y)
+            warnings.warn(f"{one.point} and {other.point} are on the DPC of the {wall.name} and differ by {word_mm(apart)} in "
+                          f"{word_distance(off)}. A DPC is usually level, or steps by whole courses of {word_mm(COURSE)}: read "
+                          "both again.", SurveyWarning, stacklevel=2)
 
 
 def _same(one: str, other: str) -> bool:
@@ -243,6 +282,42 @@ def toml(value: float | str) -> str:
     """
     whole = isinstance(value, float) and value.is_integer() and abs(value) < 1e15
     return tomlkit.item(int(value) if whole else value).as_string()
+
+
+def with_demands(text: str, added: Iterable[AtSpots]) -> str:
+    """The text of a brief with demands at named points added, their limits (m) written in mm; all else as it was.
+
+    Raises SurveyError where its demands stand in one list instead of under headings.
+    """
+    read_brief(text)
+    document = tomlkit.parse(text if text.endswith("\n") else f"{text}\n")
+    if "demand" not in document:
+        document.add("demand", tomlkit.aot())
+    elif not isinstance(document["demand"], tomlkit.items.AoT):
+        raise SurveyError("the demands stand in one list", where="brief.toml", remedy="Write each under a heading [[demand]].")
+    for demand in added:
+        kind, keys = next((kind, keys) for kind, (maker, keys) in _DEMANDS.items() if maker is type(demand))
+        entry: dict[str, Any] = {"kind": kind}
+        for key, field in keys.items():
+            value = getattr(demand, field)
+            if key in ("point", "points"):
+                names = [spot.point for spot in demand.spots]
+                entry[key] = names[0] if key == "point" else names
+            elif key.endswith("_mm"):
+                entry[key] = [_in_mm(one) for one in value] if isinstance(value, tuple) else _in_mm(value)
+        table = tomlkit.table()
+        table.update(entry)
+        table.add(tomlkit.nl())
+        document["demand"].append(table)
+    changed = tomlkit.dumps(document)
+    read_brief(changed)
+    return changed
+
+
+def _in_mm(metres: float) -> float:
+    """A limit as it is typed: 6, not 6.000000000000001."""
+    number = tidy(metres * 1000)
+    return int(number) if number.is_integer() else number
 
 
 def with_value(text: str, part: str, number: int, key: str, value: str | None) -> str:

@@ -15,12 +15,14 @@ from ..surface.pieces import cut_pieces
 from ..surface.plane import Floats
 from ..surface.shapes import OnePlane
 from ..wording import word_fall, word_level, word_volume
+from .asked import ROUNDING
 from .brief import Brief
 from .rows import Rows, rows_of
 from .volume import Volume
 
 MOST_DEPTHS = 60_000  # depths worked out for one picture: what a slider can wait for
-TIGHT = 1e-6  # m or m/m
+TIGHT = 2 * ROUNDING  # m or m/m: an edge is named for the demand whose limit is so near
+HAIR = 5e-5  # m or m/m: choices that differ by less are shown as one
 NEAR = 0.12  # m: how far above and below a surface the choice is laid open
 ROOM = 0.02  # m: what is shown beyond the outermost level; a quarter of it in m/m beyond the steepest fall
 Side = tuple[str, tuple[float, float], tuple[float, float]]
@@ -49,6 +51,10 @@ class Choice:
         if self.allowed.is_empty:
             return f"With a fall of {word_fall(self.along)} along the {self.wall_name} no level and fall away meet every demand."
         low, flat, high, steep = self.allowed.bounds
+        if high - low < HAIR and steep - flat < HAIR:
+            return (f"With a fall of {word_fall(self.along)} along the {self.wall_name} one level and fall away alone meet every "
+                    f"demand, with nothing in hand: {word_level((low + high) / 2)} at its first end and "
+                    f"{word_fall((flat + steep) / 2)} away from it.")
         corners = shapely.get_coordinates(self.allowed)
         place = corners.mean(axis=0)
         at = self.volume[np.abs(self.falls - place[1]).argmin(), np.abs(self.levels - place[0]).argmin()]
@@ -119,10 +125,13 @@ class Choosing:
         start, by_level, by_fall = self._lines(along)
         a, b = rows.upper(np.ones(len(rows.a), dtype=bool))
         slopes, room = np.column_stack([a @ by_level, a @ by_fall]), b - a @ start
-        ring = np.array([(levels[0], falls[0]), (levels[1], falls[0]), (levels[1], falls[1]), (levels[0], falls[1])])
-        for slope, most in zip(slopes, room, strict=True):
-            ring = _cut_off(ring, slope, most)
-        if len(ring) < 3:
+        for slack in (0.0, ROUNDING):  # a surface with nothing in hand is met as the verdicts have it
+            ring = np.array([(levels[0], falls[0]), (levels[1], falls[0]), (levels[1], falls[1]), (levels[0], falls[1])])
+            for slope, most in zip(slopes, room + slack, strict=True):
+                ring = _cut_off(ring, slope, most)
+            if len(ring) >= 3 and shapely.Polygon(ring).area > 0:
+                break
+        else:
             return shapely.Polygon(), ()
         sides = [(ring[place - 1] + ring[place]) / 2 for place in range(len(ring))]
         below, above = np.isfinite(rows.high), np.isfinite(rows.low)

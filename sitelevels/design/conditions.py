@@ -146,7 +146,8 @@ class Demand(ABC):
     `title` is its short name and `unit` ("mm" or "mm/m") that of its numbers when shown; `bounds` are its limits by field,
     `limits` the names of the entries of LIMITS that bear on them. `shown_by` is what shows it once it is laid, where levels
     are not sure enough; `to_mend` what mends it where no surface is turned or moved for it, with {place}. `called`, with {who},
-    is its name in a refusal, and `checked` the fields that must be in order, group by group.
+    is its name in a refusal, and `checked` the fields that must be in order, group by group. `sides` are what a number above
+    and below nought means, in words, where either is usual.
     """
 
     title: ClassVar[str] = ""
@@ -157,6 +158,7 @@ class Demand(ABC):
     to_mend: ClassVar[str] = ""
     called: ClassVar[str] = ""
     checked: ClassVar[tuple[tuple[str, ...], ...]] = ()
+    sides: ClassVar[tuple[str, str]] = ("", "")
 
     def __init_subclass__(cls) -> None:
         cls.limits = tuple(name for bound in cls.bounds.values() for name in bound.limits)

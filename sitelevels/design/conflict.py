@@ -41,7 +41,8 @@ class Conflict:
         """The set in a sentence."""
         if len(self.demands) == 1:
             return f"This cannot be met even alone: {self.demands[0].words()}."
-        return f"These {len(self.demands)} cannot all be met: {'; '.join(demand.words() for demand in self.demands)}."
+        both = "both" if len(self.demands) == 2 else "all"
+        return f"These {len(self.demands)} cannot {both} be met: {'; '.join(demand.words() for demand in self.demands)}."
 
     @property
     def level_access(self) -> bool:

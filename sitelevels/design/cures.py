@@ -11,7 +11,7 @@ from ..surface.shapes import Channel, OnePlane
 from ..wording import word_distance, word_fall, word_mm, word_volume
 from .brief import Brief, Wall
 from .conditions import Demand
-from .demands import Clearance, FallAway, FallToDrain, Meet, Step
+from .demands import Clearance, FallAway, FallToDrain, Gully, Meet, Step
 from .published import LIMITS
 
 if TYPE_CHECKING:
@@ -56,6 +56,8 @@ def try_cures(solution: Solution, solve: Solve) -> tuple[Cure, ...]:
         changed = replace(brief, demands=tuple(demands))
         return solve(changed, solution.ground, shape=shape or solution.shape, aim=solution.aim)
     cures: list[Cure] = []
+    if gullies := [one for one in brief.demands if one in fighting and isinstance(one, Gully)]:
+        cures.append(_reset(brief, gullies, tried))
     if isinstance(solution.shape, OnePlane):
         cures += _channels(brief, fighting, tried)
     cures += _steps(brief, fighting, tried)
@@ -71,6 +73,21 @@ def try_cures(solution: Solution, solve: Solve) -> tuple[Cure, ...]:
 
 def _swapped(brief: Brief, new: Mapping[Any, Demand]) -> list[Demand]:
     return [new.get(demand, demand) for demand in brief.demands]
+
+
+def _reset(brief: Brief, gullies: Sequence[Gully], tried: Callable[..., Solution]) -> Cure:
+    """The gratings of gullies at the level that suits the paving."""
+    found = tried([one for one in brief.demands if one not in gullies])
+    moves, finish = [], found.finish
+    for one in gullies if finish is not None else ():
+        assert finish is not None
+        rise = finish.level_at(one.point.x, one.point.y) - sum(one.proud) / 2 - one.point.level
+        moves.append(f"{word_mm(abs(rise))} {'higher' if rise > 0 else 'lower'} at {one.who}")
+    low, high = map(word_mm, gullies[0].proud)
+    return Cure(f"The grating reset at {', '.join(one.who for one in gullies)}",
+                f"Its frame is taken up and bedded again so that the paving stands {low} to {high} proud of it; look first "
+                "whether the trap and the pipe below leave room for that (common practice, no source).", found,
+                f"It goes {', '.join(moves)}. " if moves else "")
 
 
 def _channels(brief: Brief, fighting: Sequence[Demand], tried: Callable[..., Solution]) -> Iterator[Cure]:

@@ -8,14 +8,14 @@ from typing import TYPE_CHECKING, ClassVar
 from ..errors import finite_list
 from ..wording import word_distance, word_fall, word_mm, word_place
 from .conditions import Bound, Condition, Corners, Demand
-from .point_demands import AccessCover, Cover, Gully, KeepBelow, Meet, Step, Thickness
+from .point_demands import AccessCover, Cover, Gully, KeepBelow, Meet, MeetFloor, Step, Thickness
 from .published import LIMITS
 
 if TYPE_CHECKING:
     from .brief import Brief
 
 __all__ = ["AccessCover", "Clearance", "ClosedEdge", "Cover", "FallAlong", "FallAway", "FallToDrain", "Gully", "KeepBelow",
-           "MaxGradient", "Meet", "Step", "Thickness"]
+           "MaxGradient", "Meet", "MeetFloor", "Step", "Thickness"]
 
 _DAMP = "Splash and damp reach a DPC that paving lies too near to."
 

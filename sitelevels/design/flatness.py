@@ -51,13 +51,13 @@ class Bar:
 class Flatness:
     """Straightedges over a surface. Made by `flatness`: `bars` by length, those that fit; `area` in m²; `sure` a chance.
 
-    `paving` is the class that matters first; empty for none.
+    `paving` are the classes that matter first; empty for none.
     """
 
     bars: tuple[Bar, ...]
     area: float
     sure: float
-    paving: str = ""
+    paving: tuple[str, ...] = ()
 
     def bar(self, length: float) -> Bar | None:
         """The bar of that length in m; None where none fits."""
@@ -101,6 +101,13 @@ class Flatness:
         return pd.DataFrame(lines, columns=["straightedge", "greatest gap", "readings alone", "at", "ends held off equally",
                                             "readings alone ", "at "])
 
+    @property
+    def classes(self) -> str:
+        """What comes of the classes that matter first, in a sentence; empty where there is none, or no straightedge fits."""
+        told = [f"{kind.name}, {kind.words}: {verdict}" for kind in map(REGULARITY.__getitem__, self.paving)
+                if (verdict := self.verdict(kind))]
+        return f"{'; '.join(told)}." if told else ""
+
     def sentence(self) -> str:
         """What was found, how far it can be believed, and what to do on site, in words."""
         if not self.bars:
@@ -119,7 +126,7 @@ class Flatness:
 
     def _repr_html_(self) -> str:
         words = self.words
-        mine = words["class"] == self.paving
+        mine = words["class"].isin(self.paving)
         first = html_table(words[mine], words=True) if mine.any() else ""
         return (f"<p>{escape(self.sentence())}</p>{html_table(self.bars_words, words=True)}{first}"
                 f"<details{'' if first else ' open'}><summary>{'Other classes' if first else 'The classes'}</summary>"
@@ -131,7 +138,7 @@ def _mm(metres: float | None) -> str:
 
 
 def flatness(surface: Laid | Ground, *, within: Any = None, covariance: Floats | None = None,
-             sure: float = ErrorBudget().sure, paving: str = "") -> Flatness:
+             sure: float = ErrorBudget().sure, paving: str | Sequence[str] = ()) -> Flatness:
     """Straightedges of 1, 2 and 3 m over a surface, each flat part by itself, held against classes of regularity.
 
     Parameters
@@ -144,8 +151,8 @@ def flatness(surface: Laid | Ground, *, within: Any = None, covariance: Floats |
         Of the levels of a Ground, m².
     sure : float
         The chance with which errors alone show no more than is said; that of the budget for a laid surface.
-    paving : str
-        A class in REGULARITY that is shown first.
+    paving : str or sequence of str
+        A class in REGULARITY that is shown first, or several.
 
     Refuses something else, an area or a covariance for a laid surface, which has both, and what `straightedge` refuses other
     than a bar that is too long.
@@ -160,8 +167,9 @@ def flatness(surface: Laid | Ground, *, within: Any = None, covariance: Floats |
     must_be(surface, (Laid, Ground), "the surface")
     if not 0 < finite(sure, "how sure it must be", "It is a chance, e.g. 0.95.") < 1:
         raise SurveyError(f"how sure it must be is {sure}", rule="It is a chance, between nought and one.")
-    if paving:
-        one_of(REGULARITY, paving, "class of regularity")
+    must_be(paving, (str, list, tuple), "the classes to show first")
+    first = tuple(one_of(REGULARITY, name, "class of regularity").name
+                  for name in ([paving] * bool(paving) if isinstance(paving, str) else paving))
     if isinstance(surface, Laid) and not (within is None and covariance is None):
         raise SurveyError("an area or a covariance is given for a laid surface", rule="It has both already.",
                           remedy="Leave them out, or give its ground.")
@@ -183,7 +191,7 @@ def flatness(surface: Laid | Ground, *, within: Any = None, covariance: Floats |
         area = surface.design.area
         sure = surface.budget.sure if surface.budget else sure
     bars = (_bar(length, parts, sure) for length in LENGTHS)
-    return Flatness(tuple(one for one in bars if one is not None), area, sure, paving)
+    return Flatness(tuple(one for one in bars if one is not None), area, sure, first)
 
 
 def _bar(length: float, parts: Sequence[tuple[Ground, shapely.Polygon, Floats | None]], sure: float) -> Bar | None:

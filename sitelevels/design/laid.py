@@ -31,6 +31,7 @@ from .propagation import LEAST, LevelErrors, inputs_of, unevenness
 from .verdicts import Finding, Verdicts
 
 ON_FOLD = 0.02  # m: a spot no farther than this from a facet lies on it, so that one on a fold lies on both sides of it
+NEAR = 0.003  # m: a spot no farther off the design than this is not told to be read again (common practice, no source)
 Asked = tuple[int, Condition, int]  # number of the demand, what it asks, number of the facet
 
 
@@ -80,8 +81,7 @@ class Laid(Verdicts):
     @cached_property
     def ground(self) -> Ground:
         """All spots triangulated, with breaks between spots that stand one after the other along a fold."""
-        spots = self.spots
-        return Ground(spots["x"], spots["y"], spots["level"], points=spots["point"], breaks=_folds(self.built, spots))
+        return ground_of(self.built, self.spots)
 
     @property
     def covariance(self) -> Floats | None:
@@ -129,11 +129,7 @@ class Laid(Verdicts):
     @property
     def spots_words(self) -> pd.DataFrame:
         """The spots for reading, the farthest off the design first."""
-        order = self.spots["deviation"].abs().sort_values(ascending=False, kind="stable").index
-        table = self.spots.loc[order]
-        return pd.DataFrame({"point": table["point"], "laid": table["level"].map(word_level),
-                             "design": table["design"].map(word_level),
-                             "off the design": [_off(by, "high", "low") for by in table["deviation"]]})
+        return spots_in_words(self.spots)
 
     def sentence(self) -> str:
         """How the laid surface lies about the design, in words."""
@@ -149,6 +145,19 @@ class Laid(Verdicts):
     def _repr_html_(self) -> str:
         doubts = "".join(f"<p>{escape(doubt)}</p>" for doubt in self.doubts)
         return f"<p>{escape(self.sentence())}</p>{doubts}{html_table(self.falls_words, words=True)}{self.html()}"
+
+
+def ground_of(finish: Finish, spots: pd.DataFrame) -> Ground:
+    """Spots of `LaidSpots.table` triangulated, with breaks between those that stand one after the other along a fold; m."""
+    return Ground(spots["x"], spots["y"], spots["level"], points=spots["point"], breaks=_folds(finish, spots))
+
+
+def spots_in_words(spots: pd.DataFrame) -> pd.DataFrame:
+    """Spots of `LaidSpots.table` for reading, the farthest off the design first."""
+    table = spots.loc[spots["deviation"].abs().sort_values(ascending=False, kind="stable").index]
+    return pd.DataFrame({"point": table["point"], "laid": table["level"].map(word_level),
+                         "design": table["design"].map(word_level),
+                         "off the design": [_off(by, "high", "low") for by in table["deviation"]]})
 
 
 def _off(by: float, up: str, down: str) -> str:
@@ -241,7 +250,8 @@ def _odd(parts: Sequence[Part], spots: pd.DataFrame) -> list[str]:
     """Doubts about spots that stand out: a slip of the staff makes a surface look uneven, and verdicts unsure."""
     off = dict(zip(spots["point"], spots["deviation"], strict=True))
     return [f"{point}: lies {_off(off[point], 'above the design', 'below the design')}, farther off the rest than chance allows. "
-            "Read it again before you lift anything: are two figures changed about?" for part in parts for point in part.odd]
+            "Read it again before you lift anything: are two figures changed about?" for part in parts for point in part.odd
+            if abs(off[point]) >= NEAR]
 
 
 def _leans(asked: Sequence[Asked], weights: Sequence[tuple[Floats, float]], parts: Sequence[Part],
@@ -259,25 +269,45 @@ def _part(number: int, facet: Facet, spots: pd.DataFrame, errors: LevelErrors | 
     off = shapely.distance(facet.area, shapely.points(spots[["x", "y"]].to_numpy()))
     mine = spots[(off <= ON_FOLD) | (spots["facet"].to_numpy() == number - 1)]
     least = 3 if errors is None else 4
+    corners = [word_place(*place) for place in facet.area.exterior.coords[:-1]]
+    about = f"the part of the surface between {', '.join(corners[:-1])} and {corners[-1]}"
     if len(mine) < least:
-        middle = facet.area.representative_point()
-        raise SurveyError(f"the part of the surface about {word_place(middle.x, middle.y)} has {len(mine)} laid "
-                          f"spot{'s' * (len(mine) != 1)}",
+        raise SurveyError(f"{about} has {len(mine)} laid spot{'s' * (len(mine) != 1)}",
                           where="laid book", remedy="Read more spots there.",
                           rule=f"Each flat part needs {least} that are not in a line: three fit any plane, and say nothing of "
                           "how uneven it is.")
     points = mine["point"].tolist()
-    ground = Ground(mine["x"], mine["y"], mine["level"], points=points)
+    try:
+        ground = Ground(mine["x"], mine["y"], mine["level"], points=points)
+    except SurveyError as error:
+        raise error.at(f"laid book, {about}") from None
     plain = fit_plane(mine["x"], mine["y"], mine["level"], points=points)
-    odd = tuple(str(point) for point in plain.suspects["point"])
+    odd = _outstanding(plain, mine["deviation"].to_numpy())
     if errors is None:
         return Part(ground, plain, plain.sd or 0.0, 0.0, odd)
     rows = [errors.where[point] for point in points]
     measured = errors.covariance[np.ix_(rows, rows)] + (errors.budget.tape * plain.plane.fall)**2 * np.eye(len(rows))
+    known = errors.budget.k * np.sqrt(np.diag(measured))  # what the readings leave is no slip
+    odd = tuple(point for point in odd if abs(plain.residuals[points.index(point)]) > known[points.index(point)])
     own, seen = unevenness(plain, measured)
     whole = measured + (own + LEAST**2) * np.eye(len(rows))
     fit = fit_plane(mine["x"], mine["y"], mine["level"], covariance=whole, points=points)
     return Part(ground, fit, math.sqrt(own), seen, odd)
+
+
+def _outstanding(fit: PlaneFit, off: Floats) -> tuple[str, ...]:
+    """Spots farther from the plane than chance allows; where it is several, the one that is most `off` (m) the design with them.
+
+    The others are named only if they stand out without it as well: one slip drags the plane away from spots that are right.
+    """
+    named, suspects = list(fit.points or ()), list(fit.suspects["point"])
+    if len(suspects) < 2:
+        return tuple(suspects)
+    astray = np.abs(off - np.median(off))
+    worst = max(suspects, key=lambda point: astray[named.index(point)])
+    keep = np.array([point != worst for point in named])
+    again = fit_plane(fit.x[keep], fit.y[keep], fit.observed[keep], points=[point for point in named if point != worst]).suspects
+    return (worst, *(point for point in suspects if point in set(again["point"])))
 
 
 def _weights(condition: Condition, part: Part, facet: Facet) -> tuple[Floats, float]:

@@ -62,9 +62,10 @@ def laid_spots(reduced: ReducedLevels, finish: Finish, brief: Brief, survey: Red
     spots = spots[placed].reset_index(drop=True)
     if spots.empty:
         raise SurveyError("the book of the laid surface has no spot with a place", where="laid book",
-                          rule="Spots of the paving have x and y, and no feature, or the feature ground or corner.",
+                          rule="Spots of what was laid have x and y, and no feature, or the feature ground or corner.",
                           remedy="Fill in x and y.")
-    doubts = [f"{', '.join(left)}: marks of the first survey, so not counted as spots of the paving."] if left else []
+    mark, spot = ("a mark", "a spot") if len(left) == 1 else ("marks", "spots")
+    doubts = [f"{', '.join(left)}: {mark} of the first survey, so not counted as {spot} of what was laid."] if left else []
     doubts += [f"{', '.join(placeless)}: no x and y, so not used."] if placeless else []
     again = read_again(reduced, brief)
     doubts += _known(reduced, brief, survey)
@@ -153,8 +154,8 @@ def _shift(reduced: ReducedLevels, survey: ReducedLevels | None, again: Mapping[
                   if point in survey.about and told["feature"] not in GROUND_FEATURES and point not in reduced.book.known
                   and survey.about[point]["feature"] not in GROUND_FEATURES and told["feature"] != "instrument"}
     if not marks:
-        return ["No mark of the first survey was read again, so a shift of the datum would not show: read a DPC mark or the sill "
-                "too."]
+        return ["No mark of the first survey was read again, so a shift of the datum would not show: read a DPC mark, the sill "
+                "or, in a room, the floor at the door too."]
     shift = np.array(list(marks.values()))
     middle = float(np.median(shift))
     alike = np.abs(shift - middle).max() <= max(DOUBTED, 0.2 * abs(middle))

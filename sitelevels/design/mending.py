@@ -11,7 +11,7 @@ import pandas as pd
 import shapely
 from numpy.typing import NDArray
 
-from ..errors import SurveyError, must_be
+from ..errors import SurveyError, finite, must_be
 from ..surface.plane import Floats
 from ..wording import html_table, word_change, word_place
 from .asked import ROUNDING
@@ -19,7 +19,7 @@ from .laid import Laid, judged
 from .propagation import LEAST
 from .verdicts import MET
 
-WORTH = 0.001  # m: nobody lifts a unit for less
+WORTH = 0.001  # m: nobody lifts a unit for less (common practice, no source)
 SLIGHT = 1e-6  # standard uncertainties: what sums leave of nothing
 LEAST_HELP = 0.1  # of what is short: a lift that brings less is not worth its trouble
 OUTSIDE, UNSURE = "found outside its limit", "to be sure of it"
@@ -41,13 +41,14 @@ class Lift:
 class Mending:
     """What to lift of a laid surface, by how many m, and what is found `after` that. Made by `where_to_lift`.
 
-    `design` is what would be found with every spot at its design level: no lifting to it does better.
+    `design` is what would be found with every spot at its design level: no lifting to it does better; `act` what it is called.
     """
 
     laid: Laid
     lifts: tuple[Lift, ...]
     after: Laid
     design: Laid
+    act: str = "lift"
 
     @property
     def mended(self) -> bool:
@@ -72,20 +73,20 @@ class Mending:
     def sentence(self) -> str:
         """What to lift, and what is left, in words."""
         if self.laid.all_met:
-            return "Every demand is met: nothing need be lifted."
+            return f"Every demand is met: nothing need be {self.act}ed."
         hopeless = dict.fromkeys(one.demand.title for one, (verdict, _) in zip(self.design.worst, self.design.judged, strict=True)
                                  if verdict != MET)
         design = (f" Nothing laid to the design itself would make sure of: {', '.join(hopeless)}; readings say no more, or the "
                   "design lies too near that limit." if hopeless else "")
         if not self.lifts:
-            return ("No place is to blame: lifting to the design round any one spot helps too little. Where a fall is wrong as a "
-                    f"whole, that part must be laid again. {self.laid.counted}.{design}")
+            return (f"No place is to blame: {self.act}ing to the design round any one spot helps too little. Where a fall is "
+                    f"wrong as a whole, that part must be laid again. {self.laid.counted}.{design}")
         must = [one.point for one in self.lifts if one.why == OUTSIDE]
         may = [one.point for one in self.lifts if one.why == UNSURE]
-        said = f"Lift round {', '.join(must)}: something there is found outside its limit." if must else \
+        said = f"{self.act.capitalize()} round {', '.join(must)}: something there is found outside its limit." if must else \
             "Nothing is found outside its limit."
         if may:
-            said += (f" Lifting round {', '.join(may)}{' as well' * bool(must)} would "
+            said += (f" {self.act.capitalize()}ing round {', '.join(may)}{' as well' * bool(must)} would "
                      f"{'make sure of' if self.after.all_met else 'bring farther inside'} what is too close to call.")
         after = "every demand is then met" if self.after.all_met else f"after that, {self.after.counted}"
         return (f"{said} By the sums {after}.{design} Found by trying one spot after another, the most useful first: a good way "
@@ -98,7 +99,7 @@ class Mending:
         return f"<p>{escape(self.sentence())}</p>" + (html_table(self.words, words=True) if self.lifts else "")
 
 
-def where_to_lift(laid: Laid, *, units: Sequence[shapely.Polygon] = ()) -> Mending:
+def where_to_lift(laid: Laid, *, units: Sequence[shapely.Polygon] = (), act: str = "lift", worth: float = WORTH) -> Mending:
     """Which spots to bring to their design level so that every demand is met, the fewest first.
 
     Parameters
@@ -106,6 +107,10 @@ def where_to_lift(laid: Laid, *, units: Sequence[shapely.Polygon] = ()) -> Mendi
     laid : Laid
     units : sequence of polygons, optional
         The units as they lie, plan, m; those nearer to a spot than to any other are lifted with it, and are counted.
+    act : str
+        What bringing a place to its design is called: "lift" of units, "mend" of a screed.
+    worth : float
+        The least, m, that anything is brought up or down by; a millimetre if not given (common practice, no source).
 
     Returns
     -------
@@ -113,7 +118,7 @@ def where_to_lift(laid: Laid, *, units: Sequence[shapely.Polygon] = ()) -> Mendi
         A heuristic: spot after spot is taken whose lift brings the numbers that break their limits (then those too close to
         call) nearest to where they should be, until all are; then each is put back that turns out not to be needed.
 
-    Refuses what is no laid surface, and units that are no polygons.
+    Refuses what is no laid surface, units that are no polygons, and a `worth` that is negative or no number.
 
     Reason: no list of spots is proved the shortest without trying all; one found by trying says so.
 
@@ -128,11 +133,13 @@ def where_to_lift(laid: Laid, *, units: Sequence[shapely.Polygon] = ()) -> Mendi
     must_be(laid, Laid, "the laid surface")
     if not isinstance(units, (list, tuple)) or not all(isinstance(one, shapely.Polygon) for one in units):
         raise SurveyError("the units are no list of polygons", rule="Each is its outline in plan, in m.")
+    must_be(act, str, "what it is called")
+    least = finite(worth, "the least that is worth it", "It is a length in m, nought or more.", least=0.0)
     chosen: dict[int, str] = {}
     now, design = laid, _with(laid, dict.fromkeys(range(len(laid.spots)), ""))
     for why in (OUTSIDE, UNSURE):
         within = _reach(design, why)
-        while (best := _most_useful(now, why, chosen, within)) is not None:
+        while (best := _most_useful(now, why, chosen, within, least)) is not None:
             chosen[best] = why
             now = _with(laid, chosen)
         for spot in [one for one, said in chosen.items() if said == why]:
@@ -145,7 +152,7 @@ def where_to_lift(laid: Laid, *, units: Sequence[shapely.Polygon] = ()) -> Mendi
     lifts = tuple(Lift(str(spots["point"].iloc[one]), float(spots["x"].iloc[one]), float(spots["y"].iloc[one]),
                        -float(spots["deviation"].iloc[one]), why, None if counts is None else int(counts[one]))
                   for one, why in chosen.items())
-    return Mending(laid, lifts, now, design)
+    return Mending(laid, lifts, now, design, act)
 
 
 def _with(laid: Laid, chosen: dict[int, str]) -> Laid:
@@ -167,7 +174,7 @@ def _reach(design: Laid, why: str) -> NDArray[np.bool_]:
 
 def _shortfall(laid: Laid, found: Floats, why: str, within: NDArray[np.bool_]) -> Floats:
     """By how many of their standard uncertainties numbers (..., k) fall short, summed over those `within` reach."""
-    low, high = np.array([one.condition.ends for one in laid.everywhere]).T
+    low, high = np.array([one.condition.ends for one in laid.everywhere]).reshape(-1, 2).T
     size = np.array([max(one.u or 0.0, LEAST if one.demand.unit == "mm" else LEAST / 10) for one in laid.everywhere])
     short = _wanted(laid, why) - np.minimum(found - low, high - found)
     return np.asarray((np.maximum(short - ROUNDING, 0.0) / size * within).sum(axis=-1))
@@ -177,10 +184,10 @@ def _short(laid: Laid, why: str, within: NDArray[np.bool_]) -> float:
     return float(_shortfall(laid, np.array([one.found for one in laid.everywhere]), why, within))
 
 
-def _most_useful(laid: Laid, why: str, chosen: dict[int, str], within: NDArray[np.bool_]) -> int | None:
+def _most_useful(laid: Laid, why: str, chosen: dict[int, str], within: NDArray[np.bool_], worth: float) -> int | None:
     """The spot whose lift to the design helps most; None where none does."""
     by = -laid.spots["deviation"].to_numpy()
-    tried = [spot for spot in np.flatnonzero(np.abs(by) >= WORTH) if int(spot) not in chosen]
+    tried = [spot for spot in np.flatnonzero(np.abs(by) >= worth) if int(spot) not in chosen]
     before = _short(laid, why, within)
     if not tried or before <= SLIGHT:
         return None

@@ -122,6 +122,8 @@ class NextShot:
         return self.words
 
     def _repr_html_(self) -> str:
+        if self.best is None:
+            return f"<p>{escape(self.words)}</p>"
         finding = self.verdicts.worst[self.number]
         table = pd.DataFrame([(point, how, finding.wide(finding.k * u)) for point, how, u in self.tried[:8]],
                              columns=["one more shot on", "how", "would leave a give or take of"])

@@ -22,6 +22,7 @@ NUMBERS = "a list in [ ] of numbers"
 ROOFS = 'a list of roofs, each its area in m² and where its water lands, as [[6.0, "C1"]]'
 STORMS = "a list of storms, each its minutes and mm, as [[10, 12.7], [30, 19.8]]"
 MIXED = "a number, or a list in [ ]"
+CORNERS = 8  # that are named where a name is wrong
 JOINTS = 'a list of joints, each its name and the lip in mm, as [["by the door", 2.5]]'
 
 SECTIONS = {  # what each key of the parts that stand once must be
@@ -45,7 +46,7 @@ SECTIONS = {  # what each key of the parts that stand once must be
                  "factor": NUMBER, "to_building_m": NUMBER, "to_boundary_m": NUMBER, "to_water_m": NUMBER},
     "laid": {"unit": TEXT, "paving": TEXT, "measured_by": TEXT, "joints_mm": JOINTS},
     "screed": {"kind": TEXT, "least_mm": NUMBER, "most_mm": NUMBER, "outlet": PLACE, "edge": LIST, "fall": TEXT, "steepest": TEXT,
-               "mix": NUMBERS, "pads_m": NUMBER, "line_m": NUMBER},
+               "higher_mm": NUMBER, "on_top_mm": NUMBER, "mix": NUMBERS, "pads_m": NUMBER, "line_m": NUMBER},
     "setting_out": {"benchmark": TEXT, "backsight_m": NUMBER, "pegs": LIST, "edges_m": NUMBER, "grid_m": NUMBER,
                     "string_mm": NUMBER},
 }
@@ -160,6 +161,11 @@ class Reader:
         return parse_fall(self.text(key))
 
 
+def _points(names: list[str], one: str, many: str) -> str:
+    """Points as the subject of a sentence, with its verb."""
+    return f"the point{'s' * (len(names) > 1)} {', '.join(names)} {many if len(names) > 1 else one}"
+
+
 def named(names: Any, spots: pd.DataFrame) -> list[Spot]:
     """Spots by a list of point names, or all of one feature."""
     if isinstance(names, str):
@@ -170,12 +176,15 @@ def named(names: Any, spots: pd.DataFrame) -> list[Spot]:
     else:
         if not isinstance(names, list) or not names or not all(isinstance(name, str) for name in names):
             raise SurveyError(f"the points are {names!r}", rule="They are a feature, or names of points in [ ].")
-        missing = [name for name in names if name not in set(spots["point"])]
+        missing = [name for name in dict.fromkeys(names) if name not in set(spots["point"])]
         if missing:
-            raise SurveyError(f"the points {', '.join(missing)} were not read", rule="Points are named as in the book.")
+            were, corners = _points(missing, "was", "were"), spots[spots["feature"] == "corner"]["point"].tolist()
+            booked = f": booked as corners are {', '.join(corners[:CORNERS])}" if corners else ""
+            raise SurveyError(f"{were} not read", rule="Points are named as in the book.",
+                              remedy=f"Write your own names here, in 3-finish{booked}.")
         chosen = spots.set_index("point").loc[names].reset_index()
     placeless = chosen[chosen["x"].isna()]["point"].tolist()
     if placeless:
-        raise SurveyError(f"the points {', '.join(placeless)} have no x and y", remedy="Fill them in in the book.")
+        raise SurveyError(f"{_points(placeless, 'has', 'have')} no x and y", remedy="Fill them in in the book.")
     return [Spot(str(point), float(x), float(y), float(level))
             for point, x, y, level in chosen[["point", "x", "y", "level"]].itertuples(index=False, name=None)]

@@ -31,8 +31,9 @@ class Meet(AtSpots):
     points: tuple[Spot, ...]
     within: float = LIMITS["meet"].value
     title = "meet the old paving"
+    sides = ("above the old paving", "below the old paving")
     called = "Meet"
-    checked = (("within",),)
+    checked: ClassVar[tuple[tuple[str, ...], ...]] = (("within",),)
     bounds: ClassVar = {"within": Bound("let the new paving stand {new} {way} the old at {where} instead of {old}", ("meet",),
                                         mind=_TRIP)}
 
@@ -41,6 +42,35 @@ class Meet(AtSpots):
 
     def conditions(self, brief: Brief, corners: Corners = ()) -> list[Condition]:
         return self._each(low=-self.within, high=self.within, below=False, low_of="within", high_of="within")
+
+
+@dataclass(frozen=True)
+class MeetFloor(Meet):
+    """Meet a floor that stays within ± `within` m at each of `points`, with `on_top` m (tile and bed) still to come on the new.
+
+    Refuses what `Meet` does, and an `on_top` that is negative or no number.
+
+    Source: `LIMITS["meet"]`.
+
+    >>> MeetFloor([Spot("P1", 0.0, 4.0, 0.0)], 0.003, 0.012).words()
+    'within 3 mm of the floor that stays at P1, once 12 mm lie on it'
+    """
+
+    on_top: float = 0.0
+    title = "meet the next floor"
+    sides = ("above the next floor", "below the next floor")
+    checked = (("within",), ("on_top",))
+    bounds: ClassVar = {"within": Bound("let the floor and what lies on it stand {new} {way} the next at {where} instead "
+                                        "of {old}", ("meet",),
+                                        mind=_TRIP)}
+
+    def words(self) -> str:
+        once = f", once {word_mm(self.on_top)} lie on it" if self.on_top else ""
+        return f"within {word_mm(self.within)} of the floor that stays at {self.who}{once}"
+
+    def conditions(self, brief: Brief, corners: Corners = ()) -> list[Condition]:
+        return self._each(low=-self.within - self.on_top, high=self.within - self.on_top, below=False, low_of="within",
+                          high_of="within")
 
 
 @dataclass(frozen=True)
@@ -60,6 +90,7 @@ class AccessCover(AtSpots):
     lower: float = 0.0
     higher: float = 0.0
     title = "meet the cover"
+    sides = ("above its frame", "below its frame")
     called = "AccessCover"
     checked = (("within",), ("lower",), ("higher",))
     bounds: ClassVar = {"within": Bound("let the new paving stand {new} {way} the cover at {where} instead of {old}", ("meet",),
@@ -170,7 +201,7 @@ class Thickness(AtSpots):
     @property
     def who(self) -> str:
         named = [spot.point for spot in self.points]
-        return ", ".join(named) if len(named) <= 3 else f"{len(named)} spots of the base"
+        return ", ".join(named) if len(named) <= 3 else f"{len(named)} places of the base, read or between spots"
 
     def words(self) -> str:
         most = "" if self.most is None else f" and at most {word_mm(self.most)}"
@@ -223,6 +254,7 @@ class Gully(AtSpots):
     point: Spot
     proud: tuple[float, float] = (LIMITS["gully proud least"].value, LIMITS["gully proud most"].value)
     title = "proud of the gully"
+    sides = ("proud of the grating", "below the grating")
     bounds: ClassVar = {
         "proud_least": Bound("let the paving stand as little as {new} proud of the gully {who} instead of {old}",
                              ("gully proud least",), least=True),

@@ -27,6 +27,7 @@ from .volume import moved_to, volume_slopes
 CHANGES = ("as it is", "a better instrument", "every reading twice", "closing shots", "read again, turned half round")
 MOST_TRIALS = 10_000_000
 UNLIKELY = 5.0  # standard deviations: nobody waits for such an error
+AT_LIMIT = 5e-5  # m or m/m: a margin that is shown as 0.0
 SHOWN = 8  # inputs by name in a table or picture; the rest together
 
 
@@ -106,7 +107,8 @@ class Sensitivity:
         """The first SHOWN of `inputs` as a new table of words: input, what it moves, what would flip the verdict."""
         table = self.inputs(demand).head(SHOWN)
         finding = self.verdicts.worst[demand]
-        flips = ["no likely error of it alone" if size > UNLIKELY * sd else
+        flips = ["it is at the limit already" if abs(finding.margin) < AT_LIMIT else
+                 "no likely error of it alone" if size > UNLIKELY * sd else
                  word_number(size, figures=2) + (" mm/m" if name.startswith(("tilt", "collimation")) else " mm")
                  for name, sd, size in zip(table["input"], table["sd"], table["flips"], strict=True)]
         moves = [finding.wide(abs(one) / 1000) for one in table["moves"]]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 from html import escape
 from typing import Literal
@@ -11,7 +12,7 @@ import numpy as np
 import pandas as pd
 
 from ..errors import SurveyError
-from ..wording import html_table, word_chance, word_change, word_fall, word_mm, word_number, word_share
+from ..wording import html_table, true_minus, word_chance, word_change, word_fall, word_mm, word_number, word_share
 from .asked import ROUNDING
 from .budget import ErrorBudget
 from .certainty import biggest_kind, mostly
@@ -71,7 +72,9 @@ class Finding:
                     f"{word_share(share)} of the variance is {kind}. What shows it is {self.demand.shown_by}.")
         least = "" if low is None else self._word(low + self.give, never="less")
         most = "" if high is None else self._word(high - self.give, never="more")
-        between = f"between {least} and {most}" if least and most else least or most
+        between = true_minus(f"between {least} and {most}" if least and most and least != most else least or most)
+        if low is not None and high is not None and low < 0 and least != most and self.demand.unit == "mm":
+            between = f"at most {most} either way" if low == -high else self._span(low + self.give, high - self.give, self._word)
         of = self.required.removesuffix(" either way")
         return f"To be {sure} sure of {of}, aim for {between}."
 
@@ -91,19 +94,35 @@ class Finding:
         low, high = self.condition.low, self.condition.high
         if low is not None and high is not None:
             if low == -high:
-                return f"at most {self._word(high)} either way"
-            return f"{self._word(low)} to {self._word(high)}"
-        return f"at least {self._word(low)}" if low is not None else f"at most {self._word(high or 0.0)}"
+                return f"at most {self._limit(high)} either way"
+            return self._span(low, high, lambda one, _: self._limit(one))
+        return true_minus(f"at least {self._limit(low)}" if low is not None else f"at most {self._limit(high or 0.0)}")
 
     @property
     def found_words(self) -> str:
         """What was found, in words."""
-        return word_mm(self.found, digits=1) if self.demand.unit == "mm" else word_fall(self.found)
+        if self.demand.unit != "mm":
+            return word_fall(self.found)
+        side = self.demand.sides[self.found < 0]
+        return f"{word_mm(abs(self.found), digits=1)} {side}" if side else true_minus(word_mm(self.found, digits=1))
 
     @property
     def in_hand(self) -> str:
         """The margin in words."""
-        return self.wide(self.margin)
+        return true_minus(self.wide(self.margin))
+
+    def _span(self, low: float, high: float, word: Callable[[float, Literal["more", "less"]], str]) -> str:
+        """Two lengths as one span, each on the side of nought that the demand has a name for; `word` rounds them inwards."""
+        above, below = self.demand.sides
+        if low >= 0 or not below:
+            return true_minus(f"{word(low, 'less')} to {word(high, 'more')}")
+        if high <= 0:
+            return f"{word(0.0 - high, 'less')} to {word(0.0 - low, 'more')} {below}"
+        return f"{word(0.0 - low, 'more')} {below} to {word(high, 'more')} {above}"
+
+    def _limit(self, value: float) -> str:
+        """A limit in words, as fine as it was asked for."""
+        return word_mm(value, digits=1).replace(".0 mm", " mm") if self.demand.unit == "mm" else word_fall(value)
 
     def _word(self, value: float, never: Literal["more", "less"] | None = None) -> str:
         if self.demand.unit == "mm":
@@ -228,14 +247,15 @@ class Verdicts:
     def words(self) -> pd.DataFrame:
         """A new table for reading, every number with its unit: demand place required found margin verdict mend.
 
-        Where errors are counted, `give or take` (k·u) and `chance` that it is met stand before the verdict.
+        Where errors are counted, `give or take` (k·u) and the chance that it is met, at all its places together, stand before the
+        verdict.
         """
         table = pd.DataFrame([(one.demand.title, one.condition.place, one.required, one.found_words, one.in_hand, verdict,
                                one.mend) for one, (verdict, _) in zip(self.worst, self.judged, strict=True)],
                              columns=["demand", "place", "required", "found", "margin", "verdict", "mend"])
         if self.budget is not None:
             table.insert(5, "give or take", [one.wide(one.give) for one in self.worst])
-            table.insert(6, "chance", [word_chance(chance_met or 0.0) for _, chance_met in self.judged])
+            table.insert(6, "chance, all places", [word_chance(chance_met or 0.0) for _, chance_met in self.judged])
         return table
 
     @property
@@ -262,11 +282,26 @@ class Verdicts:
     def _repr_html_(self) -> str:
         return self.html()
 
-    def html(self, words: pd.DataFrame | None = None) -> str:
-        """The basis, a table (`words` if not given) and, below it, what would mend or prove each demand that is not met."""
-        table = self.words if words is None else words
+    @property
+    def nothing_in_hand(self) -> str:
+        """The demands that are met with nothing in hand, in a sentence; empty where there are none, or errors are counted."""
+        bare = [f"{one.demand.title} ({one.condition.place})" for one in self.worst if one.u is None and one.at_limit]
+        return f"Met with nothing in hand: {', '.join(bare)}. A millimetre's error breaks that: see 5-sensitivity before you " \
+               "rely on it." if bare else ""
+
+    @property
+    def verdicts_told(self) -> list[str]:
+        """The verdict on each demand in words, and whether it is met with nothing in hand."""
+        return [f"{verdict}, with nothing in hand" if one.u is None and one.at_limit else verdict
+                for (verdict, _), one in zip(self.judged, self.worst, strict=True)]
+
+    def html(self) -> str:
+        """The basis, the table `words` and, below it, what has nothing in hand, and what would mend or prove the others."""
+        table = self.words
+        table["verdict"] = self.verdicts_told
         mends = "".join(f"<li>{escape(f'{demand} ({place}): {mend}')}</li>"
                         for demand, place, mend in zip(table["demand"], table["place"], table["mend"], strict=True) if mend)
         return (f"<details><summary>How this is judged</summary><p>{escape(self.basis)}</p></details>"
                 + html_table(table.drop(columns="mend"), words=True)
+                + (f"<p>{escape(self.nothing_in_hand)}</p>" if self.nothing_in_hand else "")
                 + (f"<ul>{mends}</ul>" if mends else ""))

@@ -59,6 +59,8 @@ REGULARITY = {one.name: one for one in (
 )}
 """Classes by name, limits and lengths in m. Falls into gullies and channels are excepted: no straightedge is laid across them."""
 
+FLOOR_CLASSES = ("SR1", "SR2", "SR3")  # of a screed or a floor, the finest first
+
 TESTS = Published(Range(20.0, 20.0, 20.0), "m²", "floor area for one straightedge test where no rate was agreed",
                   "floor-measurement consultants' note", "", "", READ)
 

@@ -16,6 +16,7 @@ from ..wording import word_place
 from .plane import FARTHEST, Plane, numbers
 
 Way = tuple[float, float]
+NARROW = 1e-9  # m: an outline narrower than this encloses nothing that numbers can tell
 REACH = 0.3  # m: a facet is carried on this far beyond its edge, for a staff held on the paving or the sill next to it
 
 
@@ -27,14 +28,16 @@ def polygon_of(area: Any) -> shapely.Polygon:
     if isinstance(area, BaseGeometry):
         polygon = shapely.force_2d(area)
         if not (np.abs(shapely.get_coordinates(polygon)) < FARTHEST).all():
-            raise SurveyError("a corner of the area is not a finite number", rule="Corners are in m.")
+            raise SurveyError("a corner of the area is not a finite number nearer nought than a million km",
+                              rule="Corners are in m.")
     else:
         corners = numbers(area)
         if corners is None or corners.ndim != 2 or corners.shape[1] != 2 or len(corners) < 3:
             raise SurveyError(f"the area {area!r} is not a list of corners", rule="It needs three or more pairs x, y in m.")
         if not (np.abs(corners) < FARTHEST).all():
             bad = int(np.argwhere(~(np.abs(corners) < FARTHEST))[0][0])
-            raise SurveyError(f"corner {bad + 1} of the area is not a finite number", rule="Corners are in m.")
+            raise SurveyError(f"corner {bad + 1} of the area is not a finite number nearer nought than a million km",
+                              rule="Corners are in m.")
         polygon = shapely.Polygon(corners)
     if not isinstance(polygon, shapely.Polygon):
         raise SurveyError(f"the area is a {polygon.geom_type}", rule="It must be one polygon.")
@@ -43,7 +46,7 @@ def polygon_of(area: Any) -> shapely.Polygon:
         place = f" at {word_place(float(found[1]), float(found[2]))}" if found else ""
         raise SurveyError(f"the outline of the area crosses or touches itself{place}",
                           rule="Corners go round in order, each once.", remedy="Swap the corners that are out of order.")
-    if polygon.area <= 0:
+    if polygon.area <= NARROW * polygon.length:
         raise SurveyError("the area is nought", remedy="Give corners that enclose something.")
     return polygon
 

@@ -12,7 +12,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from ..errors import SurveyError
 from ..wording import word_level, word_place
-from .plane import Floats, PlaneFit, fit_plane, frozen, name_of, plan_places, shaped, spots_as_arrays
+from .plane import Floats, PlaneFit, fit_plane, frozen, name_of, plan_places, refuse_far, shaped, spots_as_arrays
 from .triangles import doubled, edges_of, force_breaks, sides_of
 
 SAME_PLACE = 1e-6  # m: tapes are booked to a millimetre, so nearer spots have one and the same place
@@ -63,6 +63,7 @@ class Ground:
     def __init__(self, x: ArrayLike, y: ArrayLike, level: ArrayLike, *, breaks: Iterable[Sequence[Any]] = (),
                  points: Iterable[object] | None = None) -> None:
         xs, ys, levels, names = spots_as_arrays(x, y, level, points)
+        refuse_far(xs, ys, levels, names)
         keep = self._one_per_place(xs, ys, levels, names)
         own = self.__dict__  # set here once; `__setattr__` refuses any change
         own.update(x=frozen(xs[keep]), y=frozen(ys[keep]), level=frozen(levels[keep]))

@@ -20,7 +20,7 @@ Floats = NDArray[np.float64]
 FARTHEST = 1e9  # m: no grid on earth has a coordinate so large
 THIN = 1e-6  # spots whose band is narrower than this share of its length lie in a line
 NOTHING = 1e-6  # m: a residual of a thousandth of a millimetre is rounding
-BLOCK = 8192  # spots at once: their sums are taken while they are near the processor
+BLOCK = 32768  # spots at once: their sums are taken while they are near the processor
 BROAD = 1e-4  # of its length squared: bands broader than this lose nothing when the plane is found from sums of products
 TELLING = 1e-6  # of the squares of the levels: less than this is not told from their sums, but spot by spot
 SUSPECT = 0.05  # chance, shared over all spots (Bonferroni), below which a residual is suspected
@@ -28,8 +28,7 @@ SUSPECT = 0.05  # chance, shared over all spots (Bonferroni), below which a resi
 
 def frozen(values: ArrayLike) -> Floats:
     """A read-only copy as floats."""
-    array = np.array(values, dtype=np.float64)
-    array.setflags(write=False)
+    (array := np.array(values, dtype=np.float64)).setflags(write=False)
     return array
 
 
@@ -50,9 +49,9 @@ def shaped(values: ArrayLike, shape: tuple[int, ...]) -> Any:
 
 
 def numbers(values: Any) -> Floats | None:
-    """Values as a new array of floats; None where one of them is no number."""
+    """Values as a new array of floats; None where one of them is no number, is masked or is a date."""
     try:
-        return None if np.iscomplexobj(values) else np.array(values, dtype=float)
+        return None if np.ma.is_masked(values) or np.asarray(values).dtype.kind in "cmM" else np.array(values, dtype=float)
     except (TypeError, ValueError, OverflowError):
         return None
 
@@ -242,7 +241,7 @@ def _kept(values: ArrayLike) -> TypeGuard[Floats]:
 
 def spots_as_arrays(x: ArrayLike, y: ArrayLike, level: ArrayLike,
                     points: Iterable[object] | None) -> tuple[Floats, Floats, Floats, tuple[str, ...] | None]:
-    """Three read-only arrays of one length, finite, with names; SurveyError names what is not."""
+    """Three read-only arrays of one length, with names; SurveyError names what is none."""
     arrays = []
     for name, values in (("x", x), ("y", y), ("level", level)):
         if (array := values if _kept(values) else numbers(values)) is None:
@@ -256,12 +255,16 @@ def spots_as_arrays(x: ArrayLike, y: ArrayLike, level: ArrayLike,
     if len(set(lengths)) != 1:
         raise SurveyError(f"x, y, level and points have {', '.join(map(str, lengths))} values",
                           rule="They must have the same number.")
-    for name, array in zip(("x", "y", "level"), arrays, strict=True):
+    return arrays[0], arrays[1], arrays[2], names
+
+
+def refuse_far(x: Floats, y: Floats, level: Floats, names: tuple[str, ...] | None) -> None:
+    """SurveyError for the first number that is not finite, or farther from nought than any place on earth."""
+    for name, array in (("x", x), ("y", y), ("level", level)):
         if len(array) and not (array.min() > -FARTHEST and array.max() < FARTHEST):
             bad = int(np.flatnonzero(~(np.abs(array) < FARTHEST))[0])
             raise SurveyError(f"{name} is {array[bad]}", where=f"point {name_of(names, bad)}",
-                              rule="It must be a finite number in m.", remedy="Fill it in, or leave the point out.")
-    return arrays[0], arrays[1], arrays[2], names
+                              rule="It must be a finite number in m, under a million km.", remedy="Fill it in, or leave it out.")
 
 
 class _Errors:
@@ -303,26 +306,19 @@ def _off(plane: Plane, x: Floats, y: Floats, level: Floats) -> Floats:
 def _moments(*values: Floats) -> tuple[Floats, Floats]:
     """Means (k,) of k arrays and the sums of products about them (k, k), each number read from memory once.
 
-    Each block about its own means, so that large coordinates lose nothing, then the means of the blocks about theirs (Chan, Golub
-    and LeVeque, Algorithms for Computing the Sample Variance, The American Statistician 37, 1983; from memory).
+    Counted from the means of the first block, so that large coordinates lose nothing (Chan, Golub and LeVeque, Algorithms for
+    Computing the Sample Variance, The American Statistician 37, 1983, on shifted data; from memory).
     """
-    pairs = [(one, two) for one in range(len(values)) for two in range(one, len(values))]
-    within, middles, counts = np.zeros(len(pairs)), [], []
-    room = np.empty((len(values), min(BLOCK, len(values[0]))))
-    for start in range(0, len(values[0]), BLOCK):
-        parts = [one[start:start + BLOCK] for one in values]
-        counts.append(len(parts[0]))
-        middles.append([part.sum() / counts[-1] for part in parts])
-        block = room[:, :counts[-1]]
-        for part, middle, into in zip(parts, middles[-1], block, strict=True):
-            np.subtract(part, middle, out=into)
-        within += [np.dot(block[one], block[two]) for one, two in pairs]
-    mean = np.average(middles, axis=0, weights=counts)
-    off = np.array(middles) - mean
-    products = (off.T * counts) @ off
-    for (one, two), extra in zip(pairs, within, strict=True):
-        products[one, two] = products[two, one] = products[one, two] + extra
-    return mean, products
+    count, about = len(values[0]), np.array([one[:BLOCK].mean() for one in values])
+    room = np.ones((len(values) + 1, min(BLOCK, count)))  # the last row stays: it gives the sums
+    sums = np.zeros((len(values) + 1, len(values)))
+    for start in range(0, count, BLOCK):
+        block = room[:, :count - start]
+        for one, middle, into in zip(values, about, block, strict=False):
+            np.subtract(one[start:start + BLOCK], middle, out=into)
+        sums += block @ block[:-1].T
+    off = sums[-1] / count
+    return about + off, sums[:-1] - count * np.outer(off, off)
 
 
 def fit_plane(x: ArrayLike, y: ArrayLike, level: ArrayLike, *, sd: ArrayLike | None = None, covariance: ArrayLike | None = None,
@@ -366,12 +362,16 @@ def fit_plane(x: ArrayLike, y: ArrayLike, level: ArrayLike, *, sd: ArrayLike | N
     if count < 3:
         raise SurveyError(f"there {'is' if count == 1 else 'are'} only {count} spot{'' if count == 1 else 's'}",
                           rule="A plane needs three that are not in a line.", remedy="Read more spots.")
+    with np.errstate(all="ignore"):
+        centre, products = _moments(xs, ys, levels)
+        near = np.abs(centre) + np.sqrt(np.diagonal(products)) < FARTHEST  # no spot lies farther from the mean than that
+    if not near.all():
+        refuse_far(xs, ys, levels, names)
     errors = _Errors(count, sd, covariance)
-    centre, products = _moments(xs, ys, levels)
     spread, axes = np.linalg.eigh(products[:2, :2] / count)
-    if spread[1] <= 0 or spread[0] <= THIN**2 * spread[1]:
+    if not (apart := spread[1] > NOTHING**2) or spread[0] <= THIN**2 * spread[1]:
         along = math.degrees(math.atan2(axes[1, 1], axes[0, 1])) % 180
-        raise SurveyError("the spots lie in a line" if spread[1] > 0 else "all spots are at one place",
+        raise SurveyError("the spots lie in a line" if apart else "all spots are at one place",
                           where=f"{count} spots, from {word_place(xs[0], ys[0])}",
                           rule=f"They run {word_angle(along)} from the x axis, and say nothing about the fall across that.",
                           remedy="Read a spot to the side of the line.")
@@ -382,8 +382,9 @@ def fit_plane(x: ArrayLike, y: ArrayLike, level: ArrayLike, *, sd: ArrayLike | N
         normal, answer = count * np.eye(3), np.append(0.0, to_plan[1:, 1:].T @ products[:2, 2] / count)
     else:
         turned = np.vstack([np.ones(count), to_plan[1:, 1:].T @ np.vstack([xs - centre[0], ys - centre[1]])])
-        weighed = errors.precise(turned)
-        normal = weighed @ turned.T
+        with np.errstate(all="ignore"):  # what is not finite is refused
+            weighed = errors.precise(turned)
+            normal = weighed @ turned.T
         if not np.isfinite(normal).all() or np.linalg.matrix_rank(normal) < 3:
             raise SurveyError("the weights of the spots are too unlike to fit a plane", remedy="Check the standard deviations.")
         answer = np.linalg.solve(normal, weighed @ (levels - centre[2]))

@@ -312,7 +312,7 @@ def _half(shape: Any, start: Sequence[float], way: Sequence[float]) -> Any:
     """The part of a shape that lies from `start` in the direction `way`."""
     base, ahead = np.array(start), np.array(way) / math.hypot(*way)
     aside = np.array([-ahead[1], ahead[0]])
-    far = 2 * max(shape.hausdorff_distance(shapely.Point(start)), 1.0) if not shape.is_empty else 1.0
+    far = 2 * max([1.0, *np.hypot(*(shapely.get_coordinates(shape) - start).T)])
     return shape.intersection(shapely.Polygon([base - far * aside, base + far * aside, base + far * (aside + ahead),
                                                base + far * (ahead - aside)]))
 

@@ -7,14 +7,17 @@ from collections.abc import Callable, Sequence
 from itertools import pairwise
 
 from ..errors import SurveyError, plainly, rows_named
-from ..wording import word_level, word_mm, word_place
-from .book import FEATURES, GROUND_FEATURES, Row
+from ..wording import word_level, word_mm, word_number, word_place
+from .book import FEATURES, GROUND_FEATURES, METRES_PER, Column, Row
+from .headings import READINGS, heading_of
 
 LONGEST_READING = 5.0  # m: the common garden or site staff; a longer one is questioned, not refused
 LARGEST_JUMP = 1.0 + 1e-9  # m: from one spot on the ground to the next; more is questioned
 SAME_PLACE = 0.001  # m: tape measurements are booked to the millimetre at the finest
+IN_MM, MANY = 100.0, 3  # m: longer readings were perhaps booked in mm; so many of them are told in one sentence
 SMALL = 0.02  # m: a staff reading below this, in a book of smaller units than metres, was perhaps meant in m
 SMALL_LEVEL = 0.1  # m: the same of a known level
+SMALL_SITE = 0.5  # m: places in a book of mm or cm that all lie so near together were perhaps meant in m
 
 _UPSIDE_DOWN = re.compile(r"upside|inverted|invert staff", re.IGNORECASE)
 
@@ -86,30 +89,56 @@ def _pair(first: Row, second: Row) -> str:
     return f"{rows_named([first.number, second.number])}, point {first.point}"
 
 
-def doubts_of(rows: Sequence[Row], per: float, rl_per: float) -> list[str]:
-    """Sentences on what is possible but questionable; readings were booked in a unit `per` m long, rl in one of `rl_per`."""
+def places_in(unit: str, longest: float) -> str:
+    """How places that were typed in m into a book of another `unit` are put right, by the `longest` stretch that it gives, m."""
+    typed = longest / METRES_PER[unit]
+    return (f"x and y are in the unit of the book, {unit}: for {word_number(typed)} m write "
+            f"{word_number(typed / METRES_PER[unit])}, or say the unit in the headings, x (m) and y (m).")
+
+
+def doubts_of(rows: Sequence[Row], columns: Sequence[Column]) -> list[str]:
+    """Sentences on what is possible but questionable in rows that were booked under these columns."""
+    units = {column.name: column.unit for column in columns}
+    per = next(METRES_PER[units[name]] for name in units if name in READINGS)
+    rl_per, place_unit = METRES_PER[units.get("rl", "m")], units.get("x", "m")
     doubts = []
+    thousands = [(row, name) for row in rows for name, reading in row.readings() if per == 1 and abs(reading) > IN_MM]
 
     def doubt(row: Row, what: str) -> None:
         doubts.append(plainly(f"Row {row.number}, point {row.point}: {what}"))
 
     for row in rows:
-        for name, reading in row.readings():
-            if abs(reading) > LONGEST_READING:
-                hint = f" In mm it would be {word_level(reading / 1000)}." if per == 1 and abs(reading) > 100 else ""
-                doubt(row, f"'{name}' is {word_level(reading)}, longer than a 5 m staff. Is the unit right?{hint}")
+        for column, reading in row.readings():
+            name = heading_of(columns, row, column)
+            in_mm = per == 1 and abs(reading) > IN_MM
+            if abs(reading) > LONGEST_READING and not (in_mm and len(thousands) >= MANY):
+                said = abs(reading) if row.taped else reading  # a tape has no minus
+                hint = f" In mm it would be {word_level(said / 1000)}." if in_mm else ""
+                doubt(row, f"'{name}' is {word_level(said)}, longer than a 5 m staff. Is the unit right?{hint}")
             if 0 < abs(reading) < SMALL and per < 0.1 and not row.taped:
                 doubt(row, f"'{name}' is {word_mm(reading, digits=1)}. Is the unit right? "
                            f"In m it would be {word_level(reading / per)}.")
             upright = row.feature in ("ground", "corner") or (row.feature == "" and row.x is not None)
-            if reading <= 0 and name == "is" and upright and not (row.taped or _UPSIDE_DOWN.search(row.remarks)):
+            if reading <= 0 and column == "is" and upright and not (row.taped or _UPSIDE_DOWN.search(row.remarks)):
                 doubt(row, f"'{name}' is {word_level(reading)} on the ground. A minus is for a staff held upside down.")
             if reading > 0 and _UPSIDE_DOWN.search(row.remarks):
                 doubt(row, f"the remark says that the staff was upside down, and '{name}' {word_level(reading)} has no minus. "
                            f"Book it as −{word_level(reading)} if it was.")
         if row.rl and abs(row.rl) < SMALL_LEVEL and rl_per != 1:
             doubt(row, f"the known level comes to {word_level(row.rl)}. rl is in the unit of the book.")
-    _doubt_jumps(rows, doubt)
+    if len(thousands) >= MANY:
+        named, (first, column) = rows_named(dict.fromkeys(row.number for row, _ in thousands)), thousands[0]
+        reading = abs(dict(first.readings())[column])
+        doubts.append(plainly(
+            f"{named[0].upper()}{named[1:]} have readings longer than a 5 m staff, such as "
+            f"'{heading_of(columns, first, column)}' {word_level(reading)} on {first.point}. In mm that would be "
+            f"{word_level(reading / 1000)}: choose mm under Unit, or write the unit in the headings."))
+    placed = [(row.x, row.y) for row in rows if row.x is not None and row.y is not None]
+    wide, deep = (max(ends) - min(ends) for ends in zip(*placed, strict=True)) if placed else (0.0, 0.0)
+    if place_unit in ("mm", "cm") and 0 < max(wide, deep) <= SMALL_SITE:
+        doubts.append(f"All places lie within {word_mm(wide, digits=1)} by {word_mm(deep, digits=1)}. Is that the site? "
+                      + places_in(place_unit, max(wide, deep)))
+    _doubt_jumps(rows, columns, doubt)
     _doubt_setups(rows, doubt)
     strange: dict[str, list[Row]] = {}
     for row in rows:
@@ -122,7 +151,7 @@ def doubts_of(rows: Sequence[Row], per: float, rl_per: float) -> list[str]:
     return doubts
 
 
-def _doubt_jumps(rows: Sequence[Row], doubt: Callable[[Row, str], None]) -> None:
+def _doubt_jumps(rows: Sequence[Row], columns: Sequence[Column], doubt: Callable[[Row, str], None]) -> None:
     """A jump between two spots read one after the other; the way back from a lone one is not told again."""
     spike: Row | None = None
     marks = {row.point for row in rows if row.bs is not None or row.rl is not None}
@@ -133,8 +162,8 @@ def _doubt_jumps(rows: Sequence[Row], doubt: Callable[[Row, str], None]) -> None
             spike = None
         else:
             spike = row
-            doubt(row, f"'is' goes from {word_level(before.is_ or 0)} to {word_level(row.is_ or 0)}, more than a metre from one "
-                       "spot to the next. Is a metre or a digit wrong?")
+            doubt(row, f"'{heading_of(columns, row, 'is')}' goes from {word_level(before.is_ or 0)} to "
+                       f"{word_level(row.is_ or 0)}, more than a metre from one spot to the next. Is a metre or a digit wrong?")
 
 
 def _doubt_setups(rows: Sequence[Row], doubt: Callable[[Row, str], None]) -> None:

@@ -6,7 +6,7 @@ import re
 from collections.abc import Sequence
 
 from ..errors import SurveyError
-from .book import METRES_PER, Column
+from .book import METRES_PER, Column, Row
 
 _SPELLINGS = {
     "point": "point points pt pts pointname pointno station sta stn peg name id mark location place",
@@ -35,6 +35,7 @@ _WITH_UNIT = re.compile(r"^(.*?)(?:[\[(]\s*([^\])]*?)\s*[\])]|[ ,_/]\s*(m|cm|mm|
 
 READINGS = ("reading", "bs", "is", "fs", "up", "down")
 LENGTHS = (*READINGS, "x", "y", "rl", "hand_level", "sight")
+TAPED = ("x", "y", "sight")  # often in m where the staff is read in mm: their headings may say so in a book of any unit
 
 
 def columns_of(headings: Sequence[str], unit: str) -> tuple[list[Column], list[str]]:
@@ -51,7 +52,7 @@ def columns_of(headings: Sequence[str], unit: str) -> tuple[list[Column], list[s
         if name in LENGTHS and said and not _unit_words(said):
             doubts.append(f"What stands behind the heading {shown!r} is taken for a remark, not for a unit.")
         elif name in LENGTHS and said:
-            if said not in _UNITS or (unit not in ("m", _UNITS[said])):
+            if said not in _UNITS or (unit not in ("m", _UNITS[said]) and name not in TAPED):
                 rule = "It can be m, cm, mm or ft." if said not in _UNITS else f"The book is said to be in {unit}."
                 faults.append(SurveyError(f"the heading {shown!r} gives the unit {said!r}", rule=rule))
             else:
@@ -59,7 +60,7 @@ def columns_of(headings: Sequence[str], unit: str) -> tuple[list[Column], list[s
         if name == "point" and any(column.name == "point" for column in columns):
             name = ""  # a book may have a location beside the point: the first names it, and the other is told below
         columns.append(Column(shown, name, declared.get(name, unit) if name in LENGTHS else ""))
-        if not name and shown and _plain(_bare(shown)) not in _WORKED_OUT:
+        if not name and shown and _plain(bare(shown)) not in _WORKED_OUT:
             doubts.append(f"The column {shown!r} is not one that a level book has, and is not used.")
     faults += _faults_of(columns)
     names = [column.name for column in columns]
@@ -68,11 +69,19 @@ def columns_of(headings: Sequence[str], unit: str) -> tuple[list[Column], list[s
         faults.append(SurveyError(f"the headings of {', '.join(map(repr, declared))} give a unit and those of "
                                   f"{', '.join(map(repr, silent))} do not",
                                   remedy="Write the unit behind every reading, or behind none."))
-    elif silent and any(one != unit for one in declared.values()):
+    elif silent and unit == "m" and any(one != unit for one in declared.values()):
         doubts.append(f"The headings {', '.join(silent)} give no unit and are taken in {unit}.")
     if faults:
         raise SurveyError.together(faults)
     return columns, doubts
+
+
+def heading_of(columns: Sequence[Column], row: Row, name: str) -> str:
+    """What a person has called the column in which a reading (bs, is or fs) of a row was booked, the unit left out."""
+    if row.taped and name == "is":
+        name = "up" if (row.is_ or 0) < 0 else "down"
+    headings = {column.name: bare(column.heading) for column in columns}
+    return headings.get(name) or headings.get("reading") or name
 
 
 def _name_and_unit(heading: str) -> tuple[str, str]:
@@ -81,7 +90,7 @@ def _name_and_unit(heading: str) -> tuple[str, str]:
         return name, ""
     found = _WITH_UNIT.match(heading)
     said = (found[2] or found[3] or "").lower().replace(".", "").removeprefix("decimal ") if found else ""
-    return _NAMES.get(_plain(_bare(heading)), ""), said
+    return _NAMES.get(_plain(bare(heading)), ""), said
 
 
 def _unit_words(said: str) -> list[str]:
@@ -93,10 +102,10 @@ def _plain(text: str) -> str:
     return re.sub(r"\W|_", "", text.lower())
 
 
-def _bare(heading: str) -> str:
+def bare(heading: str) -> str:
     """A heading without the unit behind it."""
     found = _WITH_UNIT.match(heading)
-    return found[1] if found else heading
+    return found[1].strip() if found else heading
 
 
 def _faults_of(columns: Sequence[Column]) -> list[SurveyError]:

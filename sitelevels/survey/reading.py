@@ -20,7 +20,7 @@ from ..wording import word_exactly, word_level
 from .book import METRES_PER, Column, LevelBook, Row
 from .cells import decimals, number_of, page_of, plain
 from .faults import doubts_of, faults_between_rows, faults_of_rows
-from .headings import LENGTHS, READINGS, columns_of
+from .headings import LENGTHS, columns_of
 
 _BENCHMARK = re.compile(r"\b[TO]?BM\d*\b|bench ?mark", re.IGNORECASE)
 _MOVED = re.compile(r"\bmoved\b", re.IGNORECASE)
@@ -216,8 +216,6 @@ def _book_of_cells(headings: Sequence[str], cells: list[list[Any]], unit: str, *
     faults += faults_of_rows(rows, unclear) + faults_between_rows(known := _known_rows(rows, "hand_level" in names, doubts))
     if faults:
         raise SurveyError.together(faults)
-    rl_per = next((METRES_PER[column.unit] for column in columns if column.name == "rl"), 1.0)
-    per = next(METRES_PER[column.unit] for column in columns if column.name in READINGS)
     worked = [column for column in columns if column.name == "hand_level"] or [
         column for column in columns if column.name == "rl" and known != rows]
     written = [row[columns.index(column)] for column in worked for _, row in whole if columns.index(column) < len(row)]
@@ -229,7 +227,7 @@ def _book_of_cells(headings: Sequence[str], cells: list[list[Any]], unit: str, *
     doubts += [f"A column without a heading holds {filled[place]} values, which are not used."
                for place, column in enumerate(columns) if not column.heading and filled[place]]
     return LevelBook(
-        rows=tuple(known), doubts=(*doubts, *doubts_of(known, per, rl_per)), source=source, decimal_sign=sign,
+        rows=tuple(known), doubts=(*doubts, *doubts_of(known, columns)), source=source, decimal_sign=sign,
         hand_digit=10.0**-digits * next((METRES_PER[column.unit] for column in worked), 1.0),
         columns=tuple(replace(column, filled=count) for column, count in zip(columns, filled, strict=True)))
 

@@ -185,6 +185,8 @@ class ReducedLevels:
     @property
     def closing(self) -> str:
         """What the closures say, in a sentence: the last of them, and every one that does not close."""
+        if not self.adjustment.closures and any(row.feature == "line" for row in self.book.rows):
+            return "It was read from a line, so there is no closing sight: read some points again at the end, and compare."
         if not self.adjustment.closures:
             return "Nothing closes on a known level, so a slip would not show: read the benchmark again at the end."
         failed = [one for one in self.adjustment.closures if not one.closes]

@@ -19,6 +19,7 @@ import pandas as pd
 from ..errors import SurveyError, SurveyWarning, finite, must_be, plainly
 from ..wording import as_booked, digits_of, html_table, last_digit, word_exactly, word_mm
 from .book import ALLOWANCES, GROUND_FEATURES, METRES_PER, LevelBook, Row
+from .headings import heading_of
 from .linking import Sight
 from .reduction import ReducedLevels, reduce_book
 
@@ -44,7 +45,7 @@ class Suspicion:
 
     `leaves` is the largest misclosure or disagreement of repeats that is left then, or how far a spot stands above its
     neighbours as it is, m; `seen_by` is "checks" or "neighbours"; `also` is a second explanation on the same row, in words.
-    The words give readings in the `unit` of the book, down to `digit` m.
+    The words give readings in the `unit` of the book, down to `digit` m, under the `heading` that its column has there.
     """
 
     row: int
@@ -58,6 +59,7 @@ class Suspicion:
     also: str = ""
     unit: str = "m"
     digit: float = 0.001
+    heading: str = ""
 
     def _in_unit(self, reading: float) -> str:
         return f"{word_exactly(reading, METRES_PER[self.unit], digit=self.digit)} {self.unit}"
@@ -65,7 +67,8 @@ class Suspicion:
     @property
     def words(self) -> str:
         """What was perhaps read, in words."""
-        return f"{self.column} {self._in_unit(self.booked)} was perhaps {self._in_unit(self.corrected)} ({self.slip}){self.also}"
+        return (f"{self.heading or self.column} {self._in_unit(self.booked)} was perhaps {self._in_unit(self.corrected)} "
+                f"({self.slip}){self.also}")
 
 
 def suspect_slips(book: LevelBook, *, allowable: float | str | None = None, reading_sd: float = READING_SD) -> Suspicions:
@@ -238,7 +241,7 @@ class _Line:
             found.add((row.number, column))
             worst = max(worst, score - HOPELESS)
             one = Suspicion(row.number, row.point, column, sight.reading, corrected, slip, leaves, "checks", unit=self.unit,
-                            digit=self.digit)
+                            digit=self.digit, heading=heading_of(self.reduced.book.columns, row, column))
             if row.number in ranked:  # a change point: its other reading stands behind the likelier one
                 ranked[row.number] = replace(ranked[row.number], also=f", or {one.words}")
             else:
@@ -334,8 +337,10 @@ def _odd_spots(reduced: ReducedLevels) -> Iterator[Suspicion]:
         fits = [(prior, corrected, slip) for corrected, slip, prior in _slips(row, sight.reading, unit, digit)
                 if abs(off - (corrected - sight.reading)) <= rough]
         _, corrected, slip = max(fits, default=(0.0, sight.reading, "no simple slip explains it"))
-        yield Suspicion(row.number, row.point, _booked(reduced, sight)[1], sight.reading, corrected, slip, off, "neighbours",
-                        f", or {'the ground' if row.feature in GROUND_FEATURES else 'it'} is so", unit, digit)
+        column = _booked(reduced, sight)[1]
+        yield Suspicion(row.number, row.point, column, sight.reading, corrected, slip, off, "neighbours",
+                        f", or {'the ground' if row.feature in GROUND_FEATURES else 'it'} is so", unit, digit,
+                        heading_of(reduced.book.columns, row, column))
 
 
 def _odd_ground(rows: Mapping[str, Row], levels: Mapping[str, float]) -> Iterator[tuple[str, float, float]]:

@@ -6,11 +6,13 @@ from collections.abc import Callable, Mapping
 from dataclasses import replace
 from typing import TypeVar
 
+from ..errors import rows_named
 from ..survey.book import ALLOWANCES
 from ..survey.linking import EXACT
 from ..wording import whole_mm, word_level, word_mm
 from .drawing import Booked
 from .exercise import Own, Question, Slip, Unit, Value
+from .planting import COUNTED
 
 Way = Callable[[Own], Value]
 Same = TypeVar("Same", float, str)
@@ -46,7 +48,7 @@ class Asking:
         plain = Question(name, ask, unit, answer, "", mistakes, choices, also, check)
         self.right = Own(self.right.levels, self.right.hpcs, {**self.right.answers, name: value})
         joined = " = " if unit in ("m", "mm", "fall") else ": " if unit == "choice" else " Answer: "
-        self.questions.append(replace(plain, working=f"{how(self)}{joined}{plain.word(value)}."))
+        self.questions.append(replace(plain, working=f"{how(self)}{joined}{plain.rights(value)}."))
 
     def either(self, name: str, choices: tuple[str, str], ask: str, first: Callable[[Own], bool], how: Callable[[Asking], str],
                mistakes: Mapping[str, Callable[[Own], bool]]) -> None:
@@ -86,10 +88,15 @@ def ask_closing(asking: Asking, booked: Booked) -> None:
 def ask_slip(asking: Asking, slip: Slip | None, also: tuple[str, ...], others: Mapping[str, str]) -> None:
     """Where the slip is, if there is one; `others` are wrong rows with what is said of them."""
     row, seen = (str(slip.row), slip.caught_by) if slip and slip.caught_by else ("none", "no check")
-    more = "; none was planted" if slip is None else f"; put right, row {row} explains it" if slip.caught_by else ""
+    rows = sorted(map(int, (row, *also))) if row != "none" else []
+    more = "; none was planted" if slip is None else f"; one was planted in row {slip.row} all the same"
+    if rows:
+        more = f"; a slip of {'any one of ' if also else ''}{rows_named(rows)}, put right, lets every check pass"
     how = f"{seen[:1].upper()}{seen[1:]} shows a slip{more}."
     asking.ask("row of the slip", "row", "In which row was a reading booked wrongly? Write the number of the row, or none if no "
-               "check shows one. Where several rows would explain what the checks say, any of them is right.",
+               f"check shows a slip. Slips are, in one reading: {COUNTED[0]}; or a knock of the instrument, which puts every "
+               f"reading of a set-up from some row on out by the same {COUNTED[1]}. Any row where one such slip, put right, "
+               "lets every check pass is right.",
                always(row), always(how), {said: always(other) for other, said in others.items()}, also=also)
 
 

@@ -14,7 +14,7 @@ from ..survey.reduction import ReducedLevels
 from .exercise import Exercise, Own
 from .filled import Cell, Filled
 from .judging import Built, Judge, Key
-from .reasons import Given, Guess, of_adjusted, of_hpc, of_level, of_level_by_step, of_step, of_sum
+from .reasons import Given, Guess, of_adjusted, of_hpc, of_level, of_level_by_step, of_step, of_sum, with_a_sign
 
 MOST_NEAR = 60  # rows up or down the page where another number may have been taken from
 Thing = TypeVar("Thing")
@@ -179,7 +179,7 @@ class Chain:
             required=self.by_hpc and len(setup.sights) > 1, twice=shown, changes=lambda out: [(anchor, out)])
 
     def _step_cell(self, row: int, right: float) -> tuple[str, Cell | None]:
-        """Rise less fall as filled in, and the column where it stands. A minus under fall is the fall's own."""
+        """Rise less fall as filled in, and the column where it stands. A minus under fall turns nothing."""
         filled = {column: cell for column in ("rise", "fall") if (cell := self.filled.cells.get((row, column)))}
         column = next((name for name, cell in filled.items() if cell.value is None or cell.value),
                       "rise" if right >= 0 else "fall")
@@ -222,6 +222,7 @@ class Chain:
         turned = cell is not None and cell.value is not None and cell.value * right < 0
         steps = self.judge.judge(
             (self._number(sight), column), self._where(sight), cell, right, [Built(right)], guesses, rule, sure=both,
+            put=with_a_sign(cell.text) if cell and column == "fall" and not both else None,
             shown=f"{'fall' if right < 0 else 'rise'} {self.word.full(abs(right))}" if turned else self.word.full(abs(right)),
             required=self.filled.uses("rise", "fall") and not self.word.near(right, 0.0),
             twice=after is not None and self.word.near(self._out(sight, after), -self._out(before, sight)),

@@ -75,6 +75,10 @@ class Question:
         said = word_fall(value) if self.unit == "fall" else word_mm(value) if self.unit == "mm" else word_level(value)
         return true_minus(said)
 
+    def rights(self, value: Value) -> str:
+        """The right answer in words, and the others that are right too."""
+        return self.word(value) + (f" (or {', '.join(self.also)})" if self.also else "")
+
 
 @dataclass(frozen=True)
 class Change:
@@ -111,8 +115,8 @@ class Slip:
         seen = (f"{self.caught_by[:1].upper()}{self.caught_by[1:]} shows it." if self.caught_by else
                 "No check of this book shows it: only reading the point a second time would.")
         read = "would have been read" if more else "was read"
-        return (f"A slip was planted in row {first.row}, point {self.point}: {self.kind}. {word_level(first.booked)} is booked "
-                f"where {word_level(first.meant)} {read}{more}. {seen}")
+        return (f"A slip was planted in row {first.row}, point {self.point}: {self.kind}. "
+                f"{true_minus(f'{word_level(first.booked)} is booked where {word_level(first.meant)}')} {read}{more}. {seen}")
 
 
 @dataclass(frozen=True, eq=False)
@@ -175,12 +179,12 @@ class Exercise:
         return () if self.book is None else WORKED if self.adjusts else WORKED[:-1]
 
     def sheet(self, *, filled: bool = False) -> pd.DataFrame:
-        """A new page to fill in, of texts: row point bs is fs rl remarks, the columns to fill in, answer.
+        """A new page to fill in, of texts: row point bs is fs, the columns to fill in, rl remarks answer.
 
         A row for each row of the book, lengths in the unit it was booked in, then one for each question, named under `point`,
         answered under `answer`. `filled` gives the right answers.
         """
-        columns = [*GIVEN, *self.columns, "answer"]
+        columns = [*GIVEN[:5], *self.columns, *GIVEN[5:], "answer"]
         per = METRES_PER[self.unit]
         digit = 0.001 if per == 1.0 else 0.0
         lines = []
@@ -194,6 +198,11 @@ class Exercise:
         for question in self.questions:
             lines.append({"point": question.name, "answer": question.word(self.own.answers[question.name]) if filled else ""})
         return pd.DataFrame([[line.get(name, "") for name in columns] for line in lines], columns=columns)
+
+    def remarked(self, remarks: str, rl: str) -> str:
+        """The remarks of a row of the page, a level that is known among them."""
+        known = f"known: {rl} {self.book.unit_of('rl')}" if self.book and rl else ""
+        return "; ".join(filter(None, (remarks, known)))
 
     def __repr__(self) -> str:
         return "\n".join([self.title, self.task, *self.given, text_table(self.sheet())])

@@ -47,6 +47,7 @@ GLOSSARY: Mapping[str, str] = MappingProxyType({
                      "level on."),
     "channel": "Line along which water is led away, to which the surface falls from one side or both.",
     "clearance": "How far the finished paving lies below the DPC, in mm; positive when it is below.",
+    "closes": "Said of a book whose misclosure, in mm, is within what is allowed; in one that does not a slip is looked for.",
     "closing": "Ending a book with a reading on a point of known level, so that a mistake shows as a misclosure.",
     "collimation": ("The line of sight of an instrument; its error is how far that line points up or down, in mm over a length "
                     "in m."),
@@ -65,6 +66,7 @@ GLOSSARY: Mapping[str, str] = MappingProxyType({
     "departure from datum": "How far a floor lies above or below the level it was meant to have, in mm.",
     "determination": "Reading that gives its point a level; two of them on one point check each other.",
     "deviation": "How far a laid place is off its design level, in mm; positive where it lies too high.",
+    "dig": "What is taken out between today's ground and the formation, its depth in mm and its volume in m³.",
     "DPC": ("Damp-proof course: layer in a wall that keeps damp from rising, never to be bridged; paths and patios lie at least "
             f"{word_mm(_CLEAR.value)} below it: {_CLEAR.source}."),
     "draft": "What was typed into the level book and is not saved yet; it is kept, and offered again.",
@@ -100,6 +102,7 @@ GLOSSARY: Mapping[str, str] = MappingProxyType({
     "instrument": "Level or laser on its tripod, which gives the line of sight that all readings are taken from.",
     "intermediate sight": "Any reading between the backsight and the foresight of a set-up, in m; nothing else depends on it.",
     "joint": "Space between two units, in mm wide.",
+    "knock": "Blow that shifts the instrument between two readings: all later ones of that set-up are out by the same, in mm.",
     "known level": "Level in m that is given and not worked out from this book.",
     "laid": "As it was built, read in a second book after the work.",
     "laser": ("Instrument that sweeps a flat plane of light round itself, which a receiver on the staff finds. Never look into "
@@ -115,6 +118,7 @@ GLOSSARY: Mapping[str, str] = MappingProxyType({
     "line": "Light, string or mark at one known level, such as 1.000 m above the finished floor, that is taped from up or down.",
     "line of sight": "Level line along which one looks through the instrument, or along which the laser's light goes.",
     "lip": "How far one unit stands above the next at their joint, in mm.",
+    "loop": "Set-ups that begin on a known level and end on one, often the same, so that the last reading shows the misclosure.",
     "loose": "As tipped from a barrow or lying in a skip, not yet compacted; its volume is in m³.",
     "Manning's n": ("Number for how rough a channel or a pipe is; with its fall it says how much water flows, in l/s "
                     "(Manning's formula)."),
@@ -166,6 +170,7 @@ GLOSSARY: Mapping[str, str] = MappingProxyType({
     "shape": "How many planes the finish has, and where they meet: one plane, two to a channel, or a floor to an outlet.",
     "shared give": "The least that all limits must move together, as a share of each, for every demand to be met.",
     "shaving": "Cut so thin that it is left to the joint instead of being laid.",
+    "shot": "One reading of the staff on one point, in m, and the level that it gives.",
     "sight": "One look at the staff; its length is the distance from the instrument to the staff, in m.",
     "sill": "Bottom piece of a door or window frame, which the paving stays below.",
     "sink": "Place where water ends: a channel, an outlet, a free edge.",

@@ -72,11 +72,12 @@ class Judge:
 
     def judge(self, key: Key, where: str, cell: Cell | None, right: float, follows: Iterable[Built],
               guesses: Callable[[float], Iterable[Guess]], rule: str, *, required: bool = True, twice: bool = False,
-              shown: str = "", sure: Guess | None = None,
+              shown: str = "", sure: Guess | None = None, put: Guess | None = None,
               changes: Callable[[float], Sequence[tuple[Sight, float]]] = lambda out: ()) -> list[Built]:
         """Mark a cell, and return the numbers that may follow from it: the learner's first, then what it should have been.
 
         `twice` says that the next row shows the same reading taken for another; `sure` that it is this slip whatever the number;
+        `put` what is wrong with the way it is written where its number is right;
         `changes` which readings would explain that the cell is out by so much. `shown` is the right number in other words.
         """
         ways: list[Built] = []
@@ -104,22 +105,22 @@ class Judge:
                 self.slips.setdefault(first or key, {})[key] = out
                 self.misused += [(sight, by, first or key, best.reading) for sight, by in changes(out)]
                 slips = (*ways[0].slips, first or key)
-        if wrote != cell.value and mark.verdict in ("right", "carried"):  # the number is right, and so it is built on
-            best = next(in_another_unit(self.word.unit, cell.value, wrote))
-            mark = self.slip(mark, best, rule, self.made.get(best.same))
+        badly = next(in_another_unit(self.word.unit, cell.value, wrote)) if wrote != cell.value else put
+        if badly and mark.verdict in ("right", "carried"):  # the number is right, and so it is built on
+            mark = self.slip(mark, badly, rule, self.made.get(badly.same))
         self.marks[key] = mark
         return [Built(wrote, slips), *ways]
 
     def slip(self, mark: Mark, guess: Guess, rule: str, first: Key | None) -> Mark:
-        """The mark of a slip: wrong, or the same as one made before, which is carried where all but the unit is right."""
+        """The mark of a slip: wrong, or the same as one made before, carried where all but the unit, or the sign, is right."""
         if first is None:
             if guess.same:
                 self.made[guess.same] = mark.key
             return replace(mark, verdict="wrong", kind=guess.kind, reason=f"{guess.said}. {rule}", since=())
         named = f"row {first[0]}" if first[0] else plainly(repr(first[1]))
-        if guess.kind == "unit":
-            return replace(mark, verdict="carried", kind="unit", since=(first, *mark.since),
-                           reason=f"Right but for the unit, as in {named}.")
+        if guess.kind in ("unit", "column"):
+            return replace(mark, verdict="carried", kind=guess.kind, since=(first, *mark.since),
+                           reason=f"Right but for the {'unit' if guess.kind == 'unit' else 'sign'}, as in {named}.")
         return replace(mark, verdict="again", kind=guess.kind, since=(first,), reason=f"The slip of {named} again. {rule}")
 
     def _best(self, guesses: Iterable[Guess], wrote: float, result: float, twice: bool) -> Guess:

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import math
 import warnings
-from collections.abc import Callable
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field, replace
 from typing import Literal
 
 import pandas as pd
@@ -32,7 +32,8 @@ FALL_WITHIN = 0.0001
 class Lesson:
     """A question with its answer. Made by `lesson`.
 
-    `answer` in m for "m" and "mm", in m/m for "fall"; `within` is how near to it a prediction must be, in the same.
+    `answer` in m for "m" and "mm", in m/m for "fall"; `within` is how near to it a prediction must be, in the same. `mistakes`
+    are usual wrong ways: what is said of each, and what it gives.
     """
 
     question: str
@@ -41,6 +42,7 @@ class Lesson:
     working: tuple[str, ...]
     meaning: str
     within: float = 0.0005
+    mistakes: Mapping[str, float] = field(default_factory=dict)
 
     def word(self, value: float) -> str:
         """An answer in words."""
@@ -51,6 +53,17 @@ class Lesson:
     def agrees(self, value: float) -> bool:
         """Whether a prediction is near enough to be right."""
         return abs(value - self.answer) <= self.within + 1e-9
+
+    def why(self, value: float) -> str:
+        """What a wrong prediction comes from, in a sentence: mistakes that the lesson knows, the sign or the unit; else ""."""
+        near = 0.02 if self.unit == "fall" else 0.0  # of a fall, which few say to its last figure
+        fits = [said for said, wrong in self.mistakes.items()
+                if abs(value - wrong) <= max(self.within, near * abs(wrong)) + 1e-9]
+        if not fits and self.agrees(-value):
+            return "The size is right, the sign is not."
+        if not fits and self.unit != "fall" and self.agrees(abs(value) / (0.001 if self.unit == "mm" else 1000.0)):
+            return f"That is in {'m, and mm' if self.unit == 'mm' else 'mm, and m'} are asked for."
+        return " Or: ".join(fits)
 
 
 class _Draw(Draw):
@@ -114,7 +127,11 @@ def _reading(draw: _Draw) -> Lesson:
          "The gully has the larger reading, so it is the lower of the two."),
         "A reading is the height of the line of sight above the foot of the staff. The line is level, so where the ground is "
         "lower more of the staff stands below the line: the larger reading is the lower point. No level is known yet, only a "
-        "difference of level.")
+        "difference of level.", mistakes={
+            "That would be higher: the larger reading is the lower point, and how much lower is asked for.": step - gully,
+            "You added the two readings: a difference of level is one less the other.": step + gully,
+            "That is the reading on the gully, not how much lower it is.": gully,
+            "That is the reading on the step, not how much lower the gully is.": step})
 
 
 def _hpc(draw: _Draw) -> Lesson:
@@ -127,7 +144,12 @@ def _hpc(draw: _Draw) -> Lesson:
         (f"HPC = level of BM + backsight = {m(known)} + {m(bs)} = {m(hpc)}.",
          f"Level of the spot = HPC − reading = {m(hpc)} − {m(spot)} = {m(level)}."),
         "HPC is the level of the line of sight. Up from the benchmark to the line: add. Down from the line to a point: take "
-        "off. Found once, it serves every point of the set-up, until the instrument moves.")
+        "off. Found once, it serves every point of the set-up, until the instrument moves.", mistakes={
+            "You added the reading: down from the line of sight to a point, take it off.": hpc + spot,
+            "That is the HPC, the level of the line of sight: the spot lies a reading below it.": hpc,
+            "You took the backsight off: up from the benchmark to the line of sight, add it.": known - bs - spot,
+            "Both ways round: add the backsight, take the reading off.": known - bs + spot,
+            "The backsight was left out: the reading is measured from the line of sight, not from the benchmark.": known - spot})
 
 
 def _rise_and_fall(draw: _Draw) -> Lesson:
@@ -147,7 +169,11 @@ def _rise_and_fall(draw: _Draw) -> Lesson:
         "Rise and fall goes from point to point: the reading before less the reading now, a rise if it is more than nought. "
         "Why both? A wrong sum at A is carried on to B by rise and fall, but not by HPC, so the two part company there. That "
         "finds a slip in the sums. A staff misread is misread in both: on a change point a closing reading finds it, on a spot "
-        "only a second reading.")
+        "only a second reading.", mistakes={
+            "Rise and fall changed places: a smaller reading than the one before is a rise.": known - bs + second,
+            "That is the level of A: one more step leads to B.": at_a,
+            "The step from BM to A was left out: each goes on from the point before.": known + first - second,
+            "You added the reading: it is taken off.": known + bs + second, "That is the HPC.": known + bs})
 
 
 def _change_points(draw: _Draw) -> Lesson:
@@ -165,7 +191,11 @@ def _change_points(draw: _Draw) -> Lesson:
          f"Level of S = {m(second)} − {m(spot)} = {m(level)}."),
         "A change point is read twice: a foresight before the move, a backsight after it. It stays still while the "
         "instrument moves, and carries the level across. The old HPC is of no use after the move. Choose something hard that "
-        "cannot sink: whatever goes wrong on it goes into every level after it.")
+        "cannot sink: whatever goes wrong on it goes into every level after it.", mistakes={
+            "You worked from the old HPC: the instrument has moved since, and has another.": first - spot,
+            "You took the backsight on CP off: the new HPC is the level of CP with it added.": change - back - spot,
+            "You added the reading on S: it is taken off the HPC.": second + spot,
+            "That is the level of CP: S is still to come.": change, "That is the second HPC.": second})
 
 
 def _closing(draw: _Draw) -> Lesson:
@@ -184,7 +214,9 @@ def _closing(draw: _Draw) -> Lesson:
          f"Level found for BM = {m(known)} + ({m(missed)}) = {m(found)}.", reduced.closing),
         "The last reading goes back to a level that you know. Small misclosures are how well anybody can read, and are "
         "shared out; a large one is a slip, and is looked for before anybody digs. 5 mm × √set-ups is the usual allowance of "
-        "this workbook. A closing reading says nothing of points that were read once on the way.")
+        "this workbook. A closing reading says nothing of points that were read once on the way.", mistakes={
+            "That is known less found: the misclosure is the level found less the level known.": -missed,
+            "That is the level found, not how far it is from the known one.": found})
 
 
 def _two_pegs(draw: _Draw) -> Lesson:
@@ -203,7 +235,11 @@ def _two_pegs(draw: _Draw) -> Lesson:
          f"It read {m(far)}: {m(far)} − {m(level)} = {mm(far - level)} over {apart} m. {test.words}"),
         "A line of sight that points up or down reads wrong in proportion to the length of the sight. Backsight and "
         "foresight equally long: the errors are the same and drop out. That is why one sets up midway, and why an instrument "
-        "that does not pass can still give right levels.")
+        "that does not pass can still give right levels.", mistakes={
+            "The difference is the other way round: whichever peg read more from midway reads more from B too.": near - (a - b),
+            "That is what it did read: the error of the long sight is still in it.": far,
+            "That is the reading on B: the pegs are not equally high.": near,
+            "That shares the error out: all of it lies in the long sight.": (far + level) / 2})
 
 
 def _falls(draw: _Draw) -> Lesson:
@@ -222,7 +258,12 @@ def _falls(draw: _Draw) -> Lesson:
          f"{word_number(fall, figures=3)}.",
          f"Over another length: {mm(fall * 2, digits=1)} over 2 m, the length of a straightedge."),
         "All say the same thing. Mind two traps: the larger N of 1:N, the flatter; and 1 in 60 is 1.67 %, not 60 %. To set "
-        "it out, turn it into mm over the length that you have in your hands.", FALL_WITHIN)
+        "it out, turn it into mm over the length that you have in your hands.", FALL_WITHIN, {
+            "That is the mm/m called per cent: per cent is the mm/m divided by ten.": 10 * fall,
+            "That is the per cent called mm/m: mm/m is ten times as many.": fall / 10,
+            "That is the N of 1:N called per cent: per cent is 100 divided by N.": 0.01 / fall,
+            "The N of 1:N and the mm/m changed places: each is 1000 divided by the other.": 0.001 / fall,
+            "That is the per cent called degrees: one degree is 1.75 %.": math.tan(math.radians(100 * fall))})
 
 
 def _plane(draw: _Draw) -> Lesson:
@@ -237,7 +278,11 @@ def _plane(draw: _Draw) -> Lesson:
          f"Level of D = C + B − A = {m(c)} + {m(b)} − {m(a)} = {m(level)}."),
         "Three points make a plane, always and exactly, as a stool with three legs never rocks. For the same reason three "
         "points prove nothing: one of them misread tilts the plane, and nothing shows it. The fourth is the first check, and "
-        "it says whether the corners are in one plane at all.")
+        "it says whether the corners are in one plane at all.", mistakes={
+            "The step from A to B was taken the wrong way: from C to D it is the same as from A to B.": c + a - b,
+            "The step from A to C was taken the wrong way: from B to D it is the same as from A to C.": b + a - c,
+            "That is the mean of B and C, which is the level in the middle of the yard.": (b + c) / 2,
+            "That is C: along the wall it rises or falls too.": c, "That is B: away from the wall it rises or falls too.": b})
 
 
 def _more_shots(draw: _Draw) -> Lesson:
@@ -253,7 +298,10 @@ def _more_shots(draw: _Draw) -> Lesson:
         "of the slab, in mm?", "mm", found,
         (f"{side * side} shots: divide by √{side * side} = {side}. {mm(sd)} ÷ {side} = {mm(found, digits=1)}.",),
         "Errors of reading go up and down by chance, and partly cancel: four times the shots halve what is left of them. It "
-        "does not help against an error that is the same in every shot, as the next lesson shows.", 0.00005)
+        "does not help against an error that is the same in every shot, as the next lesson shows.", 0.00005, {
+            "You divided by the number of shots: it is divided by its square root.": sd / side**2,
+            "That is one shot: of several, the errors partly cancel.": sd,
+            "You multiplied: more shots make the level surer, not less sure.": sd * side})
 
 
 def _tilt(draw: _Draw) -> Lesson:
@@ -273,7 +321,10 @@ def _tilt(draw: _Draw) -> Lesson:
          f"{word_fall(true)}.",
          f"Read at {side * side} spots or at a thousand: the light is as tilted for each, and the answer is the same."),
         "More shots help against chance, never against tilt: it goes straight into the fall. Against tilt help the turn test "
-        "of 1-survey, and reading the same spots again with the laser turned half round.", FALL_WITHIN)
+        "of 1-survey, and reading the same spots again with the laser turned half round.", FALL_WITHIN, {
+            "You added the tilt: light that climbs makes the ground seem too low, so it is taken off.": drop / length + tilt,
+            "That is the fall as read, the tilt still in it: more shots do not take it out.": drop / length,
+            "That is the tilt alone.": tilt})
 
 
 def _clear_of_the_dpc(draw: _Draw) -> Lesson:
@@ -294,7 +345,12 @@ def _clear_of_the_dpc(draw: _Draw) -> Lesson:
          f"{m(wall)} − {mm(drop)} = {m(far)}."),
         f"Rain splashes; {mm(least.value)} keeps the splash below the damp-proof course. Where the number comes from: "
         f"{least.source}: {least.what}; and {other.source}: {other.what}. Other places ask for "
-        "other numbers: local rules decide.")
+        "other numbers: local rules decide.", mistakes={
+            "You began from the higher end of the DPC: the lower one governs.": max(left, right) - least.value - drop,
+            "That is the level at the wall: the fall away from it is still to come.": wall,
+            "You added the fall: away from the wall paving falls.": wall + drop,
+            "The distance below the DPC was left out.": lower - drop,
+            "You added the distance below the DPC: paving lies under it.": lower + least.value - drop})
 
 
 def _dig(draw: _Draw) -> Lesson:
@@ -317,7 +373,11 @@ def _dig(draw: _Draw) -> Lesson:
          f"With the line of sight at {m(hpc)}, dig until the staff reads {m(hpc)} − {m(formation)} = "
          f"{m(hpc - formation)} on the formation."),
         "Formation is the top of the ground once dug. Set out by its level, not by a depth: today's ground goes up and down, "
-        "the formation must not. Look for buried cables, gas and water before the first spade.")
+        "the formation must not. Look for buried cables, gas and water before the first spade.", mistakes={
+            "You left the layers out: that leads to the finished level only.": ground - finished,
+            "You took the layers off the dig: they make it deeper.": ground - finished - total,
+            "That is the layers alone: today's ground is not at the finished level.": total,
+            "Ground and finished level changed places.": finished - ground + total})
 
 
 LESSONS: dict[str, Callable[[_Draw], Lesson]] = {

@@ -165,7 +165,8 @@ def _questions(exercise: Exercise, typed: Mapping[str, str], own: Own, judge: Ju
                            "It would explain it too.")
         elif not _same(question, wrote, right):
             if any(_same(question, wrote, one) for one in follows):
-                mark = replace(mark, verdict="carried", reason="Right, carried from your own numbers.")
+                itself = f" (the book itself: {mark.right})" if question.unit == "choice" and exercise.book else ""
+                mark = replace(mark, verdict="carried", reason=f"Right, carried from your own numbers{itself}.")
             else:
                 mark = _slip(question, wrote, follows, basis, judge, mark)
         answers[question.name] = follows[0] if wrote is None or mark.kind == "unit" else wrote

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from itertools import combinations
+from math import isqrt
 
 from ..errors import SurveyError
 from .drawing import Booked, Draw
@@ -28,23 +29,31 @@ _ALIKE = {"0": "8", "1": "7", "2": "7", "3": "8", "4": "9", "5": "6", "6": "59",
 """Digits taken for each other: common practice, no source."""
 
 
+COUNTED = ("a digit misread, two digits swapped, a minus lost, or exactly 100 mm or 1 m out",
+           f"{LEAST} to {KNOCK[1]} mm")
+"""Slips in one reading, and sizes of a knock, that `explaining` looks for, in words."""
+
+
 def shown_by(booked: Booked) -> tuple[str, ...]:
     """The checks of a book that fail, those first that say most about where."""
-    shots, told = booked.shots, []
+    return tuple(said for said, out, allowed in _checks(booked) if abs(out) > allowed)
+
+
+def _checks(booked: Booked) -> Iterator[tuple[str, int, int]]:
+    """Each check of a book with how far it is out, and how far it may be, in mm; a lost minus is out by 1."""
+    shots = booked.shots
     backs = {shot.setup: shot for shot in shots if shot.column == "bs"}
     first: dict[str, int] = {}
     for shot, level in zip(shots[:-1], booked.levels, strict=False):
         if shot.column == "is":
             back = backs[shot.setup]
-            if back.point == shot.point and abs(shot.mm - back.mm) > REPEAT:
-                told.append(f"the shot back to {shot.point} from its own set-up")
-            elif back.point != shot.point and abs(level - first.setdefault(shot.point, level)) > REPEAT:
-                told.append(f"the second reading of {shot.point}")
-    if not booked.closes:
-        told.append(f"the closing reading on {shots[-1].point}")
-    told += [f"the missing minus beside the remark in row {shot.row}" for shot in shots
-             if shot.mm > 0 and "inverted" in shot.remark]
-    return tuple(told)
+            if back.point == shot.point:
+                yield f"the shot back to {shot.point} from its own set-up", shot.mm - back.mm, REPEAT
+            else:
+                yield f"the second reading of {shot.point}", level - first.setdefault(shot.point, level), REPEAT
+    yield f"the closing reading on {shots[-1].point}", booked.misclosure, isqrt(25 * len(booked.heights))
+    yield from ((f"the missing minus beside the remark in row {shot.row}", int(shot.mm > 0), 0) for shot in shots
+                if "inverted" in shot.remark)
 
 
 def plant(booked: Booked, kind: str, draw: Draw, *, kept: Sequence[str] = ()) -> tuple[Booked, Slip]:
@@ -85,6 +94,31 @@ def explaining(booked: Booked) -> set[int]:
         if abs(shift) >= LEAST and _spoilt(booked, {len(booked.shots) - 1: booked.shots[-1].mm + shift}).closes:
             ways += _shifted(booked, shift)
     return {booked.shots[min(way)].row for way in ways if not shown_by(_spoilt(booked, way))}
+
+
+def why_not(booked: Booked, row: int) -> str:
+    """Why a row is none of those that `explaining` gives, in a clause: what any mistake in one reading of it would mend."""
+    mended: set[str] = set()
+    for place, shot in enumerate(booked.shots):
+        if shot.row != row:
+            continue
+        low, high = -LONGEST, LONGEST
+        for (said, out, allowed), (_, moved, _) in zip(
+                _checks(booked), _checks(_spoilt(booked, {place: shot.mm + 1})), strict=True):
+            if moved != out:
+                ends = sorted((moved - out) * (one - out) for one in (-allowed, allowed))
+                low, high = max(low, ends[0]), min(high, ends[1])
+                mended.add(said)
+            elif abs(out) > allowed:
+                high = -LONGEST - 1
+        if low <= high:
+            return (f"a mistake in row {row} would explain what the checks show too, but no single digit misread, no two digits "
+                    "swapped, no lost minus, and not 100 mm or 1 m would make it, "
+                    f"nor would a knock of {COUNTED[1]} from there on")
+    still = next((said for said in shown_by(booked) if said not in mended), "")
+    every = "all that the checks show"
+    return (f"no mistake in row {row} alone would explain {still or every}, "
+            f"and no knock of {COUNTED[1]} from there on would explain {every if still else 'it'}")
 
 
 def _spoilt(booked: Booked, way: Mapping[int, int]) -> Booked:

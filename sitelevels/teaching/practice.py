@@ -7,7 +7,7 @@ from . import tasks, yards
 from .asking import ALLOWED, Asking, ask_closing, ask_slip
 from .drawing import Booked, Draw
 from .exercise import Exercise, Slip
-from .planting import SLIPS, explaining, plant
+from .planting import SLIPS, explaining, plant, why_not
 
 KINDS = {
     "one set-up": "a laser set up once in a yard, spots all round, closed on its benchmark",
@@ -83,8 +83,8 @@ on BM shows it.
     # each kind of a number has a yard of its own; numbers 100 apart leave room for further kinds without a change of books
     own = 100 * seed + 10 * list(DIFFICULTIES).index(difficulty) + list(KINDS).index(kind)
     draw = Draw(own, 5 if difficulty == "easy" else 1)
-    asked = f", slip {slip}" if slip else ""  # as chosen: it does not tell whether there is one
-    title = f"Practice {seed}: {kind}, {difficulty}{asked} (an invented yard)"
+    asked = "none" if slip is None else slip  # as chosen: it does not tell whether there is one
+    title = f"Practice {seed}: {kind}, {difficulty}, slip {asked} (an invented yard)"
     if kind == "two pegs":
         if slip is not None:
             raise SurveyError(f"a two-peg test cannot have the slip {slip!r}", rule="It has no level book to plant one in.",
@@ -116,5 +116,5 @@ def _other_rows(booked: Booked, slip: Slip | None) -> tuple[tuple[str, ...], dic
     if slip is None or not slip.caught_by:
         return tuple(map(str, rows)), {str(last): f"row {last} is where the check is made, and it agrees"}
     rows |= explaining(booked)
-    wrong = {} if last in rows else {str(last): f"row {last} is where the check is made, not where the slip is"}
+    wrong = {str(row): why_not(booked, row) for row in booked.by_row if row not in rows}
     return tuple(map(str, sorted(rows - {slip.row}))), wrong | {"none": f"a check does show one: {slip.caught_by}"}

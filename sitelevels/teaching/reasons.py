@@ -155,6 +155,12 @@ def in_another_unit(unit: str, wrote: float, right: float) -> Iterator[Guess]:
         yield Guess("unit", wrote, f"that is in {said}, and {unit} are asked for", "unit")
 
 
+def with_a_sign(text: str) -> Guess | None:
+    """A minus before what stands under fall."""
+    return Guess("column", 0.0, "a fall is written without a sign: its column says that it goes down",
+                 "column") if text.strip().startswith(("-", "−")) else None
+
+
 def of_any(word: Figures, wrote: float, right: float, text: str) -> Iterator[Guess]:
     """Ways to a wrong number whatever it is: rounded, surely so where too few decimals are written, or the other sign."""
     digits = digits_of(wrote, word.last)

@@ -6,8 +6,8 @@ from typing import TYPE_CHECKING, Any
 from ..design.published import CAUTIONS
 from ..works.runoff import WHERE_WATER_GOES
 from . import figures
-from .folders import choose_job, current_job, data_folder, demonstration, job_names, screed_job
-from .job import Job, new_job, open_job
+from .folders import choose_job, current_job, data_folder, demonstration, in_its_place, job_names, new_job, screed_job
+from .job import Job, open_job
 from .say import glossary_table, say, shown_or, units_table, words_table
 from .sheet import save_sheet
 from .shots_page import save_shot_plan
@@ -24,5 +24,5 @@ def __getattr__(name: str) -> Any:
 
 
 __all__ = ["CAUTIONS", "WHERE_WATER_GOES", "Job", "choose_job", "current_job", "data_folder", "demonstration", "figures",
-           "forms", "glossary_table", "job_names", "new_job", "open_job", "save_sheet", "save_shot_plan", "say", "screed_job",
-           "shown_or", "units_table", "words_table"]
+           "forms", "glossary_table", "in_its_place", "job_names", "new_job", "open_job", "save_sheet", "save_shot_plan", "say",
+           "screed_job", "shown_or", "units_table", "words_table"]

@@ -2,37 +2,44 @@
 
 from __future__ import annotations
 
+import math
 import re
 import warnings
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
 import pandas as pd
-import shapely
 
 from ..design.conditions import Spot
 from ..design.demands import Meet, Step
+from ..design.edges import KEPT_NEAR
 from ..design.flatness import Flatness, flatness
-from ..design.laid import Laid, check_laid
+from ..design.laid import Laid, check_laid, ground_of, spots_in_words
+from ..design.laid_book import laid_spots
 from ..design.lipping import lipping, lips_by_levels
 from ..design.mending import Mending, where_to_lift
 from ..design.puddles import StandingWater, standing_water
 from ..design.verdicts import NOT_MET, Verdicts
-from ..design.workmanship import REGULARITY, STANDING_DEEP, STANDING_WIDE
+from ..design.workmanship import FLOOR_CLASSES, REGULARITY, STANDING_DEEP, STANDING_WIDE
 from ..errors import SurveyError, SurveyWarning
 from ..surface.ponding import Ponding, ponding
 from ..surface.shapes import Channel, OnePlane, Outlet
 from ..surface.straightedge import Straightedge
 from ..survey.book import LevelBook
+from ..survey.reading import with_known_level
 from ..survey.reduction import ReducedLevels
 from ..wording import word_area, word_change, word_distance, word_level, word_mm, word_place
+from .screeding import ONE, gullies_on
 from .water import Worked
 
 if TYPE_CHECKING:
     from .job import Job
 
 PAVING = "flags and natural stone"
+NO_JOINTS = "A screed has no joints between units."
+GROUND = 0.003  # m: a cured screed is not ground or filled for less (common practice, no source)
 
 
 @dataclass(frozen=True, eq=False)
@@ -62,7 +69,7 @@ class AsBuilt(Worked):
         if not self.there:
             raise SurveyError("there is no book of what was laid", where="laid.csv",
                               remedy="Type or paste it above, or put laid.csv into the job's folder.")
-        book = self.job.read(self.job.laid_text, "laid")
+        book = self.job.read(self._with_the_line(), "laid")
         named = self.job.reduced.about
         rows = {row.point for row in book.rows}
         if not book.known:
@@ -75,7 +82,27 @@ class AsBuilt(Worked):
                   if named[point]["x"] is not None and named[point]["y"] is not None}
         if places:
             self._doubts[f"No x and y are booked for {', '.join(sorted(places))}: they are taken from the first survey."] = None
-        return book.with_places(places) if places else book
+        book = book.with_places(places) if places else book
+        if self.job.screeding.there and (outlets := self.job.screeding.tried("ways_out")):
+            book = replace(book, rows=tuple(  # a gully of a laid screed is the floor at the outlet
+                replace(row, feature="") if row.feature == "gully" and row.x is not None and row.y is not None and any(
+                    math.dist((row.x, row.y), outlet) <= KEPT_NEAR for outlet in outlets.outlets) else row for row in book.rows))
+        return book
+
+    def _with_the_line(self) -> str:
+        """The text of the book, with the level of the first survey where one of its lines is booked again without one."""
+        text, job = self.job.laid_text, self.job
+        unit = job.told.get("survey", {}).get("unit", "m")
+        try:
+            job.read(text, "laid")
+        except SurveyError as error:
+            rows = {part.row for part in error.parts if part.column == "rl" and "has no level" in str(part)}
+            for row in job.book.rows if rows else ():
+                if row.feature == "line" and row.rl is not None and any(f"point {row.point}:" in str(part) for part in error.parts
+                                                                        if part.row in rows):
+                    text = with_known_level(text, row.point, row.rl, unit=self._told.get("unit", unit))
+                    self._doubts[f"{row.point} is taken to lie at {word_level(row.rl)}, as in the first survey."] = None
+        return text
 
     @cached_property
     def reduced(self) -> ReducedLevels:
@@ -89,7 +116,8 @@ class AsBuilt(Worked):
         try:
             finish, brief = job.finish, job.brief
         except SurveyError as error:
-            told = {name for found in re.findall(r"points? (.+?) were not read", str(error)) for name in found.split(", ")}
+            missing = re.findall(r"points? (.+?) (?:was|were) not read", str(error))
+            told = {name for names in missing for name in names.split(", ")}
             if told & {row.point for row in self.book.rows}:
                 raise SurveyError.together([*error.parts, SurveyError(
                     "points that the brief names stand in laid.csv and not in survey.csv",
@@ -101,7 +129,8 @@ class AsBuilt(Worked):
     def doubts(self) -> tuple[str, ...]:
         """Sentences on what is possible but questionable."""
         check = self.check
-        return (*check.doubts, *self.reduced.doubts, *self.book.doubts, *self._doubts)
+        moved = self.job.screeding.moved if self.job.screeding.there else ""
+        return (*check.doubts, *self.reduced.doubts, *self.book.doubts, *self._doubts, *([moved] if moved else []))
 
     @property
     def doubts_words(self) -> tuple[str, ...]:
@@ -113,14 +142,18 @@ class AsBuilt(Worked):
         """Everything that wants mending, as words: where, what to do, why."""
         lines = [(lift.point, f"{'raise' if lift.by > 0 else 'lower'} by {word_change(abs(lift.by), 'mm')}",
                   f"for the demands: {lift.why}") for lift in self.mending.lifts]
-        pond, flat, kind = self.tried("pond"), self.tried("flatness"), REGULARITY.get(self.paving)
+        pond, flat = self.tried("pond"), self.tried("flatness")
+        kind = REGULARITY[self.classes[-1]] if self.classes else None
         for basin in [] if pond is None else pond.basins:
             if basin.depth > STANDING_DEEP.value or basin.area > STANDING_WIDE.value:
                 lines.append((word_place(*basin.place), "raise, or let the water out",
                               f"{word_mm(basin.depth, digits=1)} of water stands there over {word_area(basin.area)}"))
         if kind and flat and flat.verdict(kind) == NOT_MET and (bar := flat.bar(kind.length)) is not None:
             found, shown = bar.offset if kind.offset else bar.found, word_mm(bar.shown(kind)[0], digits=1)
-            lines.append((word_place(*(found.offset_where if kind.offset else found.where)), "lay it straight",
+            place = found.offset_where if kind.offset else found.where
+            near = self.check.spots.loc[np.hypot(*(self.check.spots[["x", "y"]].to_numpy() - place).T).argmin(), "point"]
+            lines.append((f"{near}, {word_place(*place)}" if self.job.screeding.there else word_place(*place),
+                          "fill it, or grind it wet, in a mask" if self.job.screeding.there else "lay it straight",
                           f"{shown} under {word_distance(kind.length)}; {kind.words} ({kind.name})"))
         lips = self.tried("lips")
         for one in [] if lips is None else lips.everywhere:
@@ -139,13 +172,46 @@ class AsBuilt(Worked):
     @cached_property
     def mending(self) -> Mending:
         """Where to lift and lay again."""
+        if self.job.screeding.there:
+            return where_to_lift(self.check, act="mend", worth=GROUND)
         layout = self.job.outdoor.tried("units")
         return where_to_lift(self.check, units=() if layout is None else [piece.polygon for piece in layout.pieces])
 
     @cached_property
     def flatness(self) -> Flatness:
         """Straightedges over it."""
-        return flatness(self.check, paving=self.paving if self.paving in REGULARITY else "")
+        return flatness(self.check, paving=self.classes)
+
+    @property
+    def classes(self) -> tuple[str, ...]:
+        """The classes of regularity that matter first, the finest first: that of the paving, or those of floors for a screed."""
+        if self.job.screeding.there and "paving" not in self._told:
+            return FLOOR_CLASSES
+        return (self.paving,) if self.paving in REGULARITY else ()
+
+    @property
+    def floor_words(self) -> tuple[str, ...]:
+        """Of a screed: how straight it is by the classes of floors, and how the outlet lies, in sentences; else none."""
+        spots, flat = self.tried("spots"), self.tried("flatness")
+        if not self.job.screeding.there or spots is None:
+            return ()
+        bar = None if flat is None else self.shown_bar
+        said = [] if bar is None else [f"Worst under {word_distance(bar.length)}: {word_mm(bar.gap, digits=1)}, at "
+                                       f"{word_place(*bar.where)}. {self.flatness.classes}"]
+        low, lowest_at = float(spots["level"].min()), spots["point"].iloc[int(spots["level"].argmin())]
+        for x, y in self.job.screeding.ways_out.outlets:
+            apart = np.hypot(spots["x"] - x, spots["y"] - y)
+            if apart.min() > KEPT_NEAR:
+                said.append(f"At the outlet, {word_place(x, y)}, nobody read the floor: whether water gets there is not known. "
+                            "Read it there.")
+                continue
+            there, off = map(float, spots.loc[apart.idxmin(), ["level", "deviation"]])
+            below = there - low
+            lowest = f"no spot lies more than {word_mm(ONE)} lower." if below <= ONE else \
+                f"{lowest_at}, the lowest spot, lies {word_mm(below, digits=1)} lower than that."
+            said.append(f"At the outlet, {word_place(x, y)}, the floor lies at {word_level(there)}, "
+                        f"{word_mm(abs(off), digits=1)} {'above' if off > 0 else 'below'} the design; {lowest}")
+        return tuple(said)
 
     @property
     def doors(self) -> tuple[Spot, ...]:
@@ -155,7 +221,7 @@ class AsBuilt(Worked):
     @cached_property
     def pond(self) -> Ponding:
         """Where rain stands on it."""
-        return pond_on(self.job, self.check.ground)
+        return pond_on(self.job, ground_of(self.job.finish, self.spots))
 
     @cached_property
     def before(self) -> Ponding:
@@ -170,7 +236,9 @@ class AsBuilt(Worked):
 
     @property
     def kept_words(self) -> str:
-        """Whether paving that stays holds water on the new, in a sentence."""
+        """Where water is taken to run off, and whether paving that stays holds it on the new, in a sentence."""
+        if self.job.screeding.there:
+            return self.job.screeding.ways_out.words
         rows = [one for one in self.check.everywhere if isinstance(one.demand, Meet) and one.found < 0]
         if not rows:
             return "Water runs off over every side that has no wall; nothing that stays was read to lie higher."
@@ -197,17 +265,21 @@ class AsBuilt(Worked):
     @property
     def lips_missing(self) -> str:
         """Why no lips are judged."""
-        return self.why("lips") or "No joint has been measured yet: type it above."
+        return self.why("lips") or (NO_JOINTS if self.job.screeding.there else "No joint has been measured yet: type it above.")
 
     @property
-    def longest_bar(self) -> Straightedge | None:
-        """The longest straightedge that fits, where its gap is greatest."""
-        bars = self.flatness.bars
-        return bars[-1].found if bars else None
+    def shown_bar(self) -> Straightedge | None:
+        """The longest straightedge that fits, of a screed that of its classes if it fits, where its gap is greatest."""
+        flat = self.flatness
+        wanted = flat.bar(REGULARITY[self.classes[0]].length) if self.job.screeding.there and self.classes else None
+        bar = wanted or (flat.bars[-1] if flat.bars else None)
+        return None if bar is None else bar.found
 
     @property
     def lips_words(self) -> tuple[str, ...]:
         """The same, in sentences."""
+        if self.job.screeding.there:
+            return (NO_JOINTS,)
         found, warning = self.lips_seen
         if found is None:
             return ("No two spots stand on either side of one joint.",)
@@ -217,7 +289,13 @@ class AsBuilt(Worked):
     @property
     def farthest(self) -> pd.DataFrame:
         """The spots farthest off the design, as words."""
-        return self.check.spots_words.head(8)
+        return spots_in_words(self.spots).head(8)
+
+    @cached_property
+    def spots(self) -> pd.DataFrame:
+        """The spots of `check`; where a part of the surface has too few to be judged, those that there are."""
+        check, job = self.tried("check"), self.job
+        return laid_spots(self.reduced, job.finish, job.brief, job.errors.reduced).table if check is None else check.spots
 
     @cached_property
     def lips_seen(self) -> tuple[Verdicts | None, str]:
@@ -233,14 +311,14 @@ class AsBuilt(Worked):
 def pond_on(job: Job, ground: Any, *, drained: bool = True) -> Ponding:
     """Where rain would stand on a surface with the walls, closed edges and gullies of a job, and the drain of its new surface."""
     brief, shape = job.brief, job.shape if drained else OnePlane()
-    if job.screeding.there:  # a room: water leaves by the outlet or over the side that is named, and nowhere else
-        to = job.screeding.found.to
-        return ponding(ground, brief.area, outlets=[to] if isinstance(to, Outlet) else (),
-                       free="rest" if to is None else () if isinstance(to, Outlet) else [to])
+    if job.screeding.there:  # a room, whose sides keep water in
+        ways = job.screeding.ways_out
+        if not ways.outlets and not ways.free:
+            raise SurveyError("nothing lets water out of the room", rule="Its sides keep it in.", remedy="Fill in an outlet or a "
+                              "side that the floor falls to in 7-screed, or read the floor at the door and ask to meet it.")
+        return ponding(ground, brief.area, outlets=ways.outlets, free=ways.free)
     outlets: list[Any] = [shape.ends(brief.area)] if isinstance(shape, Channel) else [shape] if isinstance(shape, Outlet) else []
-    gullies = job.reduced.spots("gully")  # a channel is carried on to the edges
-    outlets += [(x, y) for x, y in zip(gullies["x"], gullies["y"], strict=True)
-                if x == x and brief.area.distance(shapely.Point(x, y)) < 0.1]
+    outlets += gullies_on(job)  # a channel is carried on to the edges
     try:
         return ponding(ground, brief.area, walls=[*brief.walls, *brief.closed], outlets=outlets, free=brief.free or "rest")
     except SurveyError as error:

@@ -99,7 +99,7 @@ def _foot(exercise: Exercise, asked: str) -> str:
     """What a learner types to have the page marked."""
     asked = asked if exercise.book else "none"
     return (f"Invented. To have it marked, notebook 8-learn: number {exercise.seed}, {exercise.kind}, {exercise.difficulty}, "
-            f"slip {asked}.")
+            f"slip {asked}. If the first reading on the screen is not the first here, one of these differs.")
 
 
 def _summary(exercises: Sequence[Exercise], seed: int) -> list[Paper]:
@@ -110,7 +110,7 @@ def _summary(exercises: Sequence[Exercise], seed: int) -> list[Paper]:
         cells = {"number": str(exercise.seed), "kind": exercise.kind, "misclosure": misclosure(exercise),
                  "level": last_level(exercise),
                  "slip": f"row {slip.row}, {slip.point}: {slip.kind}" if slip else "none",
-                 "shown": (slip.caught_by or "no check of this book") if slip else ""}
+                 "shown": (slip.caught_by or "no check of this book") if slip else "none planted"}
         if not pages or pages[-1].room < 14:
             pages.append(Paper(f"Answers of class set {seed}", "for the tutor", "Invented. Keep this apart from the exercises."))
             pages[-1].down += 2.0

@@ -142,10 +142,9 @@ def _lines(exercise: Exercise, *, filled: bool) -> list[dict[str, str]]:
         how = "but for the knock" if exercise.slip.kind == "the instrument was knocked" else "was read"
         for change in exercise.slip.changes:
             meant.setdefault(change.row, []).append(f"{change.column.upper()} {word_level(change.meant)} {how}")
-    unit = exercise.book.unit_of("rl") if exercise.book else "m"
     for line in lines:
-        known = f"known: {line['rl']} {unit}" if line["rl"] else ""
-        line["remarks"] = "; ".join(filter(None, [line["remarks"], known, *meant.get(int(line["row"]), [])]))
+        said = exercise.remarked(line["remarks"], line["rl"])
+        line["remarks"] = "; ".join(filter(None, [said, *meant.get(int(line["row"]), [])]))
     return lines
 
 
@@ -180,10 +179,7 @@ def _both_sides(exercise: Exercise) -> list[str]:
 
 def _answers(pages: _Pages, exercise: Exercise) -> None:
     """Each question with its answer; how it is found stands among the steps."""
-    told = []
-    for question in exercise.questions:
-        also = f" (or {', '.join(question.also)})" if question.also else ""
-        told.append(f"{question.name}: {question.word(exercise.own.answers[question.name])}{also}")
+    told = [f"{question.name}: {question.rights(exercise.own.answers[question.name])}" for question in exercise.questions]
     pages.page.down += 1.5
     pages.page.told("Answers", bold=True)
     _in_columns(pages, told, 3)

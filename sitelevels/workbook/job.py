@@ -3,27 +3,29 @@
 from __future__ import annotations
 
 import os
-import re
 import warnings
 from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pandas as pd
 
 from ..design.brief import Brief
-from ..design.brief_file import brief_of, read_brief, toml, with_value
+from ..design.brief_file import brief_of, read_brief
 from ..design.budget import ErrorBudget
 from ..design.budget_file import budget_of, headings_of
 from ..design.check import SurfaceVerdicts, check_finish
 from ..design.choice import Choice, Choosing
-from ..design.finish_file import chosen_finish, chosen_shape
+from ..design.edges import AGAINST
+from ..design.finish_file import chosen_by_hand, chosen_finish, chosen_shape, words_of
 from ..design.propagation import LevelErrors
 from ..design.published import LIMITS
 from ..design.section import Section, cut_section
 from ..design.sensitivity import Sensitivity, sensitivity
 from ..design.solve import Solution
+from ..design.unasked import Unasked, unasked
 from ..errors import SurveyError, SurveyWarning, finite, must_be
 from ..surface.finish import Finish
 from ..surface.ground import Ground
@@ -32,20 +34,16 @@ from ..survey.book import GROUND_FEATURES, LevelBook, Row
 from ..survey.reading import read_book
 from ..survey.reduction import ReducedLevels, reduce_book
 from ..survey.tape import places_from_ties
-from ..wording import parse_fall, word_fall, word_level, word_volume
+from ..wording import word_fall, word_level, word_place, word_volume
 from ..works.earthworks import Earthworks, cut_and_fill
 from ..works.setout import PegTable
 from .as_built import AsBuilt
 from .outdoor import Outdoor
-from .saving import as_written, save_texts, write_whole
+from .saving import as_written, save_texts
 from .screeding import Screeding
 
 DEMONSTRATION, SCREEDED = "pottery-yard", "seed-store"
 DEMONSTRATIONS = (DEMONSTRATION, SCREEDED)
-NAMES = "Up to 61 letters, digits, spaces, dots and dashes, with no dot or space at either end; not learning or class-set."
-_STARTER = Path(__file__).with_name("starter")
-RESERVED = ("learning", "class-set")  # folders beside the jobs, for what learners type and for class sets
-FOLDER_NAME = re.compile(r"\w([\w .-]{0,59}[\w-])?")
 
 
 @dataclass(frozen=True, eq=False)
@@ -107,8 +105,7 @@ class Job:
     def reduced(self) -> ReducedLevels:
         """Its reduced levels."""
         survey = self._part("survey")
-        allowable = survey["allowable_mm"] / 1000 if "allowable_mm" in survey else survey.get("allowance")
-        return self.reduce(self.book, allowable)
+        return self.reduce(self.book, survey["allowable_mm"] / 1000 if "allowable_mm" in survey else survey.get("allowance"))
 
     @cached_property
     def ground_spots(self) -> pd.DataFrame:
@@ -138,7 +135,17 @@ class Job:
     @property
     def doubts(self) -> tuple[str, ...]:
         """Sentences on what is possible but questionable in the book and the brief."""
-        return (*self.reduced.doubts, *self.book.doubts, *self._briefed[1])
+        return (*self.reduced.doubts, *self.book.doubts, *self.brief_doubts)
+
+    @property
+    def unasked(self) -> tuple[Unasked, ...]:
+        """Marks that were read and that no demand speaks of; a screed has its demands elsewhere."""
+        return () if self.screeding.there else unasked(self.brief, self.reduced.spots())
+
+    @property
+    def brief_doubts(self) -> tuple[str, ...]:
+        """Sentences on what is possible but questionable in the brief, marks that no demand speaks of among them."""
+        return (*self._briefed[1], *(one.words for one in self.unasked))
 
     @property
     def wall_name(self) -> str:
@@ -151,12 +158,9 @@ class Job:
     @property
     def choice(self) -> tuple[float, float, float]:
         """The surface chosen by hand: level at the wall's first end (m), fall away from it and along it (m/m)."""
-        finish = self._part("finish")
-        level = finish.get("level_at_wall_m")
-        if isinstance(level, bool) or not isinstance(level, (int, float)):
-            raise SurveyError(f"level_at_wall_m is {level!r}", where="brief.toml, [finish]", rule="It must be a level in m.",
-                              remedy="Choose a surface with the sliders of notebook 3-finish and save it.")
-        return float(level), parse_fall(finish.get("fall_away", "level")), parse_fall(finish.get("fall_along", "level"))
+        if "level_at_wall_m" not in (finish := self._part("finish")) and self.screeding.there:
+            raise SurveyError("no finish is saved", remedy="Press *Save this floor as the finish* in 7-screed first.")
+        return chosen_by_hand(finish)
 
     @property
     def start(self) -> tuple[float, float, float]:
@@ -173,6 +177,8 @@ class Job:
 
     def compared(self, solution: Solution) -> str:
         """A solved surface against the one that was chosen, in a sentence."""
+        if self.screeding.there:
+            return "This job is a screed: its floor is set in notebook 7-screed, and this one knows nothing of the base."
         if solution.volume is None:
             return "There is no such surface to compare with the one that is saved."
         try:
@@ -194,22 +200,38 @@ class Job:
         """The shape of the surface that was chosen."""
         return chosen_shape(self._part("finish"), self.place_of)
 
+    @property
+    def by_hand(self) -> bool:
+        """Whether that is one plane set by the sliders."""
+        return isinstance(self.shape, OnePlane) and self._part("finish").get("shape") != "side"
+
     @cached_property
     def finish(self) -> Finish:
         """The finished surface that was chosen."""
-        if isinstance(self.shape, OnePlane):
-            return self.finish_of(*self.choice)
-        return chosen_finish(self._part("finish"), self.brief, self.place_of)
+        return self.finish_of(*self.choice) if self.by_hand else chosen_finish(self._part("finish"), self.brief, self.place_of)
 
     @property
     def finish_words(self) -> str:
         """The finished surface that was chosen, in a sentence."""
-        if isinstance(self.shape, OnePlane):
+        if self.by_hand:
             level, away, along = self.choice
-            return (f"{word_level(level)} at the first end of the {self.wall_name}; it falls {word_fall(away)} away from the "
-                    f"wall and {word_fall(along)} along it.")
-        falls = ", ".join(word_fall(facet.plane.fall) for facet in self.finish.facets)
-        return f"{self.shape.words()}; true falls of its {len(self.finish.facets)} facets {falls}."
+            return f"{word_level(level)} at the first end of the {self.wall_name}; it {self.falls_words(away, along)}."
+        return words_of(self.shape, self.finish, self._part("finish"), self.name_of)
+
+    def falls_words(self, away: float, along: float) -> str:
+        """How one plane falls (m/m) away from its wall and along it, the wall's ends by name."""
+        wall, said = self.brief.wall(self.wall_name), [word_fall(abs(fall)) for fall in (away, along)]
+        ways = [f"{'lies' if words.startswith('level') else 'rises' if fall < 0 else 'falls'} {words}"
+                for fall, words in zip((away, along), said, strict=True)]
+        return f"{ways[0]} away from the wall and {ways[1]} along it, from {self.name_of(*wall.first)} towards " \
+               f"{self.name_of(*wall.second)}"
+
+    def name_of(self, x: float, y: float) -> str:
+        """The point that was read at a place (m), a corner rather than another; the place itself if none was within 50 mm."""
+        spots = self.reduced.spots().dropna(subset=["x", "y"])
+        near = spots[np.hypot(spots["x"] - x, spots["y"] - y) <= AGAINST]
+        near = near.sort_values("feature", key=lambda feature: feature != "corner", kind="stable")
+        return word_place(x, y) if near.empty else str(near["point"].iloc[0])
 
     def place_of(self, point: str) -> tuple[float, float]:
         """Where a named point stands."""
@@ -242,8 +264,7 @@ class Job:
         fit = self.errors.plane_fit()
         way = self.brief.outward(self.brief.walls[0]) if self.brief.walls else fit.plane.direction
         from scipy.special import stdtrit
-        spare = max(len(fit.x) - 3, 1)  # the unevenness rests on so many spots
-        fall, give = fit.plane.fall_towards(*way), float(stdtrit(spare, 0.975)) * fit.fall_sd(*way)
+        fall, give = fit.plane.fall_towards(*way), float(stdtrit(max(len(fit.x) - 3, 1), 0.975)) * fit.fall_sd(*way)
         where = f"Away from the {self.brief.walls[0].name}" if self.brief.walls else "The steepest way"
         return (f"{where} the ground as a whole falls {word_fall(fall)}; "
                 f"19 times of 20 it lies between {word_fall(fall - give)} and {word_fall(fall + give)}.")
@@ -337,7 +358,8 @@ class Job:
         return open_job(self.folder)
 
 
-def _read(path: Path) -> str:
+def read_file(path: Path) -> str:
+    """The text of a job's file. Raises SurveyError where it is a link, missing, or no text in UTF-8."""
     if path.is_symlink() or not (path.is_file() or not path.exists()):
         raise SurveyError(f"{path.name} is a link to elsewhere, or no file", where=path.parent.name,
                           rule="A job folder holds its files itself.")
@@ -370,30 +392,7 @@ def open_job(folder: str | Path) -> Job:
     if not there:
         raise SurveyError(f"there is no job folder {place.name!r}",
                           remedy="Check the spelling, or start a job in notebook 0-start.")
-    ties, laid = (_read(path) if os.path.lexists(path) else "" for path in (place / "ties.csv", place / "laid.csv"))
-    job = Job(place, _read(place / "brief.toml"), _read(place / "survey.csv"), ties, laid)
+    ties, laid = (read_file(path) if os.path.lexists(path) else "" for path in (place / "ties.csv", place / "laid.csv"))
+    job = Job(place, read_file(place / "brief.toml"), read_file(place / "survey.csv"), ties, laid)
     job.told  # noqa: B018 - a brief that cannot be read is refused now
     return job
-
-
-def new_job(folder: str | Path, like: str | Path | Job | None = None) -> Job:
-    """Start a job in a new `folder`: a copy of the files of the job `like`, or the blank starter. No numbers.
-
-    Raises SurveyError if the folder is there already and is not empty, its name is not a plain one, or it cannot be written.
-    """
-    place = Path(folder)
-    if not FOLDER_NAME.fullmatch(place.name) or place.name in RESERVED:
-        raise SurveyError(f"{place.name!r} cannot be the name of a job folder", rule=NAMES)
-    if os.path.lexists(place) and (not place.is_dir() or any(place.iterdir())):
-        raise SurveyError(f"there is something called {place.name!r} already", remedy="Choose another name.")
-    if like is None:
-        source = Job(place, _read(_STARTER / "brief.toml"), _read(_STARTER / "survey.csv"))
-    else:
-        source = like if isinstance(like, Job) else open_job(like)
-    brief_text = with_value(source.brief_text, "job", 1, "name", toml(place.name))
-    place.mkdir(parents=True, exist_ok=True)
-    for name, text in (("survey.csv", source.survey_text), ("ties.csv", source.ties_text), ("laid.csv", source.laid_text),
-                       ("brief.toml", brief_text)):  # the last makes it a job: a process that is stopped leaves half of none
-        if text:
-            write_whole(place / name, text.encode())
-    return open_job(place)

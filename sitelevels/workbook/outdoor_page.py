@@ -17,10 +17,11 @@ from .paper import BY_HAND, LEFT, RIGHT, RULED, TALL, WIDE, Column, Paper
 _ORDINARY = ALLOWANCES["ordinary"]
 FOOT = "The yard is invented. Local rules, the rules of the site and the tutor's own risk assessment decide."
 
-_BRING = ("A level, or a laser with its detector, on a tripod; one staff with a bubble; a tape; chalk; pencils, one field book a "
-          "group (page 2) and a board to clip it on.", "Boots, gloves, bright vests; cones or barriers; a big umbrella and a dry "
-          "cloth for the instrument; a phone and the first-aid box.", "The two exercises behind, "
-          "for those who wait; answers.pdf has them last.")
+_BRING = ("A level, or a laser with its detector, on a tripod; one staff with a bubble; a tape; chalk; pencils; a board to "
+          "clip the field book on.", "Boots, gloves, bright vests; cones or barriers; a big umbrella and a dry "
+          "cloth for the instrument; a phone and the first-aid box.", "Printed: the field book "
+          "(page 2) twice for each group; the two exercises behind it, for those who wait, once for each; answers.pdf has them "
+          "last.")
 
 _TIMES = ("160 min in all: 20 min to look round, say the cautions, chalk the benchmark and the spots, and show one set-up; four "
           "rounds of 30 min; 20 min to compare. Beginners need longer (a rule of thumb, no source).")

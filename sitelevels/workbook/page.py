@@ -23,7 +23,8 @@ LEFT, ACROSS = 0.07, 0.86  # of the page: where the text begins, and how wide it
 WIDE = ACROSS * A4[0] * 72 - 2  # pt
 NEXT = 11.0  # pt: from one line of a cell to the next
 DEEPEST = 7  # lines in a cell
-COLOURS = {"met": style.MET, "too close to call": style.TOO_CLOSE, "not met": style.NOT_MET}
+COLOURS = {"met": style.MET, "too close to call": style.TOO_CLOSE, "not met": style.NOT_MET,
+           "met, with nothing in hand": style.MET}
 
 
 @lru_cache(maxsize=4096)

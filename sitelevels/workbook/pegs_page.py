@@ -4,9 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+import shapely
 from matplotlib.figure import Figure
 
+from ..design.conditions import Spot
+from ..design.unasked import MARKS
 from ..errors import SurveyError
+from ..surface.facet import REACH
 from ..surface.shapes import Channel
 from ..survey.book import ALLOWANCES
 from ..wording import word_distance, word_fall, word_level, word_mm, word_number
@@ -21,7 +25,7 @@ ROWS = 24  # pegs on a page
 MOST = 4 * ROWS
 SURFACES = 5  # columns of readings that fit
 NOTES = 3  # lines for pegs about which there is more to say
-HEAD = 10  # lines above the readings
+HEAD = 14  # lines above the readings
 NAME = 88.0  # pt: room for the name of a peg, on two lines where it is long
 LEVELS = (1.0, 1.2, 1.8, 2.0)  # m: usual lengths of a level
 
@@ -72,6 +76,12 @@ def _told(job: Job, pegs: PegTable) -> list[str]:
         "instrument, read a peg that is already set as well: it must read what this page then says, within "
         f"{word_mm(ALLOWANCES['ordinary'].of(2))}.",
         f"Steepest fall {word_fall(steepest)}: the block under the lower end of a level is {blocks}."]
+    marks = [(mark, job.finish.level_at(mark.x, mark.y)) for mark in marks_of(job)
+             if job.brief.area.distance(shapely.Point(mark.x, mark.y)) <= REACH]
+    if marks:
+        told.append("At the marks the staff on the finished surface reads " + ", ".join(
+            f"{mark.point} {word_level(pegs.hpc - level)} ({word_mm(abs(level - mark.level))} "
+            f"{'above' if level > mark.level else 'below'} it)" for mark, level in marks) + ".")
     setting = job.told.get("setting_out", {})
     if "grid_m" in setting:
         told.append(f"Peg g2.1 stands 2 squares of {word_distance(setting['grid_m'])} along the wall and 1 out from it"
@@ -94,6 +104,13 @@ def _told(job: Job, pegs: PegTable) -> list[str]:
     told.append(f"String {word_mm(height / 1000)} above the finished surface, where the staff reads that much less: measure "
                 f"down {down}.")
     return told
+
+
+def marks_of(job: Job) -> list[Spot]:
+    """The marks that were read and have a place: sills, paving that stays, what is buried, drains, covers, air bricks."""
+    spots = job.reduced.spots()
+    marks = spots[spots["feature"].isin(MARKS)].dropna(subset=["x", "y"])
+    return [Spot(*one) for one in marks[["point", "x", "y", "level"]].itertuples(index=False, name=None)]
 
 
 def _rows(page: Figure, top: float, pegs: Sequence[Peg], names: dict[str, list[str]]) -> None:

@@ -23,8 +23,8 @@ from .figures.falls import draw_falls
 from .figures.ground import mark_points
 from .figures.labels import beside
 from .job import Job
-from .page import ACROSS, COLOURS, LEFT, LINE, as_pdf, broken, fitting, page_of, paragraphs, plain_table
-from .pegs_page import distinct, page_count, peg_pages, printed
+from .page import ACROSS, COLOURS, LEFT, LINE, as_pdf, broken, fitted, fitting, page_of, paragraphs, plain_table
+from .pegs_page import NAME, distinct, marks_of, page_count, peg_pages, printed
 from .quantities_page import quantities_page
 from .saving import write_all, write_whole
 
@@ -146,13 +146,14 @@ def _first_page(job: Job, pegs: PegTable, of: int) -> Figure:
     plan = page.add_axes((0.10, 0.515, 0.83, top - 0.0285 - 0.515))
     nameless = _peg_plan(plan, job, pegs)
     verdicts = page.add_axes((LEFT, FOOT, ACROSS, 0.425 - FOOT))
-    words = job.verdicts.words.sort_values("verdict", key=_news, kind="stable")  # worst news first
+    words = job.verdicts.words.assign(told=job.verdicts.verdicts_told)
+    words = words.sort_values("verdict", key=_news, kind="stable")  # worst news first
     if "give or take" in words:  # beside what is in hand, what would be needed to be sure
         words["margin"] = [f"{margin.partition(' ')[0]} of {give}" for margin, give in
                            zip(words["margin"], words["give or take"], strict=True)]
-    rows = [tuple(row) for row in words[["demand", "place", "required", "found", "margin", "verdict"]].itertuples(index=False)]
+    rows = [tuple(row) for row in words[["demand", "place", "required", "found", "margin", "told"]].itertuples(index=False)]
     headings = ("demand", "where closest", "required", "found", "in hand, need" if job.counted else "in hand", "verdict")
-    bottom, shown = plain_table(verdicts, "Does it do what was asked?", headings, (0.0, 0.145, 0.295, 0.545, 0.735, 0.903), rows,
+    bottom, shown = plain_table(verdicts, "Does it do what was asked?", headings, (0.0, 0.14, 0.29, 0.515, 0.718, 0.878), rows,
                                 floor=0.30)
     left = [f"{len(rows) - shown} more demands are in verdicts.csv."] if shown < len(rows) else []
     unsure = [f"{title} ({how})" for title, how in job.verdicts.unsure]
@@ -161,6 +162,7 @@ def _first_page(job: Job, pegs: PegTable, of: int) -> Figure:
             *(f"{'What would mend the design' if verdict == 'not met' else 'To be sure'}, {demand} ({place}): {mend}"
               for demand, place, verdict, mend in words[["demand", "place", "verdict", "mend"]].itertuples(index=False) if mend),
             NEEDED if job.counted else job.verdicts.basis,
+            *([job.verdicts.nothing_in_hand] if job.verdicts.nothing_in_hand else []),
             *([f"Usual limits that no document seen bears out: {', '.join(unsure)}."] if unsure else [])]
     below = FOOT + bottom * (0.425 - FOOT) - 0.01
     paragraphs(page, below, fitting(told, int((below - 0.05) / LINE), REST))
@@ -185,4 +187,9 @@ def _peg_plan(ax: Axes, job: Job, pegs: PegTable) -> int:
                  loc="left", color=style.INK)
     before = len(ax.texts)
     beside(ax, [(peg.x, peg.y, "\n".join(names[peg.point]), 4.0) for peg in shown])
-    return len(shown) - sum(bool(text.get_text()) for text in ax.texts[before:])
+    nameless = len(shown) - sum(bool(text.get_text()) for text in ax.texts[before:])
+    pegged, spots = {peg.point for peg in shown}, job.reduced.spots().dropna(subset=["x", "y"])
+    dpc = spots[spots["feature"] == "dpc"][["x", "y", "point"]].itertuples(index=False, name=None)
+    marks = [*((mark.x, mark.y, mark.point) for mark in marks_of(job)), *dpc]
+    beside(ax, [(x, y, fitted(point, NAME)[0], 5.0) for x, y, point in marks if point not in pegged])
+    return nameless

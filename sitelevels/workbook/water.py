@@ -109,7 +109,7 @@ class Water(Worked):
         """Where the rain goes."""
         shape, roofs, finish, brief = self.job.shape, self.roofs, self.job.finish, self.job.brief
         outlets = [("outlet", *shape.point)] if isinstance(shape, Outlet) else []
-        return self._read("rain", lambda _: catchments(finish, brief, outlets=outlets, roof=roofs))
+        return self._read("rain", lambda _: catchments(finish, brief, outlets=outlets, roof=roofs).named(self.job.name_of))
 
     @cached_property
     def flow(self) -> Flow | None:

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import math
+import re
 import warnings
-from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass, replace
 from html import escape
 from itertools import pairwise
 from typing import Any, NamedTuple
@@ -107,12 +108,29 @@ class Catchments:
                     found.append((place.x, place.y, dx, dy, self.finish.facets[facet - 1].plane.fall))
         return found
 
+    def named(self, name_of: Callable[[float, float], str]) -> Catchments:
+        """The same with the places in its words called as `name_of` calls a place (x, y) in m."""
+        def called(words: str) -> str:
+            return re.sub(r"x (-?[\d.]+) y (-?[\d.]+)", lambda place: name_of(float(place[1]), float(place[2])), words)
+
+        new = {sink: replace(sink, place=called(sink.place), held_by=called(sink.held_by)) for sink in self.sinks}
+        return replace(self, pieces=tuple(piece._replace(sink=new[piece.sink]) for piece in self.pieces),
+                       roofs=tuple((area, x, y, new[sink]) for area, x, y, sink in self.roofs), sinks=tuple(new.values()))
+
+    @property
+    def drained(self) -> str:
+        """How much of the paving drains to channels and outlets, in a sentence; empty where there are none, or they take all."""
+        drains = [sink for sink in self.sinks if sink.kind in ("outlet", "channel", "level channel")]
+        taken = word_area(math.fsum(self.taken(sink)[0] for sink in drains))
+        where = " and ".join(f"{'the ' * (sink.kind != 'outlet')}{sink.place}" for sink in drains)
+        return f" Only {taken} of {word_area(self.area)} reaches {where}." if drains and taken != word_area(self.area) else ""
+
     def sentence(self) -> str:
         """Where the water goes, in words."""
         told = "; ".join(f"{self._words(sink)} {_INTO[sink.kind]} {sink.place}" for sink in self.sinks)
         doubt = " A level channel drains only where its units have a fall built in." if any(
             sink.kind == "level channel" for sink in self.sinks) else ""
-        return f"Rain on {word_area(self.area)} goes {told}.{doubt}"
+        return f"Rain on {word_area(self.area)} goes {told}.{self.drained}{doubt}"
 
     def __repr__(self) -> str:
         return f"Catchments: {self.sentence()}"

@@ -86,8 +86,8 @@ class Heap:
     cost: Range | None = None
 
     def takes(self, carrier: Carrier) -> bool:
-        """Whether it is moved in such loads."""
-        return self.done == AWAY or not carrier.only_away
+        """Whether it is moved in such loads; units come as they are."""
+        return self.area is None and (self.done == AWAY or not carrier.only_away)
 
 
 def word_carriers(carriers: Iterable[Carrier]) -> str:

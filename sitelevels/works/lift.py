@@ -17,6 +17,7 @@ from ..design.conflict import SHOWN, Change, Conflict
 from ..design.edges import Edge
 from ..design.published import LIMITS
 from ..design.workmanship import ScreedKind
+from ..errors import SurveyError
 from ..surface.facet import Facet
 from ..surface.finish import Finish
 from ..surface.ground import Ground
@@ -27,6 +28,7 @@ from ..wording import word_change, word_distance, word_level, word_mm, word_plac
 from .earthworks import levels_over
 
 SPOT = 1e-3  # m: a corner of the pieces nearer than this to a spot is that spot
+SHARE = 1e-6  # a spot with less than this of a place's level is not named for it
 MOVED = 1 - 1e-6  # share of a scabbled depth by which what stands at the same place goes down
 
 
@@ -67,6 +69,9 @@ def unit_floor(brief: Brief, to: Outlet | Edge | None) -> tuple[Facet, ...]:
     facets = Finish.plane(Plane(0.0, 0.0, 0.0), brief.area).facets
     if isinstance(to, Outlet):
         parts = to.parts(brief.area)
+        if not parts:
+            raise SurveyError("no part of the area is large enough to fall to the outlet",
+                              remedy="Check x and y of the corners, and their unit.")
         drop = 1.0 / min(part.facet([0.0, 1.0]).plane.fall for part in parts)
         facets = facets_of(parts, [-drop, 0.0])
     elif to is not None:
@@ -83,18 +88,29 @@ def floor_of(unit: Sequence[Facet], level: float, fall: float) -> Finish:
                                                    facet.plane.at)) for facet in unit))
 
 
-def corner_spots(base: Ground, pieces: Pieces) -> tuple[Spot, ...]:
+def corner_spots(base: Ground, pieces: Pieces, to: Outlet | Edge | None) -> tuple[Spot, ...]:
     """Every corner of the pieces once: by the name of the spot where one was read there, else told by its place."""
     places, level = pieces.corners.reshape(-1, 2), pieces.level.reshape(-1)
     _, first = np.unique(np.rint((places - places[0]) / NEAR), axis=0, return_index=True)
     found = []
     for number in sorted(map(int, first)):
         x, y = map(float, places[number])
-        found.append(Spot(_spot_at(base, x, y) or word_place(x, y), x, y, float(level[number])))
+        found.append(Spot(called(base, x, y, to), x, y, float(level[number])))
     return tuple(found)
 
 
-def _spot_at(base: Ground, x: float, y: float) -> str:
+def called(base: Ground, x: float, y: float, to: Outlet | Edge | None) -> str:
+    """A place of the base in words: the spot that was read there, else the outlet, else between which spots it lies."""
+    if one := spot_at(base, x, y):
+        return one
+    if isinstance(to, Outlet) and math.dist(to.point, (x, y)) < SPOT:
+        return f"the outlet at {word_place(x, y)} (not read: read the base beside it)"
+    corners, shares, _ = base.shares_at(x, y)
+    *first, last = [name_of(base.points, number) for number in sorted(map(int, corners[shares > SHARE]))]
+    return f"{word_place(x, y)} (between {', '.join(first)} and {last}, not read)"
+
+
+def spot_at(base: Ground, x: float, y: float) -> str:
     """The name of the spot at a place; empty where none was read."""
     off = np.hypot(base.x - x, base.y - y)
     return name_of(base.points, int(off.argmin())) if off.min() < SPOT else ""
@@ -233,7 +249,7 @@ def sinking(base: Ground, unit: Sequence[Facet], level: float, fall: float, leas
         level -= down
         ground = ground.with_levels(ground.level - down * rates)
         depth = over - (pieces.level - down * moves.reshape(-1, 3))
-        yield Sunk(_spot_at(base, x, y), x, y, level,
+        yield Sunk(spot_at(base, x, y), x, y, level,
                    before - float((depth.mean(axis=1) * pieces.plan).sum()) - level * float(pieces.plan.sum()), ground)
 
 

@@ -326,7 +326,9 @@ def _sources(dig: Dig, heaps: Iterable[Heap], soil: str | None, soil_density: bo
 
 def _spread(name: str, spread: Range) -> str:
     words: dict[str, Callable[[float], str]] = {"waste": lambda share: f"{word_number(share * 100)}%", "tolerance": word_mm}
-    return " to ".join(dict.fromkeys(map(words.get(name, word_number), spread.values)))
+    low, likely, high = map(words.get(name, lambda value: word_number(value, figures=3)), spread.values)
+    unit = {"density": " kg/m³", "loose": " m³ fetched for 1 m³ in place"}.get(name, "")
+    return (low if low == high else f"{low} to {high}") + unit + ("" if likely in (low, high) else f", likeliest {likely}")
 
 
 def _columns(name: str, spread: Range | None) -> dict[str, float | None]:

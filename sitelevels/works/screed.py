@@ -22,13 +22,11 @@ from ..design.check import check_finish
 from ..design.conditions import Spot
 from ..design.demands import Thickness
 from ..design.edges import Edge
-from ..design.handbook import DENSITIES
-from ..design.layers import BEDDING, MORTAR_MIX, Layer
+from ..design.layers import BEDDING, Layer
 from ..design.propagation import LevelErrors
-from ..design.published import LIMITS
 from ..design.rows import least as least_of
 from ..design.verdicts import Verdicts
-from ..design.workmanship import FLOOR_FALLS, SCREED_MIX, SCREED_WASTE, SCREEDS, ScreedKind, one_of
+from ..design.workmanship import SCREED_WASTE, SCREEDS, ScreedKind, one_of
 from ..errors import SurveyError, SurveyWarning, finite, must_be
 from ..surface.facet import Facet
 from ..surface.finish import Finish
@@ -36,18 +34,18 @@ from ..surface.ground import Ground
 from ..surface.pieces import Pieces, cut_pieces
 from ..surface.plane import Floats, frozen
 from ..surface.shapes import Outlet
-from ..wording import html_table, whole_up, word_area, word_change, word_fall, word_level, word_mm, word_place, word_volume
+from ..wording import html_table, word_change, word_fall, word_mm, word_place, word_volume
 from . import lift
 from .earthworks import levels_over
-from .heaps import BAGS, Heap, exactly
+from .heaps import Heap, exactly
 from .materials import mixed
 from .pegs import standing
-from .screed_notes import doubts_of
+from .screed_notes import FALLS, doubts_of, gained_by, sentence_of, sources_of
 
 RANKED, TRIED = 5, 12  # high spots in the table; spots to be scabbled before that is no cure any more
-SCABBLING = ("Scabble only where the base may be cut: not through reinforcement, a membrane or pipes. It sets free silica dust "
-             "and shakes the hands: work wet or with suction, wear a mask that fits, and rest from the tool.")
-FALLS = FLOOR_FALLS["wet room, tiled"]
+SCABBLING = ("Scabble only where the base may be cut: not through reinforcement, a membrane or pipes; where nobody read, "
+             "measure before you cut. It sets free silica dust and shakes the hands: work wet or with suction, wear a mask that "
+             "fits, and rest from the tool.")
 
 
 @dataclass(frozen=True, eq=False)
@@ -55,9 +53,10 @@ class Screed:
     """A screed on a base. Made by `base_to_screed`; lengths in m.
 
     `finish` is the finished floor, whose highest part lies at `level`, as low as the least thickness and, where it `fits`, all
-    other demands let it; where it does not, as low as the least thickness alone lets it. `fall` is that of its flattest part.
-    `judged` is the brief with the thickness demanded at each corner of the `pieces`, of which `depth` (k, 3) is the thickness;
-    `holds` are what each demand asks of the floor, `asked` the options given, `unit` is the floor for a fall of 1 m/m.
+    other demands let it, or so much `higher`; where it does not fit, as low as the least thickness alone lets it. `fall` is that
+    of its flattest part, and no part was to fall more than `steepest`. `judged` is the brief with the thickness demanded at each
+    corner of the `pieces`, whose `depth` (k, 3) is the thickness; `holds` are what each demand asks of the floor, `asked` the
+    options given, `unit` is the floor for a fall of 1 m/m.
     """
 
     base: Ground
@@ -74,12 +73,14 @@ class Screed:
     pieces: Pieces
     depth: Floats
     demand: Thickness
+    steepest: float | None
     holds: tuple[lift.Hold, ...]
     unit: tuple[Facet, ...]
     materials: tuple[Heap, ...]
     doubts: tuple[str, ...]
     asked: dict[str, Any]
     gained: str = ""
+    higher: float = 0.0
 
     @property
     def outlet_level(self) -> float | None:
@@ -143,6 +144,16 @@ class Screed:
         return pd.DataFrame(table.sort_values("in_hand", ignore_index=True, kind="stable"))
 
     @property
+    def room(self) -> tuple[float, str]:
+        """How much higher the floor might lie by the readings, m, and what keeps it from more, in a sentence."""
+        table = self.limits
+        most = table[table["needs"] == "at most"]
+        if most.empty:
+            return math.inf, "Nothing keeps it down."
+        demand, place, *_, left = most.iloc[0]
+        return float(left), f"{place} ({demand}) leaves it {word_mm(max(left, 0.0), digits=1, never='more')} more."
+
+    @property
     def _ends(self) -> tuple[Floats, Floats, Floats, Floats]:
         """How low and how high the highest part may lie for the thickness, and for each other demand, m."""
         (low, high), mine = lift.window(self.holds, self.fall), np.array([one.demand is self.demand for one in self.holds])
@@ -174,7 +185,8 @@ class Screed:
             if (down := word_mm(self.level - now.level, digits=1)) == said:
                 continue  # places of one height go down together
             deep = [(one, self._off(one, now.ground)) for one in ranks[:rank]]
-            told = (f"{one.spot or word_place(one.x, one.y)} {word_change(off, 'mm')}" for one, off in deep if off > ROUNDING)
+            told = (f"{lift.called(self.base, one.x, one.y, self.to)} {word_change(off, 'mm')}" for one, off in deep
+                    if off > ROUNDING)
             lines.append((f"to sink the floor {down}", ", ".join(told), word_volume(now.saves)))
             said = down
         return pd.DataFrame(lines, columns=["", "scabble in all", "saves"])
@@ -205,7 +217,7 @@ class Screed:
         steps = self._sunk(TRIED, target)
         if not steps or steps[-1].level > target + ROUNDING or not self._tried(steps[-1].ground):
             return ""
-        off = [(self._off(one, steps[-1].ground), one.spot or word_place(one.x, one.y)) for one in steps]
+        off = [(self._off(one, steps[-1].ground), lift.called(self.base, one.x, one.y, self.to)) for one in steps]
         told = ", ".join(f"{word_change(deep, 'mm')} at {place}" for deep, place in off if deep > ROUNDING)
         return f"It fits once the base is scabbled: {told}. {SCABBLING}"
 
@@ -222,7 +234,8 @@ class Screed:
             return ""
         said = f"It fits with a flatter fall: {word_fall(flat, never='steeper')}."
         return said if flat >= FALLS.range.low - 1e-9 else (
-            f"{said} That is flatter than {word_fall(FALLS.range.low)}, {FALLS.what} ({FALLS.source}): water may stand.")
+            f"{said.removesuffix('.')}; that is flatter than {word_fall(FALLS.range.low)}, {FALLS.what} ({FALLS.source}): water "
+            "may stand.")
 
     def verdicts(self, errors: ErrorBudget | LevelErrors | None = None) -> Verdicts:
         """The floor held against the brief and the thickness, by the margin or, with errors, in three verdicts."""
@@ -231,8 +244,8 @@ class Screed:
     def pads(self, places: pd.DataFrame | Iterable[Any], line: float) -> pd.DataFrame:
         """What to measure down from a line at `line` m: a new table of point x y base_reading screed_reading thickness, m.
 
-        `places` are columns or tuples of point, x, y (as `pegs_at` gives), or names of spots. A reading is negative where the
-        line lies lower, empty where the base was not read. Raises SurveyError for a spot or a place that is not there.
+        `places` are columns or tuples of point, x, y (as `pegs_at` gives), or names of spots. The base's is empty where
+        it was not read. Raises SurveyError for a spot or a place that is not there, and for a line below the floor.
         """
         height = finite(line, "the line", "It is a level in m.")
         must_be(places, Iterable, "the list of pads")
@@ -245,6 +258,9 @@ class Screed:
                 floor = float(self.finish.level_at(x, y))
             except SurveyError as error:
                 raise error.at(f"pad {point}") from None
+            if floor > height + ROUNDING:
+                raise SurveyError(f"the floor would lie {word_mm(floor - height, digits=1)} above the line", where=f"pad {point}",
+                                  remedy="Measure from a line that lies higher.")
             base = float(self.base.level_at(x, y)) if self.base.covers(x, y)[0] else None
             lines.append((point, x, y, None, height - floor, None) if base is None else
                          (point, x, y, height - base, height - floor, floor - base))
@@ -252,28 +268,7 @@ class Screed:
 
     def sentence(self) -> str:
         """How the floor lies, how thick the screed is and what it takes, in words."""
-        where = "outlet" if isinstance(self.to, Outlet) else "lower side"
-        falls = "" if self.outlet_level is None else (f" where it is highest, {word_level(self.outlet_level)} at the {where}, "
-                                                      f"falling {word_fall(self.fall)} where it is flattest")
-        thin, thick = self.thinnest, self.thickest
-        bought = ""
-        for one in self.materials:
-            least, _, most = map(word_volume, one.loose.values) if one.bags is None else map(whole_up, one.bags.values)
-            counted = f"{least}" if least == most else f"{least} to {most}"
-            bought += f"; {counted}{'' if one.bags is None else f' {BAGS}'} of {one.what}"
-        return (f"{self._verdict}Screed, {self.kind.name}, over {word_area(self.area)}: the floor lies "
-                f"at {word_level(self.level)}{falls}. It is {word_mm(thin.level, digits=1)} thick at {thin.point}, where it is "
-                f"thinnest, {word_mm(thick.level, digits=1)} at {thick.point}, where it is thickest, "
-                f"{word_mm(self.mean, digits=1)} on average: {word_volume(self.volume)}{bought}.")
-
-    @property
-    def _verdict(self) -> str:
-        """Whether it fits by the readings, or where a floor that is thick enough goes wrong most, in a sentence."""
-        if self.fits:
-            return "It fits by the readings, thick enough everywhere and within every limit asked for. "
-        demand, place, needs, level, floor, _ = self.limits.iloc[0]
-        return (f"It does not fit: thick enough everywhere, the floor lies {word_mm(abs(floor - level), digits=1)} too "
-                f"{'high' if needs == 'at most' else 'low'} at {place} ({demand}). ")
+        return sentence_of(self)
 
     @property
     def words(self) -> str:
@@ -283,16 +278,14 @@ class Screed:
             if self.level - one.level < ROUNDING:
                 continue
             said.append(f"Scabbling {word_change(self.level - one.level, 'mm')} off the base at "
-                        f"{one.spot or word_place(one.x, one.y)} would let the floor sink by as much and save "
+                        f"{lift.called(self.base, one.x, one.y, self.to)} would let the floor sink by as much and save "
                         f"{word_volume(one.saves)}. {SCABBLING}")
         return " ".join(one for one in (*said, f"Sources: {'; '.join(self.sources)}.") if one)
 
     @property
     def sources(self) -> tuple[str, ...]:
         """Where each usual value comes from."""
-        used = [one for one in (self.kind.least, self.kind.most) if one] + [FALLS] * bool(self.fall)
-        mixed = [SCREED_MIX, SCREED_WASTE, MORTAR_MIX["loose"], DENSITIES["cement"], DENSITIES["sand, dry"]]
-        return tuple(f"{one.what}: {one.source}" for one in (*used, *mixed * bool(self.materials)))
+        return sources_of(self)
 
     def __repr__(self) -> str:
         return f"Screed: {self.sentence()}"
@@ -308,8 +301,8 @@ class Screed:
 
 def base_to_screed(base: Ground, brief: Brief, *, kind: str = "bonded", least: float | None = None, most: float | None = None,
                    to: Any = None, fall: float = 0.0, steepest: float | None = None,
-                   mix: tuple[float, float] = (1, 4), waste: Any = None) -> Screed:
-    """The lowest floor that a screed of the least thickness makes on a base.
+                   mix: tuple[float, float] = (1, 4), waste: Any = None, higher: float = 0.0) -> Screed:
+    """The lowest floor that a screed of the least thickness makes on a base, or one laid `higher` than that.
 
     Parameters
     ----------
@@ -323,13 +316,17 @@ def base_to_screed(base: Ground, brief: Brief, *, kind: str = "bonded", least: f
         An outlet or its place, to which the floor falls from a level perimeter (or chosen sides); or two places (x, y), m, along
         the lower side of the area, to which it falls as one plane. If not given the floor is level.
     fall, steepest : float
-        The fall of the flattest part, m/m; with `steepest` the one between the two that fits and takes the least screed.
+        The fall of the flattest part, m/m; with `steepest` no part falls more steeply than that, if the shape allows it, and the
+        flattest so much more than `fall` as fits and takes the least screed.
     mix, waste
         Parts of cement and sand by volume; the share lost in place of SCREED_WASTE, as of a `Layer`.
+    higher : float
+        How far above the lowest the floor is laid, m, so that errors of the readings leave it thick enough.
 
     Raises
     ------
     SurveyError
+        More `higher` than the other demands allow; where no floor fits, none is laid higher, and `doubts` say so.
         An unknown kind; a least thickness above the greatest; a fall without `to` or `to` without a fall; an outlet or a side
         that does not suit the area; a base with no spot in it. A SurveyWarning for a least thickness under the published one,
         and a fall flatter than 1:80 or steeper than 1:35.
@@ -368,23 +365,28 @@ def base_to_screed(base: Ground, brief: Brief, *, kind: str = "bonded", least: f
                 f"({FALLS.source})." for one in {flat, steep} if one and not usual.low <= one + 1e-9 <= usual.high + 2e-9]
     if thin < what.least.value - 1e-9:
         doubtful.append(f"{word_mm(thin)} is under {word_mm(what.least.value)}, {what.least.what} ({what.least.source}).")
+    more = finite(higher, "how much higher the floor is laid", long, least=0.0)
     unit = lift.unit_floor(brief, to)
     pieces = cut_pieces(base, [facet.area for facet in unit])
-    demand = Thickness(lift.corner_spots(base, pieces), thin, thick)
+    demand = Thickness(lift.corner_spots(base, pieces, to), thin, thick)
     judged = replace(brief, demands=(*brief.demands, demand))
     holds, rise = lift.holds_of(unit, judged), levels_over(unit, pieces)
+    below = [one._replace(high=one.high - more) for one in holds]  # where the lowest floor must lie for this to be laid higher
     plan, shift = float(pieces.plan.sum()), float((rise.mean(axis=1) * pieces.plan).sum())
-    best = None if steep == flat else least_of(np.array([plan, shift]), *lift.lift_rows(holds, float(pieces.level.mean())),
-                                               [(None, None), (flat, steep)])
-    used = flat if best is None else min(max(float(best[1]), flat), steep)
-    (level, fits), (other, fitted) = lift.lifted(holds, used, demand), lift.lifted(holds, flat, demand)
-    gained = ""
+    top = max(flat, steep / max(facet.plane.fall for facet in unit)) if to else flat  # of the flattest part
+    best = None if top == flat else least_of(np.array([plan, shift]), *lift.lift_rows(below, float(pieces.level.mean())),
+                                               [(None, None), (flat, top)])
+    used = flat if best is None else min(max(float(best[1]), flat), top)
+    (lowest, fits), (other, fitted) = lift.lifted(below, used, demand), lift.lifted(below, flat, demand)
+    if more and not fits:
+        lower = base_to_screed(base, brief, **asked, fall=fall, steepest=steepest)
+        if lower.fits:
+            raise SurveyError(f"the floor cannot lie {word_mm(more, digits=1)} higher than need be: {lower.room[1]}",
+                              remedy="Lay it higher by no more than that, or cut the base where it holds the floor up.")
+        return replace(lower, doubts=(*lower.doubts, f"Laying it {word_mm(more, digits=1)} higher waits until it fits."))
+    level, gained = lowest + more, ""
     if best is not None:
-        saved = (other - level) * plan + (flat - used) * shift
-        told = ("the flattest takes the least screed" if fitted and used - flat < ROUNDING else
-                f"{word_fall(used)} takes the least screed"
-                f"{f': {word_volume(saved)} less than {word_fall(flat)}' if fitted else f', and {word_fall(flat)} does not fit'}")
-        gained = f"Of all falls from {word_fall(flat)} to {word_fall(steep)}, {told}."
+        gained = gained_by(flat, used, top, steep, (other - lowest) * plan + (flat - used) * shift if fitted else None)
     depth = frozen(level + used * rise - pieces.level)
     volume = float((depth.mean(axis=1) * pieces.plan).sum())
     layer = Layer("screed", volume / plan, kind=BEDDING, mix=mix, waste=SCREED_WASTE.range if waste is None else waste)
@@ -393,6 +395,6 @@ def base_to_screed(base: Ground, brief: Brief, *, kind: str = "bonded", least: f
     for sentence in doubtful:
         warnings.warn(sentence, SurveyWarning, stacklevel=2)
     finish = lift.floor_of(unit, level, used)
-    screed = Screed(base, brief, judged, what, thin, thick, to, used, finish, level, fits, pieces, depth, demand, holds, unit,
-                    heaps, (), asked, gained)
-    return replace(screed, doubts=tuple(doubts_of(screed, LIMITS["gradient"].value if steepest is None else steep)))
+    screed = Screed(base, brief, judged, what, thin, thick, to, used, finish, level, fits, pieces, depth, demand,
+                    None if steepest is None else steep, holds, unit, heaps, (), asked, gained, more)
+    return replace(screed, doubts=tuple(doubts_of(screed)))

@@ -39,9 +39,10 @@ class Course:
     def __init__(self, finish: Finish, brief: Brief, parts: list[tuple[int, Any]], discs: list[Any], start: Floats) -> None:
         self.parts, self.start, self.facets = parts, start, [finish.facets[number] for number, _ in parts]
         self.gradient = np.array([(facet.plane.gx, facet.plane.gy) for facet in self.facets])
+        self.gradient[np.abs(self.gradient) < 1e-6 * LEVEL] = 0.0  # or lines of numbers next to nought meet too far off
         self.level0 = np.array([facet.plane.level_at(*start) for facet in self.facets])
         self.fall = np.hypot(*self.gradient.T)
-        self.way = -self.gradient / np.maximum(self.fall, 1e-300)[:, None]
+        self.way = -self.gradient / np.where(self.fall > 0, self.fall, 1.0)[:, None]
         sides = [(part, *ends) for part, (_, area) in enumerate(parts) for ring in (area.exterior, *area.interiors)
                  for ends in pairwise(shapely.get_coordinates(ring)) if math.dist(*ends) > NEAR]
         self.part = np.array([part for part, *_ in sides])

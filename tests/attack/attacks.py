@@ -13,6 +13,7 @@ from ledger import Ledger
 
 HERE = Path(__file__).parent
 SEED = 1
+WORDS = "names through pages, pictures, tables"
 
 
 def every(*, long: bool) -> Iterator[Callable[[], list[Ledger]]]:
@@ -46,7 +47,14 @@ def every(*, long: bool) -> Iterator[Callable[[], list[Ledger]]]:
     ):
         yield lambda attack=attack: [attack(150 * many, SEED)]
     yield lambda: [strangers.attack_folders(None, SEED)]
-    yield lambda: [strangers.attack_words(None, dear=long)]
+    parts = 4 if long else 1  # of some seconds a name, so that neither process waits long for the other
+    for part in range(parts):
+        yield lambda part=part: [
+            renamed(
+                strangers.attack_words(list(strangers.NAMES)[part::parts], dear=long),
+                f"{WORDS}, part {part + 1}" if long else WORDS,
+            )
+        ]
     yield lambda: [strangers.attack_runs()]
     yield lambda: [two_at_once.attack(200 if long else 30, SEED)]
     yield lambda: stopped(1 if long else 3)

@@ -88,7 +88,7 @@ def book_from(way: str, content: bytes, folder: Path, unit: str) -> Any:
         with (folder / "book.csv").open(encoding="utf-8") as file:
             return read_book(file, unit=unit)
     try:
-        frame = pd.read_csv(io.BytesIO(content), on_bad_lines="skip")
+        frame = pd.read_csv(io.BytesIO(content), on_bad_lines="skip", low_memory=False)
     except (ValueError, pd.errors.ParserError, UnicodeError, OverflowError):  # what pandas does not take is no table
         frame = pd.DataFrame({"point": text_of(content).split("\n")})
     return read_book(frame, unit=unit)

@@ -19,8 +19,7 @@ from strangers import NAMES, harmless
 
 import sitelevels as sl
 from sitelevels.workbook import new_job
-from sitelevels.workbook.folders import job_folder
-from sitelevels.workbook.job import RESERVED
+from sitelevels.workbook.folders import RESERVED, job_folder
 
 ODD = [
     0.0,

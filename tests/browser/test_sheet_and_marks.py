@@ -56,6 +56,7 @@ def exercise(desk: Desk) -> Any:
     field.press("Enter")
     form = desk.page.locator(".jp-OutputArea-output", has=desk.page.locator(".book-grid")).first
     expect(form).to_contain_text("Practice 5: one set-up, usual")
+    desk.idle()
     return form
 
 
@@ -64,10 +65,11 @@ class TestExercise:
         page = exercise.page
         cell = lambda row, column: exercise.get_by_label(f"row {row}, {column}, m", exact=True)  # noqa: E731
         rows = exercise.locator(".book-grid tbody tr:not(:has(.said))").count()
-        read = [next(value for column in ("bs", "is", "fs") if (value := cell(row, column).input_value()))
+        read = [next(value for column in ("BS", "IS", "FS") if (value := cell(row, column).input_value()))
                 for row in range(1, rows + 1)]
         mm = [int(reading.replace(".", "")) for reading in read]
-        known = int(cell(1, "rl").input_value().replace(".", ""))
+        given = exercise.get_by_label("row 1, remarks", exact=True).input_value()
+        known = int(given.partition("known: ")[2].removesuffix(" m").replace(".", ""))
         height = known + mm[0]
         levels = [known, *(height - reading for reading in mm[1:])]
         spoilt = height + mm[2]  # the reading added in place of taken off
@@ -75,8 +77,8 @@ class TestExercise:
             cell(row, "level").focus()
             page.keyboard.type(f"{(spoilt if row == 3 else level) / 1000:.3f}")
             page.keyboard.press("Tab")
-        cell(1, "hpc").fill(f"{height / 1000:.3f}")
-        cell(1, "hpc").press("Tab")
+        cell(1, "HPC").fill(f"{height / 1000:.3f}")
+        cell(1, "HPC").press("Tab")
         question = page.locator(".widget-vbox > .widget-html + .widget-hbox")  # a field stands under what it asks
         exercise.locator(question).locator("input").first.fill(f"{levels[-1] - known} mm")
         exercise.locator(question).locator("select").first.select_option("yes")

@@ -65,6 +65,11 @@ class TestWall:
         stepped = wall(dpc=self.STEPPED[::-1])
         assert [stepped.dpc_at(along) for along in (1.5, 3.0, 4.5)] == pytest.approx([10.1, 10.0, 10.0], abs=1e-12)
 
+    @pytest.mark.parametrize("dpc", [1e300, -1e9, [(0, 10.0), (6, 1e9)]])
+    def test_a_level_that_no_place_has_is_refused(self, dpc: object) -> None:
+        with pytest.raises(SurveyError, match="The DPC of the wall"):
+            wall(dpc=dpc)
+
     @pytest.mark.parametrize("dpc", [[(0, 10.0), (5, 10.0)], [(1, 10.0), (6, 10.0)], [(3, 10.0)]])
     def test_running_past_the_last_shot_is_warned_of(self, dpc: list[tuple[float, float]]) -> None:
         with pytest.warns(SurveyWarning, match=r"past the last DPC shot.*carried on"):
@@ -77,9 +82,10 @@ class TestWall:
         with pytest.raises(SurveyError, match=r"7 m along the wall 'wall'. The wall is 6\.00 m long"):
             wall(dpc=[(0, 10.0), (7, 10.0)])
 
-    @pytest.mark.parametrize(("first", "second"), [((0, 0), (0, 0)), ((0, 0), (math.nan, 1)), ((0, 0, 0), (1, 1, 1))])
-    def test_a_wall_of_no_length_is_refused(self, first: tuple[float, float], second: tuple[float, float]) -> None:
-        with pytest.raises(SurveyError):
+    @pytest.mark.parametrize(("first", "second"), [((0, 0), (0, 0)), ((0, 0), (math.nan, 1)), ((0, 0, 0), (1, 1, 1)),
+                                                   ((0, 0), (1e308, 2))])
+    def test_a_wall_of_no_length_or_without_end_is_refused(self, first: tuple[float, float], second: tuple[float, float]) -> None:
+        with pytest.raises(SurveyError, match=r"^The wall 'wall' cannot run from"):
             wall(first, second)
 
     @pytest.mark.parametrize("dpc", [[], [10.0, 10.1], [(0, math.nan)], math.nan, "10.1", [(0, "high")], None, [(0, 10), (1,)]],

@@ -184,7 +184,7 @@ class TestRefusals:
         ('[[layer]]\nname = " "\nthickness_mm = 4', "[[layer]] number 1", "name"),
         ('[[wall]]\nname = "w"\nfirst = [0]\nsecond = [1, 1]', "[[wall]] number 2", "first"),
         ('[[wall]]\nname = "w"\nfirst = [0, "a"]\nsecond = [1, 1]', "[[wall]] number 2", "first"),
-        ('[[wall]]\nname = "w"\nfirst = [0, 0]\nsecond = [0, 0]\ndpc_m = 3', "[[wall]] number 2", "length"),
+        ('[[wall]]\nname = "w"\nfirst = [0, 0]\nsecond = [0, 0]\ndpc_m = 3', "[[wall]] number 2", "cannot run"),
         ('[[wall]]\nname = "barn"\nfirst = [1, 5]\nsecond = [5, 5]', "[[wall]] number 2", "barn"),
         ('[[demand]]\nkind = "below the DPC"\nleast_mm = 3', "[[demand]] number 1", "wall"),
         ('[[demand]]\nkind = "below the DPC"\nwall = "barn"', "[[demand]] number 1", "barn"),
@@ -232,3 +232,31 @@ class TestRefusals:
                         reduced)
         assert "barn" in told
         assert "byre" in told
+
+
+class TestSmallAreas:
+    BOOK = "point,bs,is,fs,rl,x,y,feature\nBM,1500,,,10000,,,\nC1,,1600,,,0,0,corner\nC2,,1600,,,{0},0,corner\n" \
+           "C3,,1650,,,{0},{1},corner\nC4,,1650,,,0,{1},corner\nBM,,,1500,,,,\n"
+
+    @pytest.mark.filterwarnings("ignore:All places lie within")
+    def test_metres_in_a_book_of_millimetres_are_no_area(self) -> None:
+        told = problems("format = 1\n", reduce_book(read_book(self.BOOK.format(4.2, 3.1), unit="mm")))
+        assert told == ("brief.toml, [area]: the corners span 4.2 mm by 3.1 mm. An area is 0.25 m² at the least. x and y are in "
+                        "the unit of the book, mm: for 4.2 m write 4200, or say the unit in the headings, x (m) and y (m).")
+
+    def test_a_quarter_of_a_square_metre_is(self) -> None:
+        reduced = reduce_book(read_book(self.BOOK.format(501, 500), unit="mm"))
+        assert brief_of(read_brief("format = 1\n"), reduced).area.area == pytest.approx(0.2505)
+        text = "format = 1\n[area]\ncorners_m = [[0, 0], [0.49, 0], [0.49, 0.5], [0, 0.5]]\n"
+        assert problems(text, reduced).endswith("An area is 0.25 m² at the least. Correct x and y of the corners.")
+
+
+class TestNamesOfPoints:
+    def test_both_ends_of_a_wall_are_told_at_once_with_what_is_booked(self, reduced: Any) -> None:
+        told = problems(SITE.replace("[1.0, 2.0]", '"W1"').replace("[5.0, 2.0]", '"W2"'), reduced)
+        assert told == ("brief.toml, [[wall]] number 1: the points W1, W2 were not read. Points are named as in the book. Write "
+                        "your own names here, in 3-finish: booked as corners are C1, C2, C3, C4.")
+
+    def test_one_is_told_as_one(self, reduced: Any) -> None:
+        assert "the point W1 was not read." in problems(SITE.replace("[1.0, 2.0]", '"W1"'), reduced)
+        assert "the point N1 has no x and y." in problems(SITE.replace("[1.0, 2.0]", '"N1"'), reduced)

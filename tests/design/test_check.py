@@ -31,6 +31,9 @@ from sitelevels import (
     Wall,
     check_finish,
 )
+from sitelevels.design.conditions import Demand
+from sitelevels.design.point_demands import MeetFloor
+from sitelevels.design.verdicts import Finding
 
 steady = settings(deadline=None, max_examples=30, derandomize=True)
 YARD = [(0, 0), (6, 0), (6, 4), (0, 4)]
@@ -280,3 +283,20 @@ class TestTables:
         assert empty.all_met
         assert len(list(itertools.chain(empty.worst, empty.everywhere))) == 0
         assert "verdict" in empty.table.columns
+
+
+@pytest.mark.parametrize(("demand", "required"), [
+    (Meet([P], 0.0125), "at most 12.5 mm either way"), (MeetFloor([P], 0.003, 0.014), "11 mm to 17 mm below the next floor"),
+    (MeetFloor([P], 0.003, 0.002), "5 mm below the next floor to 1 mm above the next floor"),
+    (Gully(P, (0.003, 0.010)), "3 mm to 10 mm")])
+def test_limits_are_told_on_their_side_and_as_fine_as_they_were_asked(demand: object, required: str) -> None:
+    assert check(SLOPING, demand).table["required"].tolist() == [required]
+
+
+@pytest.mark.parametrize(("demand", "aim"), [
+    (Meet([P], 0.006), "at most 6 mm, aim for at most 4 mm either way."),
+    (MeetFloor([P], 0.003, 0.014), "11 mm to 17 mm below the next floor, aim for 13 mm to 15 mm below the next floor.")])
+def test_what_to_aim_for_is_told_on_its_side(demand: Demand, aim: str) -> None:
+    """2 mm on either side, for 1 mm of uncertainty and twice that to be sure."""
+    (condition,) = demand.conditions(Brief(YARD))
+    assert Finding(demand, condition, 0.0, 0.0, u=0.001, k=2.0, sure=0.95, kinds=(1.0,)).aim == f"To be 95% sure of {aim}"

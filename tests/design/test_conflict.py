@@ -18,6 +18,7 @@ from sitelevels import (
     Clearance,
     FallAway,
     Ground,
+    Gully,
     KeepBelow,
     MaxGradient,
     Meet,
@@ -321,6 +322,7 @@ def test_a_quarrel_by_hand() -> None:
     brief = Brief([(0, 0), (6, 0), (6, 4), (0, 4)], walls=[wall], demands=demands)
     solution = solve_finish(brief, Ground([0, 6, 6, 0], [0, 0, 4, 4], [9.9, 9.9, 9.8, 9.8]))
     assert [set(conflict.demands) for conflict in solution.conflicts] == [set(demands)]
+    assert solution.conflicts[0].words.startswith("These 3 cannot all be met: ")
     found = {type(change.demand).__name__: change.values for change in solution.quarrel.changes}
     # 9.80 + 0.08 = 9.88 leaves 120 mm; (9.85 − 9.80) / 4 is 1:80; 9.80 − 9.77 is 30 mm
     assert found["Clearance"]["least"] == pytest.approx(0.120, abs=1e-6)
@@ -328,3 +330,24 @@ def test_a_quarrel_by_hand() -> None:
     assert found["Meet"]["within"] == pytest.approx(0.030, abs=1e-6)
     # shared: 0.15 s + 4 × 0.02 s = 0.030 m, as nothing can be shared of a limit of nought
     assert solution.quarrel.share == pytest.approx(0.030 / 0.23, abs=1e-5)
+
+
+@pytest.mark.parametrize(("grating", "said"), [(9.8005, "It goes 37 mm lower at G."), (9.7295, "It goes 34 mm higher at G.")])
+def test_the_usual_cure_for_a_gully_is_to_reset_its_grating(grating: float, said: str) -> None:
+    """9.850 m at the wall and 1:50 over 4 m are 9.770 m at the gully: 6.5 mm below that is the middle of 3 mm to 10 mm."""
+    wall = Wall("wall", (0, 0), (6, 0), dpc=10.0)
+    kept = [FallAway("wall", 0.02, most=0.02), Meet([("M", 0.0, 0.0, 9.85), ("N", 6.0, 0.0, 9.85)], 0.0)]
+    gully = Gully(("G", 3.0, 4.0, grating), (0.003, 0.01))
+    brief = Brief([(0, 0), (6, 0), (6, 4), (0, 4)], walls=[wall], demands=[*kept, gully])
+    solution = solve_finish(brief, Ground([0, 6, 6, 0], [0, 0, 4, 4], [9.9, 9.9, 9.8, 9.8]))
+    first = solution.cures[0]
+    assert first.works
+    assert first.words.startswith("The grating reset at G: that does it, ")
+    assert f" {said} Its frame is taken up and bedded again so that the paving stands 3 mm to 10 mm proud of it; " in first.words
+
+
+def test_two_demands_cannot_both_be_met() -> None:
+    demands = [KeepBelow(("sill", 3, 2, 9.95), 0.05), Meet([("P", 3, 2, 10.0)], 0.0)]
+    brief = Brief([(0, 0), (6, 0), (6, 4), (0, 4)], demands=demands)
+    (conflict,) = solve_finish(brief, Ground([0, 6, 6, 0], [0, 0, 4, 4], [9.8] * 4)).conflicts
+    assert conflict.words.startswith("These 2 cannot both be met: ")

@@ -49,3 +49,19 @@ def test_an_edge_that_leaves_the_wall_obliquely_does_not_reach_past_its_corner()
     brief = Brief(area, walls=[wall], demands=[Clearance("w", 0.15)])
     assert brief.stations(wall) == pytest.approx([0, 4], abs=1e-9)
     assert check_finish(Finish.plane(Plane(9.95, 0, 0), area), brief).table.loc[0, "found"] == pytest.approx(250)
+
+
+# D1 reads 1.300 m, D2 that much more, 4 m along: level to 5 mm and read to 5 mm, or courses of 75 mm
+@pytest.mark.parametrize(("lower", "told"), [
+    (0, False), (10, False), (11, True), (40, True), (64, True), (65, False), (75, False), (85, False), (86, True), (150, False),
+    (164, True), (225, False)])
+def test_two_shots_that_are_neither_level_nor_courses_apart_are_questioned(hand: Any, lower: int, told: bool) -> None:
+    hand.change_book("D2,,1.300", f"D2,,{1.3 + lower / 1000:.3f}")
+    said = (f"D1 and D2 are on the DPC of the house and differ by {lower} mm in 4.00 m. A DPC is usually level, or steps by "
+            "whole courses of 75 mm: read both again.")
+    assert hand.open().brief_doubts == ((said,) if told else ())
+
+
+def test_neighbours_are_compared_in_their_order_along_the_wall(hand: Any) -> None:
+    job = with_shot(hand, "house", "D3,,1.330,,,2.0,0.0,dpc,{},\n")
+    assert [doubt.partition(" are")[0] for doubt in job.brief_doubts] == ["D1 and D3", "D3 and D2"]

@@ -474,7 +474,7 @@ class TestWords:
 
     def test_the_paving_that_was_named_comes_first(self) -> None:
         usual = held(-6 * MM, 0.5 * MM)
-        page = replace(usual, paving="interlocking paving")._repr_html_()
+        page = replace(usual, paving=("interlocking paving",))._repr_html_()
         assert page.index("interlocking paving") < page.index("Other classes") < page.index("SR1")
         assert page.count("interlocking paving") == 1
         assert "Other classes" not in usual._repr_html_()

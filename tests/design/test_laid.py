@@ -18,8 +18,9 @@ from scipy.interpolate import LinearNDInterpolator
 from sitelevels import Brief, Clearance, ErrorBudget, Finish, Plane, Wall
 from sitelevels.design.conditions import Demand
 from sitelevels.design.demands import FallAlong, FallAway, KeepBelow, MaxGradient, Meet, Step
-from sitelevels.design.laid import Laid, check_laid, judged
+from sitelevels.design.laid import Laid, _outstanding, check_laid, judged
 from sitelevels.errors import SurveyError
+from sitelevels.surface.plane import fit_plane
 from sitelevels.survey.book import LevelBook, Row
 from sitelevels.survey.reduction import ReducedLevels, reduce_book
 
@@ -444,3 +445,40 @@ class TestByChance:
         """At most 5 of 100, and three standard deviations of sampling."""
         wrong = (drawn[2][:, number] == verdict).mean()
         assert 0.01 < wrong <= 0.05 + 3 * math.sqrt(0.05 * 0.95 / DRAWS)
+
+
+def test_what_the_readings_leave_is_no_slip() -> None:
+    """A truly plane surface, one spot 4 mm high: it stands out of the others, and 1.645 × √(1.1² + 2.3² + …) mm leave as much.
+
+    Readings leave no 10 mm; and by less than 3 mm nobody reads it again.
+    """
+    brief = Brief(AREA, walls=[WALL], demands=[FallAway("house", 1 / 80)])
+
+    def said(by: float, budget: ErrorBudget | None) -> int:
+        spots = on(DESIGN, GRID, [0.0] * 5 + [by] + [0.0] * 6)
+        return sum(one.startswith("P6: lies") for one in check_laid(book(spots), FINISH, brief, budget=budget).doubts)
+    assert [said(by, budget) for by in (0.004, 0.010, 0.0029) for budget in (None, OWN)] == [1, 0, 1, 1, 0, 0]
+
+
+@pytest.mark.parametrize("order", [[0, 1, 2, 3, 4, 5], [5, 4, 3, 2, 1, 0]])
+def test_a_spot_that_one_low_one_drags_out_is_not_told(order: list[int]) -> None:
+    """Four spots in a line, L 20 mm low and I right beside it: without either the rest lie on a plane to 0.1 mm."""
+    x, y, off = np.array([[0, 1, 2, 3, 0, 2], [0, 0, 0, 0, 2, 2], [0, 0.0001, 0, 0.0001, -0.020, 0.0005]])[:, order]
+    fit = fit_plane(x, y, off, points=["ABCDLI"[one] for one in order])
+    assert set(fit.suspects["point"]) == {"I", "L"}
+    assert _outstanding(fit, off) == ("L",)
+    assert _outstanding(fit, off + 0.02) == ("L",)  # the floor lies 20 mm high as a whole, and L on the design
+
+
+def test_two_slips_are_both_told() -> None:
+    x, y = (part.ravel() for part in np.meshgrid(np.arange(8.0), np.arange(5.0)))
+    off = bumps(3, 40, 0.0005)
+    off[[9, 30]] = 0.030, -0.025
+    fit = fit_plane(x, y, off, points=[f"P{number}" for number in range(40)])
+    assert _outstanding(fit, off) == ("P9", "P30")
+
+
+def test_a_part_whose_spots_lie_in_a_line_is_named() -> None:
+    brief = Brief(AREA, walls=[WALL], demands=[FallAway("house", 1 / 80)])
+    with pytest.raises(SurveyError, match=r"between x 0 y 0, x 6 y 0, x 6 y 4 and x 0 y 4: 4 spots, .*in a line"):
+        check_laid(book(on(DESIGN, [(0.0, 0.0), (2.0, 0.0), (4.0, 0.0), (6.0, 0.0)])), FINISH, brief)

@@ -92,6 +92,7 @@ class TestAGoodBook:
         sill = {"sill": (4.0, 0.0, 9.95)}
         laid = check(book(laid_spots(), sill, mark_feature=""), demands=(Step([("sill", 4.0, 0.0, 9.95)], 0.075, 0.15),))
         assert "sill" not in set(laid.spots["point"])
+        assert laid.doubts[0] == "sill: a mark of the first survey, so not counted as a spot of what was laid."
         assert laid.worst[0].found == pytest.approx(0.11, abs=1e-9)
 
 
@@ -161,7 +162,7 @@ class TestPlaces:
         near = {f"N{number}": (x, y, 9.8 + 0.02 * (1.5 - y)) for number, (x, y) in
                 enumerate((x, y) for x in (0.0, 4.0, 8.0) for y in (0.0, 1.0))}
         far = {"F1": (2.0, 2.5, 9.82), "F2": (6.0, 2.5, 9.82)}
-        with pytest.raises(SurveyError, match=r"the part of the surface about .* has 2 laid spots.*needs 3"):
+        with pytest.raises(SurveyError, match=r"the part of the surface between .* has 2 laid spots.*needs 3"):
             check_laid(book({**near, **far}), finish, briefed())
         three = book({**near, **far, "F3": (4.0, 3.0, 9.83)})
         assert len(check_laid(three, finish, briefed()).parts) == 2

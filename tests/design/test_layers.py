@@ -198,7 +198,7 @@ class TestRefusals:
             Brief(YARD, beyond_edge=150)
 
 
-ENDS = st.lists(st.floats(0, 1e6), min_size=3, max_size=3).map(sorted)
+ENDS = st.lists(st.floats(0, 1e5), min_size=3, max_size=3).map(sorted)
 
 
 class TestRanges:

@@ -152,6 +152,14 @@ class TestPlainCases:
         spots = on_design({"P1": -0.0009})
         assert where_to_lift(check(spots, under(spots, "P1", 0.0005))).lifts == ()
 
+    def test_a_cured_screed_is_not_ground_for_less_than_is_worth_it(self) -> None:
+        spots = on_design({"P1": -0.0025, "P12": 0.0035})
+        laid = check(spots, under(spots, "P1", 0.002), under(spots, "P12", 0.002))
+        assert {one.point for one in where_to_lift(laid).lifts} == {"P1", "P12"}
+        assert {one.point for one in where_to_lift(laid, worth=0.003).lifts} == {"P12"}
+        with pytest.raises(SurveyError, match="least that is worth it"):
+            where_to_lift(laid, worth=-0.001)
+
     def test_to_be_sure_of_it(self) -> None:
         """5.5 mm low where 6 is allowed: found inside, not sure; lifting makes it so."""
         spots = on_design({"P5": -0.0055})

@@ -324,3 +324,11 @@ class TestWhichDemandAndRefusals:
                 next_shot(check_finish(yard.finish, yard.brief, budget=budget))
         with pytest.raises(SurveyError, match="must be a SurfaceVerdicts"):
             next_shot(Row(1, "A"))  # type: ignore[arg-type]
+
+
+def test_where_no_shot_helps_there_is_no_table_of_shots() -> None:
+    found = next_shot(many_frames().verdicts, demand=0)
+    assert "one more shot on" in found._repr_html_()
+    useless = replace(found, tried=tuple((point, how, found.u) for point, how, _ in found.tried))
+    assert "No further shot makes it surer" in useless._repr_html_()
+    assert "<table" not in useless._repr_html_()

@@ -295,3 +295,15 @@ class TestRefusals:
     def test_what_is_of_another_kind(self, given: dict[str, Any]) -> None:
         with pytest.raises(SurveyError, match="must be a"):
             sensitivity(**given)
+
+
+def test_a_margin_of_nothing_is_at_its_limit_already() -> None:
+    """Flat, where 1:20 is the most: 50 mm/m in hand; and 1:20, where nothing is."""
+    yard = BUILT[0]
+    for fall, at_limit in ((0.0, False), (1 / 20, True)):
+        finish = Finish.plane(Plane(10.0, 0.0, -fall), yard.brief.area)
+        brief = replace(yard.brief, demands=(MaxGradient(1 / 20),))
+        words = sensitivity(check_finish(finish, brief, budget=yard.book.errors())).inputs_words(0)
+        column = words["an error that brings it to the limit"]
+        assert (column == "it is at the limit already").all() == at_limit
+        assert (column == "it is at the limit already").any() == at_limit

@@ -8,8 +8,9 @@ import pkgutil
 
 import pytest
 
-from sitelevels import ErrorBudget, Layer, design, read_book, reduce_book
+from sitelevels import Brief, ErrorBudget, Layer, SurveyError, Wall, check_finish, design, read_book, reduce_book
 from sitelevels.design import handbook
+from sitelevels.design.budget import SUREST
 from sitelevels.design.handbook import BULKING, CARRIERS, COEFFICIENTS, DENSITIES, INFILTRATION, INTENSITIES, ROUGHNESS, Published
 from sitelevels.design.layers import CONCRETE_MIX, MORTAR_MIX, USUAL
 from sitelevels.design.published import LIMITS
@@ -94,3 +95,25 @@ def test_the_least_sure_level_is_told_in_words() -> None:
     told = ErrorBudget(reading=0.002, backsight=0.001, **nothing).errors(reduced).words
     assert told == ("Least sure is the level of B: done 20 times, this survey would find it within 6.2 mm of the truth about 19 "
                     "times. Of its variance 80% comes from reading.")
+
+
+@pytest.mark.filterwarnings("error")
+def test_a_layer_of_a_metre_is_not_questioned() -> None:
+    assert Layer("fill", 1.0).thickness == 1.0
+
+
+def test_one_may_be_as_sure_as_9999_in_10000_and_no_surer() -> None:
+    assert ErrorBudget(sure=SUREST).sure == SUREST == 0.9999
+    with pytest.raises(SurveyError):
+        ErrorBudget(sure=0.99991)
+
+
+def test_what_is_no_finish_is_refused_by_name() -> None:
+    with pytest.raises(SurveyError, match=r"^The finish is a str"):
+        check_finish("flat", Brief([(0, 0), (4, 0), (4, 3)]))  # type: ignore[arg-type]
+
+
+def test_the_dpc_at_a_shot_hangs_on_that_shot_alone_and_between_two_on_both() -> None:
+    wall = Wall("wall", (0, 0), (6, 0), dpc=[(0, 10.0), (2, 10.1), (6, 10.1)], points=("A", "B", "C"))
+    assert wall.dpc_from(2.0) == (("B", 1.0),)
+    assert wall.dpc_from(3.0) == (("B", 0.75), ("C", 0.25))

@@ -32,6 +32,7 @@ from sitelevels.design.demands import (
 )
 from sitelevels.design.lipping import Lip
 from sitelevels.design.propagation import LevelErrors
+from sitelevels.design.verdicts import Finding
 from sitelevels.errors import SurveyError
 from sitelevels.survey.book import LevelBook, Row
 from sitelevels.survey.reduction import reduce_book
@@ -386,6 +387,13 @@ class TestWhatToAimFor:
         (close,) = judged(KeepBelow(moved_to("vent", -0.151), 0.15)).worst
         more = math.ceil((1.644854 * against("vent") - 0.001) * 1e4 - 1e-6) / 10
         assert close.mend == f"Lower the finished surface by {more:.1f} mm at vent. {close.aim}"
+
+
+def test_limits_that_leave_one_number_to_aim_for_name_it_once() -> None:
+    """±3 mm less 1.64 × 1.8 mm either way: from -0.05 mm to 0.05 mm, 0 mm in whole millimetres."""
+    demand = Meet(("E", 0.0, 0.0, 10.0), 0.003)
+    (condition,) = demand.conditions(briefed(demand))
+    assert Finding(demand, condition, 0.0, 0.003, u=0.0018, k=1.64, sure=0.95).aim.endswith("aim for 0 mm.")
 
 
 class TestBudgetAlone:

@@ -122,6 +122,7 @@ class Watching:
         self.failed: list[str] = []
         self.clocked: list[str] = []
         self.put_by: list[Any] = []
+        self.caching: set[str] = set()
 
     @pytest.hookimpl(wrapper=True)
     def pytest_make_collect_report(self, collector: pytest.Collector) -> Iterator[None]:
@@ -135,11 +136,16 @@ class Watching:
                 self.clocked.append(item.nodeid)
         left_out = set(self.clocked)
         items[:] = [item for item in items if item.nodeid not in left_out]
-        here = os.getcwd()
-        modules = [one for one in sys.modules.values() if str(getattr(one, "__file__", None) or "").startswith(here)]
-        things = {id(thing): thing for module in modules for thing in vars(module).values()}
-        # what an earlier test put by would hide what a later one needs
-        self.put_by = [thing for thing in things.values() if callable(getattr(thing, "cache_clear", None))]
+        here = Path.cwd()
+        for module in list(sys.modules.values()):
+            file = Path(getattr(module, "__file__", None) or "/")
+            for thing in vars(module).values() if file.is_relative_to(here) else ():
+                if not callable(getattr(thing, "cache_clear", None)):
+                    continue
+                if str(thing.__module__).startswith("sitelevels."):
+                    self.put_by.append(thing)  # what an earlier test put by would hide what a later one needs
+                else:
+                    self.caching.add(file.relative_to(here).as_posix())
 
     @pytest.hookimpl(wrapper=True)
     def pytest_fixture_setup(self, fixturedef: Any, request: Any) -> Iterator[None]:
@@ -188,8 +194,11 @@ def covered(tree: Path, folder: str) -> dict[str, Any]:
     number = {name: place for place, name in enumerate(names)}
     groups: dict[str, set[int]] = defaultdict(set)
     for name, place in number.items():
-        groups[f"test {name}"].add(place)
         groups[f"file {name.split('::')[0]}"].add(place)
+        groups[f"test {name}"].add(place)
+    for name in names:  # what one test of a file puts by the others may use
+        if (file := name.split("::")[0]) in plugin.caching:
+            groups[f"test {name}"] = groups[f"file {file}"]
         for fixture in plugin.tests[name]["shared"]:
             groups[f"fixture {fixture} {name.split('::')[0]}"].add(place)
     lines: dict[str, dict[int, list[int]]] = {}
@@ -198,7 +207,7 @@ def covered(tree: Path, folder: str) -> dict[str, Any]:
                  for line, contexts in data.contexts_by_lineno(measured).items()}
         lines[Path(measured).relative_to(tree).as_posix()] = {line: some for line, some in found.items() if some}
     return {"tests": names, "seconds": [plugin.tests[name]["seconds"] for name in names],
-            "shared": [bool(plugin.tests[name]["shared"]) for name in names],
+            "shared": [bool(plugin.tests[name]["shared"]) or name.split("::")[0] in plugin.caching for name in names],
             "failed": sorted(set(plugin.failed)), "clocked": plugin.clocked, "lines": lines}
 
 

@@ -8,9 +8,9 @@ Needs `coverage` beside what the tests need, and a system that can fork. A run t
 copy of the tree that it began with, but with the survivors' tests as they stand now.
 
 A test that fails unchanged, or that measures time, is left out and listed. A test that does not execute a line cannot kill its
-mutant: which test executes what is found by one run under coverage, with what tests and modules put by (`functools.cache`)
-cleared before each test, and what a shared fixture or the import of a test file executes given to all tests that use it. A line
-that runs at import is tried with all tests of the room.
+mutant: which test executes what is found by one run under coverage, with what modules put by (`functools.cache`) cleared before
+each test. What a shared fixture or the import of a test file executes is given to all tests that use it, and so is what any test
+executes of a file that puts things by. A line that runs at import is tried with all tests of the room.
 """
 
 from __future__ import annotations

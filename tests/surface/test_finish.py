@@ -95,7 +95,8 @@ class TestAreas:
         with pytest.raises(SurveyError, match=r"crosses or touches itself at x 2 y 2\b"):
             polygon_of([(0, 0), (4, 4), (4, 0), (0, 4)])
 
-    @pytest.mark.parametrize("area", [[(0, 0), (1, 1), (2, 2)], [(0, 0), (0, 0), (0, 0)], shapely.Polygon()])
+    @pytest.mark.parametrize("area", [[(0, 0), (1, 1), (2, 2)], [(0, 0), (0, 0), (0, 0)], shapely.Polygon(),
+                                      [(0.0, 0.0), (1e-300, 4.0), (0.0, 4.0)]])
     def test_an_area_of_nought_is_refused(self, area: object) -> None:
         with pytest.raises(SurveyError):
             polygon_of(area)

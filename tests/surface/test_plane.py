@@ -202,6 +202,11 @@ class TestRefusals:
     @pytest.mark.parametrize(("x", "y", "level", "said"), [
         ([], [], [], "only 0 spots"), ([0], [0], [1], "is only 1 spot"), ([0, 1], [0, 1], [1, 2], "are only 2 spots"),
         ([0, 1, 2], [0, 1, 2], [1, 2, 3], "lie in a line"), ([5, 5, 5], [1, 1, 1], [1, 2, 3], "at one place"),
+        ([0, 1e-150, 0], [0, 0, 1e-150], [1, 2, 3], "at one place"),
+        ([0, 1e9, 0], [0, 0, 1], [1, 2, 3], "x is 1000000000.0. It must be a finite number in m, under a million km"),
+        (np.ma.array([0, 1, 0], mask=[0, 0, 1]), [0, 0, 1], [1, 2, 3], "x holds something"),
+        ([0, 1, 0], [0, 0, 1], np.array(["2026-01-01"] * 3, "M8[D]"), "level holds something"),
+        ([0, 1, 0], [0, 0, 1], np.array([1, 2, 3], "m8[s]"), "level holds something"),
         ([0, 1, 2], [0, 1], [1, 2, 3], "3, 2, 3 values"), ([0, 1, math.nan], [0, 1, 3], [1, 2, 3], "x is nan"),
         ([0, 1, 0], [0, 1, 3], [1, 2, math.inf], "level is inf"), ([0, 1, 0], [0, 1, 3], ["a", 2, 3], "level holds something"),
     ])
@@ -218,6 +223,11 @@ class TestRefusals:
     def test_a_line_on_a_national_grid_is_seen_as_one(self) -> None:
         with pytest.raises(SurveyError, match="lie in a line"):
             fit_plane([450_000.1, 450_001.1, 450_002.1], [6_200_000.3, 6_200_001.3, 6_200_002.3], [1, 2, 3])
+
+    @pytest.mark.parametrize("sd", [1e-300, 1e-160])
+    def test_standard_deviations_that_no_weight_can_be_made_of_are_refused(self, sd: float) -> None:
+        with pytest.raises(SurveyError, match="weights of the spots are too unlike"):
+            fit_plane([0, 4, 4, 0], [0, 0, 3, 3], [1, 1, 1, 1.01], sd=sd)
 
     def test_the_spot_at_fault_is_named(self) -> None:
         with pytest.raises(SurveyError, match="Point C: level is nan"):

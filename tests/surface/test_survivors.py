@@ -171,3 +171,38 @@ class TestSuspects:
         found = fit_plane(self.X, self.Y, level, points=[str(number) for number in range(12)]).suspects
         assert found["point"].tolist() == points
         assert found["chance"].tolist() == pytest.approx([chance] * len(points), rel=1e-6)
+
+
+def test_a_small_part_that_lies_on_a_large_one_is_an_overlap() -> None:
+    large = Finish.plane(Plane(10.0, 0.0, 0.0), [(0, 0), (100, 0), (100, 100), (0, 100)]).facets
+    with pytest.raises(SurveyError, match=r"lie over each other at x 50\.005 y 50\.005"):
+        Finish([*large, *Finish.plane(Plane(10.0, 0.0, 0.0), [(50, 50), (50.01, 50), (50.01, 50.01), (50, 50.01)]).facets])
+
+
+def test_five_spots_are_enough_to_tell_one_from_the_others_and_four_are_not() -> None:
+    five = fit_plane([0, 4, 4, 0, 2], [0, 0, 3, 3, 1.5], [10.0, 10.001, 10.0, 10.001, 10.02])
+    assert (five.studentised != 0).any()
+    assert not fit_plane([0, 4, 4, 0], [0, 0, 3, 3], [10.0, 10.0, 10.0, 10.02]).studentised.any()
+
+
+def test_a_corner_a_millionth_of_a_millimetre_off_a_long_side_lies_on_it() -> None:
+    # the square is two triangles, and their common side becomes two: four triangles of a quarter each
+    ground = Ground([0, 100, 100, 0], [0, 0, 100, 100], [10.0, 10.0, 10.0, 11.0])
+    one, two = set(ground.triangles[0].tolist()) & set(ground.triangles[1].tolist())
+    along = np.sign(ground.x[two] - ground.x[one]), np.sign(ground.y[two] - ground.y[one])
+    finer = ground.with_corners(50 - 1e-9 * along[1], 50 + 1e-9 * along[0])
+    corners = np.stack([finer.x[finer.triangles], finer.y[finer.triangles]], axis=2)
+    areas = [shapely.Polygon(corner).area for corner in corners]
+    assert areas == pytest.approx([2500.0] * 4, rel=1e-6)
+
+
+@pytest.mark.parametrize(("apart", "same"), [(1e-7, True), (1e-5, False)])
+def test_spots_nearer_than_a_thousandth_of_a_millimetre_have_one_place(apart: float, same: bool) -> None:
+    x, y = [0.0, 4.0, 4.0, 0.0, 2.0, 2.0 + apart], [0.0, 0.0, 3.0, 3.0, 1.0, 1.0]
+    assert len(Ground(x, y, [10.0] * 6).x) == (5 if same else 6)
+
+
+def test_no_basin_is_wider_than_nought_where_water_runs_off_in_every_run() -> None:
+    ground = Ground([0, 4, 4, 0], [0, 0, 3, 3], [10.0, 10.0, 9.9, 9.9])
+    again = ponding(ground, [(0, 0), (4, 0), (4, 3), (0, 3)]).again(np.tile(ground.level, (3, 1)))
+    assert again.chance_wider(0.0) == 0.0

@@ -37,7 +37,7 @@ def test_an_ordinary_book_has_none() -> None:
 class TestLongReadings:
     @pytest.mark.parametrize(("row", "said"), [
         ("A,,5.001,,,dpc,,,", "'is' is 5.001 m"), ("A,,-5.001,,,dpc,,,", "'is' is -5.001 m"),
-        ("A,,,,,,,5.2,", "'is' is -5.200 m"), ("A,,,,,,,,5.2", "'is' is 5.200 m")])
+        ("A,,,,,,,5.2,", "'up' is 5.200 m"), ("A,,,,,,,,5.2", "'down' is 5.200 m")])
     def test_over_five_metres(self, row: str, said: str) -> None:
         assert between(row) == (f"Row 2, point A: {said}, longer than a 5 m staff. Is the unit right?",)
 
@@ -59,6 +59,42 @@ class TestLongReadings:
         (told,) = between("A,,1452,,,dpc,,,")
         assert told == ("Row 2, point A: 'is' is 1452.000 m, longer than a 5 m staff. Is the unit right? "
                         "In mm it would be 1.452 m.")
+
+    def test_a_whole_book_of_them_is_told_in_one_sentence_by_its_own_headings(self) -> None:
+        (told,) = doubts("Peg,down from the line (m),rl (m)\nline,,1.000\n"
+                         "A,1068,\nB,1071,\nC,1069,\nA,1068,\n")
+        assert told == ("Rows 2, 3, 4 and 5 have readings longer than a 5 m staff, such as 'down from the line' 1068.000 m on A. "
+                        "In mm that would be 1.068 m: choose mm under Unit, or write the unit in the headings.")
+
+    @pytest.mark.parametrize("heading", ["is", "Inter.", "Intermediate"])
+    def test_the_heading_of_the_book_is_named(self, heading: str) -> None:
+        (told,) = doubts(f"point,bs,{heading},fs,rl\nBM,1.5,,,10\nA,,5.2,,\nBM,,,1.5,\n")
+        assert told.startswith(f"Row 2, point A: '{heading}' is 5.200 m, ")
+
+
+class TestSmallSites:
+    BOOK = "point,bs,is,fs,rl,{x},{y},feature\nBM,1500,,,10000,,,\nA,,1400,,,0,0,corner\nB,,1410,,,4.2,0,corner\n" \
+           "C,,1420,,,4.2,3.1,corner\nBM,,,1500,,,,\n"
+
+    def test_metres_in_a_book_of_millimetres(self) -> None:
+        assert doubts(self.BOOK.format(x="x", y="y"), unit="mm") == (
+            "All places lie within 4.2 mm by 3.1 mm. Is that the site? x and y are in the unit of the book, mm: for 4.2 m write "
+            "4200, or say the unit in the headings, x (m) and y (m).",)
+
+    def test_metres_in_a_book_of_centimetres(self) -> None:
+        book = self.BOOK.format(x="x", y="y").replace("1400", "140").replace("1410", "141").replace("1420", "142")
+        (told,) = doubts(book.replace("1500", "150"), unit="cm")
+        assert "x and y are in the unit of the book, cm: for 4.2 m write 420, " in told
+
+    def test_not_where_the_headings_say_metres(self) -> None:
+        assert doubts(self.BOOK.format(x="x (m)", y="y (m)"), unit="mm") == ()
+
+    @pytest.mark.parametrize(("unit", "long"), [("mm", "4200"), ("mm", "501")])
+    def test_not_a_site_as_large_as_one_is(self, unit: str, long: str) -> None:
+        assert doubts(self.BOOK.format(x="x", y="y").replace("4.2", long), unit=unit) == ()
+
+    def test_not_a_place_alone(self) -> None:
+        assert doubts("point,bs,is,x,y\nBM,1500,,,\nA,,1400,4.2,3.1\nBM,,1500,,\n", unit="mm") == ()
 
 
 class TestShortReadings:

@@ -126,6 +126,12 @@ class TestUnits:
             "The heading 'bs (mm)' gives the unit 'mm'. The book is said to be in ft.",
             "The heading 'is (mm)' gives the unit 'mm'. The book is said to be in ft.")
 
+    def test_places_in_metres_stand_in_a_book_of_millimetres(self) -> None:
+        book = quiet("point,bs,is,rl,x (m),y (m),sight (m)\nBM,1524,,9144,,,\nA,,1400,,4.2,3.1,20\nBM,,1524,,,,\n", unit="mm")
+        row = book.rows[1]
+        assert (row.x, row.y, row.sight, row.is_) == pytest.approx((4.2, 3.1, 20.0, 1.4), abs=1e-12)
+        assert quiet(book.text, unit="mm").rows == book.rows
+
     def test_readings_some_with_and_some_without_a_unit_are_refused(self) -> None:
         (told,) = problems("point,bs (mm),is\nBM,1524,\nBM,,1.524\n")
         assert told == ("The headings of 'bs' give a unit and those of 'is' do not. Write the unit behind every reading, or "

@@ -26,7 +26,7 @@ def staff(line: float, level: float, sight: float, collimation: float, curved: f
     return line + collimation * sight + curved * sight**2 - level
 
 
-def setup(to_a: float, to_b: float, collimation: float, curved: float = 0.0, *, line: float = 11.5) -> PegSetup:
+def set_up(to_a: float, to_b: float, collimation: float, curved: float = 0.0, *, line: float = 11.5) -> PegSetup:
     return PegSetup(staff(line, PEG_A, to_a, collimation, curved), staff(line, PEG_B, to_b, collimation, curved), to_a, to_b)
 
 
@@ -49,7 +49,7 @@ ARRANGEMENTS = [
 def test_the_planted_collimation_is_found_from_any_two_setups(
     first: tuple[float, float], second: tuple[float, float], collimation: float, curved: float
 ) -> None:
-    test = two_peg_test(setup(*first, collimation, curved), setup(*second, collimation, curved, line=11.83), curvature=curved)
+    test = two_peg_test(set_up(*first, collimation, curved), set_up(*second, collimation, curved, line=11.83), curvature=curved)
     assert test.collimation == pytest.approx(collimation, abs=1e-12)
     assert test.difference == pytest.approx(RISE, abs=1e-12)
     other_way = two_peg_test(test.second, test.first, curvature=curved)
@@ -62,18 +62,18 @@ def test_the_planted_collimation_is_found_from_any_two_setups(
 def test_the_planted_collimation_is_found_whatever_the_sights(sights: tuple, collimation: float, line: float) -> None:
     reach = abs((sights[0] - sights[1]) - (sights[2] - sights[3]))
     assume(reach > 1.001)
-    test = two_peg_test(setup(*sights[:2], collimation), setup(*sights[2:], collimation, line=line))
+    test = two_peg_test(set_up(*sights[:2], collimation), set_up(*sights[2:], collimation, line=line))
     assert test.reach == pytest.approx(reach, abs=1e-9)
     assert test.collimation == pytest.approx(collimation, abs=1e-11)
     assert test.difference == pytest.approx(RISE, abs=1e-9)
-    one = two_peg_test(setup(60, 10, collimation), true_difference=RISE)
+    one = two_peg_test(set_up(60, 10, collimation), true_difference=RISE)
     assert one.collimation == pytest.approx(collimation, abs=1e-12)
 
 
 @pytest.mark.parametrize("collimation", [0.0004, -0.0004])
 @pytest.mark.parametrize("curved", [0.0, CURVED])
 def test_one_setup_is_enough_where_the_difference_is_known(collimation: float, curved: float) -> None:
-    test = two_peg_test(setup(70, 15, collimation, curved), true_difference=RISE, curvature=curved)
+    test = two_peg_test(set_up(70, 15, collimation, curved), true_difference=RISE, curvature=curved)
     assert test.collimation == pytest.approx(collimation, abs=1e-12)
     assert test.difference == RISE
     assert test.reach == 55
@@ -81,7 +81,7 @@ def test_one_setup_is_enough_where_the_difference_is_known(collimation: float, c
 
 def test_curvature_left_out_comes_out_as_collimation() -> None:
     """Beside each peg in turn over 500 m: curvature bends both ways alike and drops out of the difference of level."""
-    first, second = setup(0, 500, 0.0, CURVED), setup(500, 0, 0.0, CURVED)
+    first, second = set_up(0, 500, 0.0, CURVED), set_up(500, 0, 0.0, CURVED)
     test = two_peg_test(first, second)
     assert test.difference == pytest.approx(RISE, abs=1e-12)
     assert test.collimation * 500 == pytest.approx(CURVED * 500**2, abs=1e-12)  # 16.8 mm, taken for collimation
@@ -89,12 +89,12 @@ def test_curvature_left_out_comes_out_as_collimation() -> None:
 
 
 def test_a_corrected_reading_is_what_a_level_line_shows() -> None:
-    test = two_peg_test(setup(25, 25, 0.0005, CURVED), setup(55, 5, 0.0005, CURVED), curvature=CURVED)
+    test = two_peg_test(set_up(25, 25, 0.0005, CURVED), set_up(55, 5, 0.0005, CURVED), curvature=CURVED)
     for sight in (0.0, 5.0, 55.0, 300.0):
         seen = staff(11.5, 9.2, sight, 0.0005, CURVED)
         assert test.correct(seen, sight) == pytest.approx(11.5 - 9.2, abs=1e-9)
     # by hand: 0.5 mm in each metre, 30 m and no curvature, so 15 mm
-    plain = two_peg_test(setup(25, 25, 0.0005), setup(55, 5, 0.0005))
+    plain = two_peg_test(set_up(25, 25, 0.0005), set_up(55, 5, 0.0005))
     assert plain.correct(1.512, 30) == pytest.approx(1.497, abs=1e-9)
 
 
@@ -110,12 +110,12 @@ def test_a_corrected_reading_is_what_a_level_line_shows() -> None:
 )
 def test_the_limit_itself_passes_and_beyond_it_does_not(collimation: float, limit: float, within: bool) -> None:
     """3 mm in 50 m is the limit printed by the method note W18 of tests/reference."""
-    test = two_peg_test(setup(25, 25, collimation), setup(50, 0, collimation), limit=limit)
+    test = two_peg_test(set_up(25, 25, collimation), set_up(50, 0, collimation), limit=limit)
     assert test.within is within
     assert ("passes" in test.words) is within
     assert f"points {'up' if collimation > 0 else 'down'} by 3.{'0' if abs(collimation) < 0.000061 else '1'} mm" in test.words
-    assert two_peg_test(setup(25, 25, 0.00006), setup(50, 0, 0.00006)).within  # 3 mm unless told otherwise
-    assert not two_peg_test(setup(25, 25, 0.000062), setup(50, 0, 0.000062)).within
+    assert two_peg_test(set_up(25, 25, 0.00006), set_up(50, 0, 0.00006)).within  # 3 mm unless told otherwise
+    assert not two_peg_test(set_up(25, 25, 0.000062), set_up(50, 0, 0.000062)).within
     assert "points" in test._repr_html_()
 
 
@@ -165,37 +165,37 @@ def simulated_sd(setups: Sequence[PegSetup], sd: float, readings: int, known: bo
 
 @pytest.mark.parametrize(("known", "setups"), [(False, ((25, 25), (55, 5))), (False, ((0, 60), (60, 0))), (True, ((70, 10),))])
 def test_how_sure_the_collimation_is_agrees_with_simulation(known: bool, setups: Sequence[tuple[float, float]]) -> None:
-    made = [setup(*sights, 0.0003) for sights in setups]
+    made = [set_up(*sights, 0.0003) for sights in setups]
     test = two_peg_test(made[0], true_difference=RISE) if known else two_peg_test(*made)
     assert test.collimation_sd(0.001) == pytest.approx(simulated_sd(made, 0.001, 1, known), rel=0.05)  # 1.3 % is one sd
 
 
 def test_how_sure_the_collimation_is_by_hand() -> None:
     """Four readings of 1 mm: √4 = 2 mm over 50 m; two of them: √2 mm over 60 m."""
-    assert two_peg_test(setup(25, 25, 0), setup(55, 5, 0)).collimation_sd(0.001) == pytest.approx(0.002 / 50, rel=1e-9)
-    assert two_peg_test(setup(70, 10, 0), true_difference=RISE).collimation_sd(0.001) == pytest.approx(
+    assert two_peg_test(set_up(25, 25, 0), set_up(55, 5, 0)).collimation_sd(0.001) == pytest.approx(0.002 / 50, rel=1e-9)
+    assert two_peg_test(set_up(70, 10, 0), true_difference=RISE).collimation_sd(0.001) == pytest.approx(
         math.sqrt(2) * 0.001 / 60, rel=1e-9)
 
 
 REFUSED_PEGS: list[tuple[str, Any]] = [
-    ("differ by only", lambda: two_peg_test(setup(25, 25, 0), setup(40, 40, 0))),
-    ("differ by only", lambda: two_peg_test(setup(25, 10, 0), setup(40, 25, 0))),
-    ("differ by only", lambda: two_peg_test(setup(25, 24.5, 0), true_difference=RISE)),
-    ("a second set-up or the true difference", lambda: two_peg_test(setup(25, 25, 0))),
-    ("not both", lambda: two_peg_test(setup(25, 25, 0), setup(50, 0, 0), true_difference=RISE)),
-    ("The first set-up is a tuple", lambda: two_peg_test((1.5, 1.2, 25, 25), setup(50, 0, 0))),
-    ("The second set-up is a int", lambda: two_peg_test(setup(50, 0, 0), 7)),
-    ("True_difference is '0.4'", lambda: two_peg_test(setup(50, 0, 0), true_difference="0.4")),
-    ("The limit is 0", lambda: two_peg_test(setup(50, 0, 0), true_difference=RISE, limit=0)),
-    ("The curvature is -1", lambda: two_peg_test(setup(50, 0, 0), true_difference=RISE, curvature=-1)),
+    ("differ by only", lambda: two_peg_test(set_up(25, 25, 0), set_up(40, 40, 0))),
+    ("differ by only", lambda: two_peg_test(set_up(25, 10, 0), set_up(40, 25, 0))),
+    ("differ by only", lambda: two_peg_test(set_up(25, 24.5, 0), true_difference=RISE)),
+    ("a second set-up or the true difference", lambda: two_peg_test(set_up(25, 25, 0))),
+    ("not both", lambda: two_peg_test(set_up(25, 25, 0), set_up(50, 0, 0), true_difference=RISE)),
+    ("The first set-up is a tuple", lambda: two_peg_test((1.5, 1.2, 25, 25), set_up(50, 0, 0))),
+    ("The second set-up is a int", lambda: two_peg_test(set_up(50, 0, 0), 7)),
+    ("True_difference is '0.4'", lambda: two_peg_test(set_up(50, 0, 0), true_difference="0.4")),
+    ("The limit is 0", lambda: two_peg_test(set_up(50, 0, 0), true_difference=RISE, limit=0)),
+    ("The curvature is -1", lambda: two_peg_test(set_up(50, 0, 0), true_difference=RISE, curvature=-1)),
     (r"The reading on peg A is \[\]", lambda: PegSetup([], 1.2, 25, 25)),
     ("The reading on peg A is nan", lambda: PegSetup(math.nan, 1.2, 25, 25)),
     ("The reading on peg B is 'l.2'", lambda: PegSetup(1.5, "l.2", 25, 25)),
     ("The reading on peg B is None", lambda: PegSetup(1.5, [1.2, None], 25, 25)),
     ("The length of the sight to_a is -1", lambda: PegSetup(1.5, 1.2, -1, 25)),
     ("The length of the sight to_b is inf", lambda: PegSetup(1.5, 1.2, 25, math.inf)),
-    ("The book is a str", lambda: two_peg_test(setup(50, 0, 0), true_difference=RISE).corrected("point,bs")),
-    ("Reading_sd is 'x'", lambda: two_peg_test(setup(50, 0, 0), true_difference=RISE).collimation_sd("x")),
+    ("The book is a str", lambda: two_peg_test(set_up(50, 0, 0), true_difference=RISE).corrected("point,bs")),
+    ("Reading_sd is 'x'", lambda: two_peg_test(set_up(50, 0, 0), true_difference=RISE).collimation_sd("x")),
 ]
 
 
@@ -244,7 +244,7 @@ def booked(text: str) -> Any:
 
 @pytest.mark.parametrize("collimation", [0.0004, -0.0004])
 def test_a_corrected_book_gives_the_true_levels_soffits_among_them(collimation: float) -> None:
-    test = two_peg_test(setup(25, 25, collimation), setup(55, 5, collimation))
+    test = two_peg_test(set_up(25, 25, collimation), set_up(55, 5, collimation))
     book = booked(book_with(collimation))
     assert min(row.is_ for row in book.rows if row.is_ is not None) < 0  # the staff was held upside down
     assert levels_of(test.corrected(book)) == pytest.approx(LEVELS, abs=1e-9)
@@ -254,7 +254,7 @@ def test_a_corrected_book_gives_the_true_levels_soffits_among_them(collimation: 
 
 
 def test_a_corrected_book_keeps_everything_but_the_readings() -> None:
-    test = two_peg_test(setup(25, 25, 0.001), setup(55, 5, 0.001))
+    test = two_peg_test(set_up(25, 25, 0.001), set_up(55, 5, 0.001))
     book = booked("point,bs,is,fs,rl,sight,remarks,feature\nBM,1.500,,,10.000,20,by the gate,benchmark\nX,,1.400,,,35,,ground\n")
     before, after = book.rows, test.corrected(book).rows
     assert [row.bs for row in after] == pytest.approx([1.480, None], abs=1e-12)
@@ -265,7 +265,7 @@ def test_a_corrected_book_keeps_everything_but_the_readings() -> None:
 
 
 def test_sights_that_have_no_length_are_named() -> None:
-    test = two_peg_test(setup(25, 25, 0.001), setup(55, 5, 0.001))
+    test = two_peg_test(set_up(25, 25, 0.001), set_up(55, 5, 0.001))
     book = booked("point,bs,is,fs,rl,sight\nBM,1.500,,,10,20\nX,,1.400,,,\nCP,1.2,,1.7,,\nY,,1.3,,,5\n")
     with pytest.raises(SurveyError, match="Rows 2 and 3: the length of the sight is not booked"):
         test.corrected(book)
@@ -281,20 +281,20 @@ def test_sights_may_be_whole_numbers_of_any_kind() -> None:
     near_a, near_b = [PegSetup(a, b, np.int16(to_a), np.int16(500 - to_a)) for a, b, to_a in
                       ((1.155, 2.595, 0), (0.985, 2.415, 500))]
     assert two_peg_test(near_a, near_b, curvature=CURVED).collimation * 500 == pytest.approx(-0.0118, abs=0.00005)
-    last = setup(5, 55, 0.0006)
-    beyond = two_peg_test(setup(25, 25, 0.0006), PegSetup(last.a, last.b, np.uint8(5), np.uint8(55)))
+    last = set_up(5, 55, 0.0006)
+    beyond = two_peg_test(set_up(25, 25, 0.0006), PegSetup(last.a, last.b, np.uint8(5), np.uint8(55)))
     assert beyond.collimation == pytest.approx(0.0006, abs=1e-12)
 
 
 def test_more_readings_of_a_peg_make_the_collimation_surer() -> None:
-    made = [setup(25, 25, 0.0003), setup(55, 5, 0.0003)]
+    made = [set_up(25, 25, 0.0003), set_up(55, 5, 0.0003)]
     four = two_peg_test(*[PegSetup([one.a] * 4, [one.b] * 4, one.to_a, one.to_b) for one in made])
     assert four.collimation_sd(0.001) == pytest.approx(simulated_sd(made, 0.001, 4, False), rel=0.05)
 
 
 def test_what_was_taped_from_a_line_of_known_level_is_no_line_of_sight() -> None:
     """A string at 10.200 m: 0.400 m down from it is 9.800 m whatever the level does."""
-    test = two_peg_test(setup(25, 25, 0.0004), setup(55, 5, 0.0004))
+    test = two_peg_test(set_up(25, 25, 0.0004), set_up(55, 5, 0.0004))
     book = booked("point,down,rl,sight,feature\nline,,10.200,,line\nY,0.300,,,\nZ,0.400,,12,\n")
     assert [row.is_ for row in test.corrected(book).rows] == [row.is_ for row in book.rows]
 
@@ -303,10 +303,10 @@ def test_what_was_taped_from_a_line_of_known_level_is_no_line_of_sight() -> None
     lambda: PegSetup(np.array(1.5), 1.2, 25, 25),
     lambda: PegSetup(b"12", 1.2, 25, 25),
     lambda: PegSetup(10**400, 1.2, 25, 25),
-    lambda: two_peg_test(setup(25, 25, 0), setup(50, 0, 0)).collimation_sd(-0.001),
-    lambda: two_peg_test(setup(25, 25, 0), setup(50, 0, 0)).correct("1.5", 30),
-    lambda: two_peg_test(setup(25, 25, 0), setup(50, 0, 0)).correct(math.nan, 30),
-    lambda: two_peg_test(setup(25, 25, 0), setup(50, 0, 0)).correct(1.5, -30),
+    lambda: two_peg_test(set_up(25, 25, 0), set_up(50, 0, 0)).collimation_sd(-0.001),
+    lambda: two_peg_test(set_up(25, 25, 0), set_up(50, 0, 0)).correct("1.5", 30),
+    lambda: two_peg_test(set_up(25, 25, 0), set_up(50, 0, 0)).correct(math.nan, 30),
+    lambda: two_peg_test(set_up(25, 25, 0), set_up(50, 0, 0)).correct(1.5, -30),
 ], ids=["array without length", "bytes", "endless number", "negative sd", "word", "nan", "negative sight"])
 def test_nonsense_is_refused_in_words(call: Any) -> None:
     with pytest.raises(SurveyError):

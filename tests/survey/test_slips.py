@@ -225,3 +225,10 @@ def test_a_lost_sign_on_a_dpc_is_seen_beside_the_other_marks_of_its_wall() -> No
     (one,) = sl.suspect_slips(sl.read_book(text.replace("-1.203", "1.203"))).odd_spots
     assert (one.point, one.corrected, one.slip) == ("D2", -1.203, "the sign lost")
     assert one.leaves == pytest.approx(10.297 - 12.698, abs=1e-9)  # the middle of 10.297, 12.698 and 12.700 m
+
+
+def test_a_suspicion_names_the_column_as_the_book_does() -> None:
+    text = "Peg,Backsight (m),Inter. (m),Foresight (m),rl (m)\nBM,1.412,,,10\nA,1.238,,1.346,\nB,1.705,,1.523,\nBM,,,1.469,\n"
+    (first, *_) = sl.suspect_slips(sl.read_book(text)).on_the_line
+    assert (first.column, first.words) == ("fs", "Foresight 1.346 m was perhaps 1.364 m (two digits swapped), or Backsight "
+                                           "1.238 m was perhaps 1.218 m (a digit misread, 3 for 1)")

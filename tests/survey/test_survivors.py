@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import warnings
 
+import numpy as np
 import pandas as pd
 import pytest
+from scipy.stats import t as student
 
 from sitelevels import (
     PegSetup,
@@ -193,3 +195,18 @@ def test_two_tests_of_the_same_readings_are_two() -> None:
     one, other = two_peg_test(*pegs), two_peg_test(*pegs)
     assert one.collimation == other.collimation
     assert one != other
+
+
+def test_a_suspect_of_a_network_is_beyond_student_s_t_shared_by_all_observations() -> None:
+    """Externally studentised: t with one degree of freedom less than the redundancy, 5 % shared by all (Bonferroni)."""
+    steps = [("A", "B", 1.0), ("B", "C", 1.0), ("C", "D", 1.0), ("D", "A", -3.0), ("A", "C", 2.0), ("B", "D", 2.0)]
+    near = []
+    for mm in (0.5, 1, 2, 3, 5, 8, 13, 21, 34, 55, 89):
+        seen = pd.DataFrame(steps, columns=["from", "to", "dh"]).assign(sd=0.001)
+        seen["dh"] += np.array([0.0003, -0.0002, 0.0004, -0.0003, 0.0002, mm / 1000])
+        found = adjust_network(seen, {"A": 0.0})
+        greatest = found.table["studentised"].abs().max()
+        limit = student.isf(0.05 / (2 * len(steps)), found.redundancy - 1)
+        assert bool(len(found.suspects)) == (greatest > limit), mm
+        near.append(greatest / limit)
+    assert min(near) < 1 < max(near)

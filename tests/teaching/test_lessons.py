@@ -30,6 +30,54 @@ BY_HAND: dict[str, Callable[..., float]] = {
 }
 
 
+WRONG: dict[str, dict[str, Callable[..., float]]] = {
+    "a reading": {"That would be higher": lambda step, gully: step - gully, "added the two": lambda step, gully: step + gully,
+                  "reading on the gully": lambda step, gully: gully, "reading on the step": lambda step, gully: step},
+    "HPC": {"added the reading": lambda known, bs, spot: known + bs + spot, "That is the HPC": lambda known, bs, spot: known + bs,
+            "took the backsight off": lambda known, bs, spot: known - bs - spot,
+            "Both ways round": lambda known, bs, spot: known - bs + spot, "left out": lambda known, bs, spot: known - spot},
+    "rise and fall": {"changed places": lambda known, bs, one, two: known + two - bs,
+                      "the level of A": lambda known, bs, one, two: known + bs - one,
+                      "left out": lambda known, bs, one, two: known + one - two,
+                      "added the reading": lambda known, bs, one, two: known + bs + two,
+                      "That is the HPC": lambda known, bs, one, two: known + bs},
+    "change points": {"the old HPC": lambda known, bs, fs, back, spot: known + bs - spot,
+                      "backsight on CP off": lambda known, bs, fs, back, spot: known + bs - fs - back - spot,
+                      "added the reading on S": lambda known, bs, fs, back, spot: known + bs - fs + back + spot,
+                      "the level of CP": lambda known, bs, fs, back, spot: known + bs - fs,
+                      "the second HPC": lambda known, bs, fs, back, spot: known + bs - fs + back},
+    "closing": {"known less found": lambda known, bs, fs, back, last: fs + last - bs - back,
+                "the level found, not": lambda known, bs, fs, back, last: known + bs - fs + back - last},
+    "two pegs": {"the other way round": lambda apart, a, b, near, far: near + b - a,
+                 "what it did read": lambda apart, a, b, near, far: far, "reading on B": lambda apart, a, b, near, far: near,
+                 "shares the error out": lambda apart, a, b, near, far: (far + near + a - b) / 2},
+    "falls": {"called per cent: per cent is the mm/m": lambda drop, length, *_: drop / length / 100,
+              "called mm/m": lambda drop, length, *_: drop / length / 10_000,
+              "N of 1:N called per cent": lambda drop, length, *_: length * 1000 / drop / 100,
+              "changed places": lambda drop, length, *_: length / drop,
+              "called degrees": lambda drop, length, *_: math.tan(math.radians(drop / length / 10))},
+    "a plane": {"from A to B was taken the wrong way": lambda wide, deep, a, b, c: c + a - b,
+                "from A to C was taken the wrong way": lambda wide, deep, a, b, c: b + a - c,
+                "the mean of B and C": lambda wide, deep, a, b, c: (b + c) / 2, "That is C": lambda wide, deep, a, b, c: c,
+                "That is B": lambda wide, deep, a, b, c: b},
+    "more shots": {"by the number of shots": lambda sd, side, same, shots: sd / 1000 / shots,
+                   "one shot": lambda sd, *_: sd / 1000, "multiplied": lambda sd, side, *_: sd / 1000 * side},
+    "a tilt": {"added the tilt": lambda shots, drop, length, climbs, over: (drop + climbs * length / over) / 1000 / length,
+               "as read": lambda shots, drop, length, *_: drop / 1000 / length,
+               "the tilt alone": lambda shots, drop, length, climbs, over: climbs / 1000 / over},
+    "150 mm": {"the higher end": lambda left, right, least, one, n, out: max(left, right) - least / 1000 - out / n,
+               "the level at the wall": lambda left, right, least, *_: min(left, right) - least / 1000,
+               "added the fall": lambda left, right, least, one, n, out: min(left, right) - least / 1000 + out / n,
+               "was left out": lambda left, right, least, one, n, out: min(left, right) - out / n,
+               "added the distance": lambda left, right, least, one, n, out: min(left, right) + least / 1000 - out / n},
+    "a dig": {"left the layers out": lambda finished, ground, *_: ground - finished,
+              "took the layers off": lambda finished, ground, *layers: ground - finished - sum(layers) / 1000,
+              "the layers alone": lambda finished, ground, *layers: sum(layers) / 1000,
+              "Ground and finished": lambda finished, ground, *layers: finished - ground + sum(layers) / 1000},
+}
+"""Usual mistakes: words out of what is said of each, and what it gives."""
+
+
 def numbers_in(text: str) -> list[float]:
     return [float(number) for number in re.findall(r"\d+(?:\.\d+)?", text)]
 
@@ -50,6 +98,29 @@ def test_the_answer_is_that_of_the_textbook(key: str) -> None:
         assert shown in [number for step in asked.working for number in numbers_in(step)]  # the working comes to it
         assert asked.question.startswith("Invented: ")
         assert not re.search(r"nan|None|--|\+ -|− -", " ".join((asked.question, *asked.working, asked.meaning)))
+
+
+@pytest.mark.parametrize("key", LESSONS)
+def test_a_usual_mistake_is_told_from_its_number(key: str) -> None:
+    for seed in SEEDS:
+        asked = lesson(key, seed)
+        assert len(asked.mistakes) == len(WRONG[key])
+        for words, formula in WRONG[key].items():
+            assert words in asked.why(formula(*numbers_in(asked.question))), (seed, words)
+
+
+@pytest.mark.parametrize(("key", "times", "said"), [
+    ("HPC", -1, "The size is right, the sign is not."), ("HPC", 1000, "That is in mm, and m are asked for."),
+    ("a dig", 0.001, "That is in m, and mm are asked for."), ("falls", -1, "The size is right, the sign is not."),
+    ("HPC", 2, "")])
+def test_a_sign_or_a_unit_is_told_in_every_lesson(key: str, times: float, said: str) -> None:
+    known = BY_HAND[key](*numbers_in(lesson(key, 1).question))
+    assert lesson(key, 1).why(times * known) == said
+
+
+def test_where_two_mistakes_give_one_number_both_are_said() -> None:
+    both = Lesson("?", "m", 1.0, (), "", mistakes={"You added.": 3.0, "You doubled.": 3.0004, "You halved.": 0.5})
+    assert both.why(3.0) == "You added. Or: You doubled."
 
 
 @pytest.mark.parametrize("seed", SEEDS)

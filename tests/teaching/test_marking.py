@@ -225,12 +225,18 @@ def test_rounded_to_the_centimetre(book: sl.LevelBook, changes: dict[tuple[int, 
     assert by_verdict(marked, "again") == [(row, "level") for row in again]
 
 
-def test_a_minus_under_fall_is_the_falls_own(book: sl.LevelBook) -> None:
-    """The fall into S1 is 0.116: −0.126 is 10 mm out, not 242."""
+def test_a_minus_under_fall_is_wrong_once_and_turns_nothing(book: sl.LevelBook) -> None:
+    """The fall into S1 is 0.116: −0.126 is 10 mm out, not 242. The other falls are those into rows 4, 6 and 8."""
     mark = only(mark_book(book, page(BY_STEPS, {(2, "fall"): "-0.126"})))
     assert (mark.kind, mark.written, mark.right) == ("carry", "-0.126", "0.116 m")
     assert "exactly 10 mm" in mark.reason
-    assert mark_book(book, page(BY_STEPS, {(2, "fall"): "−0.116"})).slips == ()
+    falls = {(row, "fall"): f"−{text}" for row, text in BY_STEPS["fall"].items()}
+    marked = mark_book(book, page(BY_STEPS, falls))
+    assert "a fall is written without a sign: its column says that it goes down" in only(marked).reason
+    assert (only(marked).row, only(marked).column) == min(falls)
+    assert [(mark.verdict, mark.reason) for mark in marked.marks if mark.column == "fall"][1:] == [
+        ("carried", "Right but for the sign, as in row 2.")] * (len(falls) - 1)
+    assert marked.score == (marked.score[1] - 1, sum(map(len, BY_STEPS.values())))
 
 
 @pytest.mark.parametrize(("rise", "fall", "check"), [
@@ -493,7 +499,6 @@ def test_a_number_where_none_belongs(book: sl.LevelBook) -> None:
     assert mark_book(book, page({"hpc": every, "level": LEVEL})).score == (11, 11)  # the HPC once more in every row
     assert only(mark_book(book, page(BY_HPC, {(5, "hpc"): "12.687"}))).row == 5
     assert mark_book(book, page(BY_STEPS, {(1, "rise"): "0.000", (2, "rise"): "0", (5, "fall"): "0"})).slips == ()
-    assert mark_book(book, page(BY_STEPS, {(4, "fall"): "-2.750"})).slips == ()
     assert mark_book(book, page(BY_STEPS, {(4, "rise"): "-2.750", (4, "fall"): ""})).slips == ()
 
 
@@ -626,6 +631,12 @@ def test_answers_follow_from_the_learners_own_levels(asked: Exercise) -> None:
     """S3 1 m too high: the drop is −1.173 m, and 9 / 1.173 = 7.67."""
     marks = answers(asked, "-1173", "1:7.7 uphill", "yes", "4", changes={(7, "level"): "11.057"})
     assert [mark.verdict for mark in marks.values()] == ["carried", "carried", "right", "right"]
+
+
+def test_a_carried_verdict_says_what_the_book_itself_gives(asked: Exercise) -> None:
+    """BM 100 mm too high: the learner's own page does not close, the book does, 2 mm low."""
+    mark = answers(asked, "-173", "1:52 uphill", "no", "4", changes={(8, "level"): "10.098"})["closes"]
+    assert (mark.verdict, mark.reason) == ("carried", "Right, carried from your own numbers (the book itself: yes).")
 
 
 def test_an_answer_follows_from_the_answer_before(asked: Exercise) -> None:

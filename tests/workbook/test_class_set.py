@@ -23,7 +23,8 @@ from sitelevels.workbook.forms.class_set import ClassSetForm
 from sitelevels.workbook.outdoor_page import CAUTIONS, outdoor_pages
 from sitelevels.workbook.paper import BY_HAND, Paper
 
-FOOT = "Invented. To have it marked, notebook 8-learn: number 123456012, change points, usual, slip the instrument was knocked."
+FOOT = ("Invented. To have it marked, notebook 8-learn: number 123456012, change points, usual, slip the instrument was knocked. "
+        "If the first reading on the screen is not the first here, one of these differs.")
 
 
 def drawn(every: list[Paper]) -> list[Figure]:
@@ -77,8 +78,8 @@ class TestFiles:
         every = class_exercises(seed=7, learners=12, kinds=("change points", "two pegs"), slip="perhaps")
         books = every[::2]
         assert {one.slip is not None for one in books} == {True, False}
-        assert {class_set._foot(one, "perhaps").rpartition(", ")[2] for one in books} == {"slip perhaps."}
-        assert class_set._foot(every[1], "perhaps").endswith("slip none.")
+        assert all(", usual, slip perhaps. If the first reading on" in class_set._foot(one, "perhaps") for one in books)
+        assert ", two pegs, usual, slip none. If the first reading on" in class_set._foot(every[1], "perhaps")
         assert len({one.given for one in books}) == 1
         assert {len(one.questions) for one in books} == {3}
 
@@ -164,6 +165,11 @@ class TestPages:
         words = " ".join(flowing(page) for page in summary)
         assert [int(one) for one in re.findall(r"\b3\d{3}\b", words)] == [one.seed for one in every]
         assert words.count("1 m dropped") == 60
+        assert "none planted" in flowing(drawn(class_set._summary(class_exercises(seed=3, learners=1), 3))[0])
+
+    def test_a_slip_is_told_with_true_minuses(self) -> None:
+        slip = Slip("a digit misread", "C1", (Change(2, "is", -1.216, -1.246),), "")
+        assert "−1.246 m is booked where −1.216 m was read." in slip.words
 
 
 class TestOutdoors:
@@ -175,7 +181,9 @@ class TestOutdoors:
         words = flowing(page)
         for caution in CAUTIONS:
             assert caution in words
-        for told in ("never look into the beam", "a staff conducts", "risk assessment decide", "invented",
+        for told in ("the field book (page 2) twice for each group",
+                     "the two exercises behind it, for those who wait, once for each",
+                     "never look into the beam", "a staff conducts", "risk assessment decide", "invented",
                      "8.7 mm"):  # 5 mm x root 3
             assert told in words
 
@@ -198,6 +206,17 @@ class TestForm:
         assert sorted(one.name for one in place.iterdir()) == sorted(CLASS_FILES)
         assert job_names() == ["pottery-yard"]
         assert f"../data/class-set/{place.name}/exercises.pdf" in form.message.value
+
+    def test_says_that_it_writes_before_it_has(self, desk: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+        form, seen = ClassSetForm(), []
+
+        def save(folder: Path, **_: Any) -> Path:
+            seen.append(went_well(form))
+            return folder
+        monkeypatch.setattr("sitelevels.workbook.forms.class_set.save_class_set", save)
+        form.write()
+        assert seen == ["Writing the class set; this may take a minute …"]
+        assert "Written into" in went_well(form)
 
     @pytest.mark.parametrize(("field", "typed"), [("seed", "-1"), ("seed", "one"), ("learners", "2.5"), ("learners", "61")])
     def test_refuses_in_sentences(self, desk: Path, field: str, typed: str) -> None:

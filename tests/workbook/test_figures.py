@@ -2,6 +2,7 @@
 
 import re
 from collections.abc import Callable
+from itertools import combinations
 from typing import Any
 
 import matplotlib.pyplot as plt
@@ -230,6 +231,21 @@ class TestEarthworks:
         job = hand.change('"25 mm/m"', '"55 mm/m"').open()
         figures.earthworks(job.earthworks, brief=job.brief).figure.canvas.draw()
 
+    def test_no_label_lies_on_another_or_over_the_edge(self, hand: Any) -> None:
+        """Deepest in the corner at C2, where a contour ends as well."""
+        job = hand.change_book("C2,,1.620", "C2,,1.575").open()
+        ax = figures.earthworks(job.earthworks, brief=job.brief)
+        ax.figure.draw_without_rendering()
+        labels = {text.get_text(): text.get_window_extent() for text in ax.texts
+                  if re.match("dig [0-9]+ mm|fill|deepest", text.get_text())}
+        assert "deepest 105 mm" in labels  # 11.500 − 1.575 − 9.820 m
+        assert len(labels) > 3
+        assert not any(one.overlaps(two) for one, two in combinations(labels.values(), 2))
+        area = ax.transData.transform([(0, 0), (4, 3)])
+        for box in labels.values():
+            assert area[:, 0].min() <= box.x0
+            assert box.x1 <= area[:, 0].max()
+
     def test_the_deepest_dig_is_ringed(self, demo: Any) -> None:
         job = demo.open()
         ax = figures.earthworks(job.earthworks, brief=job.brief)
@@ -241,7 +257,8 @@ class TestEarthworks:
     def test_totals(self, hand: Any) -> None:
         job = hand.open()
         ax = figures.earthworks(job.earthworks, brief=job.brief)
-        assert "dig 0.24 m³ over 8.0 m² (brown), fill 0.06 m³ over 4.0 m² (teal, dotted)" in ax.texts[-1].get_text()
+        said = " ".join(text.get_text() for text in ax.texts)
+        assert "dig 0.24 m³ over 8.0 m² (brown), fill 0.06 m³ over 4.0 m² (teal, dotted)" in said
         assert "Dig 0.24 m³ over 8.0 m², fill 0.06 m³ over 4.0 m²" in figures.in_words(ax)
 
     def test_nothing_is_coloured_outside_the_area(self, demo: Any) -> None:

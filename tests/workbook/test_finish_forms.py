@@ -9,6 +9,7 @@ from messages import refused, went_well
 from sitelevels import workbook
 from sitelevels.workbook import forms
 from sitelevels.workbook.figures import style
+from sitelevels.workbook.folders import of_the_example
 
 
 class TestBriefForm:
@@ -87,6 +88,32 @@ class TestSurfaceForm:
         form.level.value, form.away.value = 10.0, 25.0
         assert "every demand met" in (form.said.value + form.shown.value)
         assert bytes(form.picture.value) == first
+
+    def test_a_surface_that_nobody_chose_is_said_to_be_the_examples(self, demo: Any, starter: Any, hand: Any) -> None:
+        said = "No surface of your own is chosen yet: this is the example's."
+        form = forms.SurfaceForm(starter.open())
+        assert said in form.said.value
+        form.level.value += 0.01
+        assert said not in form.said.value
+        form.save_surface()
+        assert said not in forms.SurfaceForm(starter.open()).said.value
+        assert "chosen yet" not in forms.SurfaceForm(hand.open()).said.value
+        hand.change('level_at_wall_m = 10.000\n', "")
+        assert "No surface is chosen yet: the sliders start" in forms.SurfaceForm(hand.open()).said.value
+
+    def test_an_example_without_a_finish_is_passed_over(self, desk: Any, hand: Any) -> None:
+        place = desk / "pottery-yard" / "brief.toml"
+        place.write_text(place.read_text().partition("[finish]")[0])
+        assert "10.000 m at the wall; it falls 1:40" in forms.SurfaceForm(hand.open()).said.value
+        hand.write(brief=hand.brief.partition("[finish]")[0])  # two that have none are not alike
+        assert not of_the_example(hand.open())
+
+    def test_a_fall_along_is_told_from_one_end_of_the_wall_to_the_other(self, hand: Any) -> None:
+        form = forms.SurfaceForm(hand.open())
+        level = "falls 1:40 (25.0 mm/m) away from the wall and lies level (0.0 mm/m) along it, from C1 towards C2"
+        assert level in form.said.value
+        form.along.value = -5.0
+        assert "and rises 1:200 (5.0 mm/m) along it, from C1 towards C2" in form.said.value
 
     def test_volumes_follow(self, hand: Any) -> None:
         form = forms.SurfaceForm(hand.open())
@@ -177,12 +204,12 @@ class TestSurfaceForm:
         form.save_surface()
         assert demo.open().choice[1] == pytest.approx(1 / 70, rel=1e-9)
 
-    @pytest.mark.parametrize(("words", "fall"), [("1:10", 0.1), ("1:25 uphill", -0.04)])
-    def test_a_fall_beyond_the_slider_is_taken_as_typed(self, demo: Any, words: str, fall: float) -> None:
+    @pytest.mark.parametrize(("words", "fall", "said"), [("1:10", 0.1, "falls 1:10 "), ("1:25 uphill", -0.04, "rises 1:25 ")])
+    def test_a_fall_beyond_the_slider_is_taken_as_typed(self, demo: Any, words: str, fall: float, said: str) -> None:
         form = forms.SurfaceForm(demo.open())
         form.away_words.value = words
         assert form.chosen()[1] == pytest.approx(fall, rel=1e-12)
-        assert words in form.said.value
+        assert said in form.said.value
 
     def test_a_fall_typed_wrongly_is_refused_and_the_surface_stays(self, demo: Any) -> None:
         form = forms.SurfaceForm(demo.open())
@@ -235,6 +262,23 @@ class TestBriefTextForm:
         form = forms.BriefTextForm(hand.open())
         form.text.value += "[rain]\nintensity_mm_h = 36\n[units]\nlength_mm = 500\nwidth_mm = 500\njoint_mm = 0\n"
         assert "The brief holds together" in went_well(form)
+
+    def test_what_another_form_wrote_meanwhile_is_not_written_over(self, demo: Any) -> None:
+        job = demo.open()
+        brief, text = forms.BriefForm(job), forms.BriefTextForm(job)
+        next(iter(brief.fields.values())).value += 5
+        brief.save_brief()
+        kept = demo.brief
+        text.text.value = f"{text.text.value}# mine\n"
+        text.save_text()
+        assert "Your version is kept as brief-not-saved.toml" in refused(text)
+        assert demo.brief == kept
+        assert (demo.path / "brief-not-saved.toml").read_text().endswith("# mine\n")
+        text = forms.BriefTextForm(demo.open())
+        for note in ("# one\n", "# two\n"):  # its own saving is no conflict
+            text.text.value += note
+            text.save_text()
+        assert demo.brief == f"{kept}# one\n# two\n"
 
     def test_the_demonstration_itself_is_never_changed(self, demo: Any) -> None:
         folder = demo.path.rename(demo.path.parent / "pottery-yard")

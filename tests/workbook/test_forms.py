@@ -237,6 +237,7 @@ class TestStartForm:
         form.pick.value = "mine"
         form.use()
         assert "mine is chosen" in went_well(form)
+        assert form.now.value == "<p>The job chosen now is <b>mine</b>, an invented job.</p>"
         assert workbook.current_job().folder.name == "mine"
         assert forms.StartForm().pick.value == "mine"
 
@@ -282,3 +283,32 @@ class TestStartForm:
         form.use()
         went_well(form)
         assert workbook.current_job().folder.name == "pottery-yard"
+
+
+class TestInventedNumbers:
+    OWN = "point,bs,is,fs,rl,x,y,feature\nBM,1.412,,,10,,,\nA,,1.533,,,0,0,corner\nB,,1.534,,,4,0,corner\nBM,,,1.413,,,,\n"
+
+    def test_the_mark_goes_when_none_of_the_starters_readings_is_left(self, starter: Any) -> None:
+        form = forms.BookForm(starter.open())
+        form.text.value = starter.book.replace("1.310", "1.377")
+        form.save_book()
+        assert starter.open().invented
+        form.text.value = self.OWN
+        form.save_book()
+        assert not starter.open().invented
+        assert "invented" not in starter.brief
+
+    def test_also_by_way_of_a_book_that_cannot_be_read(self, starter: Any) -> None:
+        form = forms.BookForm(starter.open())
+        for text in (self.OWN.replace("1.533", "1.5x3"), self.OWN):
+            assert starter.open().invented
+            form.text.value = text
+            form.save_book()
+        assert not starter.open().invented
+
+    def test_a_mark_that_somebody_made_stays(self, hand: Any) -> None:
+        hand.change('name = "Worked by hand"', 'name = "Worked by hand"\ninvented = true')
+        form = forms.BookForm(hand.open())
+        form.text.value = self.OWN
+        form.save_book()
+        assert hand.open().invented

@@ -148,14 +148,15 @@ class TestNewJob:
         assert "already" in refused(lambda: workbook.new_job(tmp_path / "file"))
 
     @pytest.mark.parametrize("name", ["..", ".x", "-x", "a\nb", "a\n", "a\0b", "=cmd", "a:b", "a*", "a" * 62, " a",
-                                      "<b>", "$HOME", "~", "a\\b"])
+                                      "<b>", "$HOME", "~", "a\\b", "learning", "LEARNING", "Class-Set", "CON", "nul",
+                                      "nul.txt", "Com1"])
     def test_bad_names(self, tmp_path: Path, name: str) -> None:
         place = tmp_path / "inside"
         place.mkdir()
         assert "cannot be the name" in refused(lambda: workbook.new_job(place / name))
         assert list(place.iterdir()) == []
 
-    @pytest.mark.parametrize("name", ["Grünhof 2", "no. 7", "a", "a" * 61, "Nº_4-b"])
+    @pytest.mark.parametrize("name", ["Grünhof 2", "console", "no. 7", "a", "a" * 61, "Nº_4-b"])
     def test_good_names(self, tmp_path: Path, name: str) -> None:
         assert workbook.new_job(tmp_path / name).folder.name == name
 

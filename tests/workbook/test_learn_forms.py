@@ -13,10 +13,11 @@ import pandas as pd
 import pytest
 from messages import refused, went_well
 
-from sitelevels.teaching.lessons import LESSONS
+from sitelevels.teaching.lessons import LESSONS, lesson
 from sitelevels.teaching.practice import DIFFICULTIES, KINDS
 from sitelevels.workbook import forms
 from sitelevels.workbook.answers import page_text
+from sitelevels.workbook.exercise_page import book_columns
 
 NOTEBOOK = Path(__file__).parents[2] / "notebooks" / "8-learn.ipynb"
 
@@ -32,7 +33,7 @@ def changing(learner: Any) -> Any:
 
 
 def column(form: Any, name: str) -> int:
-    return next(place for place, heading in enumerate(form.grid.headings) if heading.split(",")[0] == name)
+    return next(place for place, heading in enumerate(form.grid.headings) if heading.split(",")[0].casefold() == name)
 
 
 def kept(desk: Path) -> list[str]:
@@ -195,6 +196,19 @@ class TestMarks:
         assert {mark["row"] for mark in changing.grid.marks} == {4}
         assert "press Mark again" in changing.marked.value
 
+    def test_right_cells_are_ticked_in_words_until_their_row_is_changed(self, changing: Any) -> None:
+        fill_in(changing, "change points")
+        assert changing.grid.worked_headings == []
+        changing.grid.typed(1, column(changing, "level"), "99")
+        changing.mark()
+        assert changing.grid.worked_headings == ["right"]
+        assert changing.grid.worked[1] in (["✓ fall"], ["✓ rise"])
+        assert changing.grid.worked[2] == ["✓ all"]
+        changing.grid.typed(2, column(changing, "level"), "98")
+        assert changing.grid.worked[2] == [""]
+        changing.start_again()
+        assert changing.grid.worked_headings == changing.grid.worked == []
+
     def test_what_is_no_number_is_told_at_its_cell(self, changing: Any) -> None:
         changing.grid.typed(1, column(changing, "level"), "l0.113")
         changing.mark()
@@ -354,9 +368,18 @@ class TestKept:
 
 
 class TestGiven:
+    def test_columns_stand_as_on_paper(self, changing: Any) -> None:
+        assert changing.grid.headings == [
+            "point", "BS, m", "IS, m", "FS, m", "rise, m", "fall, m", "HPC, m", "level, m", "remarks"]
+        assert [heading.split("\n")[0] for heading in (one.heading for one in book_columns())] == [
+            "row", *(heading.split(",")[0] for heading in changing.grid.headings)]
+        known = changing.blank["rl"].iloc[0]
+        assert changing.grid.cells[0][-1].endswith(f"; known: {known} m")
+        assert list(changing.blank)[5:] == ["rise", "fall", "hpc", "level", "rl", "remarks", "answer"]
+
     def test_the_readings_cannot_be_overwritten(self, changing: Any, desk: Path) -> None:
         before = [list(cells) for cells in changing.grid.cells]
-        for name in ("point", "bs", "is", "fs", "rl", "remarks"):
+        for name in ("point", "bs", "is", "fs", "remarks"):
             assert column(changing, name) in changing.grid.locked
             changing.grid.typed(1, column(changing, name), "9.999")
             assert "cannot be overwritten" in refused(changing)
@@ -367,7 +390,8 @@ class TestGiven:
         rows = len(changing.grid.cells)
         changing.grid.typed(0, column(changing, "rise"), "a\tb\tc\td\te\n" * (rows + 3), paste=True)
         assert "cannot be overwritten" in refused(changing)
-        assert all(cells[column(changing, "rise"):] == ["a", "b", "c", "d"] for cells in changing.grid.cells)
+        first = column(changing, "rise")
+        assert all(cells[first:first + 4] == ["a", "b", "c", "d"] for cells in changing.grid.cells)
         assert len(changing.grid.cells) == rows
 
     @pytest.mark.parametrize("content", [
@@ -486,6 +510,10 @@ class TestLearner:
         assert "still those of number 1" in refused(learner)
         assert changing.told.value == before
 
+    def test_a_book_names_its_slip_none_too_so_that_it_can_be_compared_with_a_page(self, learner: Any, changing: Any) -> None:
+        assert "Practice 1: change points, usual, slip none (an invented yard)" in changing.told.value
+        assert "If the first row here is not the first row on paper, one of the fields differs." in learner.children[1].value
+
     @pytest.mark.parametrize("number", ["0", "1000000000", " 7 "])
     def test_the_ends_can_be_used(self, learner: Any, changing: Any, number: str) -> None:
         learner.number.value = number
@@ -546,7 +574,7 @@ class TestPrediction:
         form = forms.PredictForm(learner, "HPC")
         form.field.value = "27.051"  # the reading added
         form.run()
-        assert "You said 4.572 m too much." in form.shown.value
+        assert "You said 4.572 m too much. You added the reading: down from the line of sight" in form.shown.value
         assert "27.051 m" in form.shown.value
         assert "22.479 m" in form.shown.value
         assert "Down from the line to a point: take off." in form.shown.value
@@ -560,6 +588,28 @@ class TestPrediction:
         form.field.value = text
         form.run()
         assert "You had it." in form.shown.value, form.message.value
+
+    @pytest.mark.parametrize("text", ["50", "2,0", "-50"])
+    def test_a_bare_number_is_no_fall(self, learner: Any, text: str) -> None:
+        form = forms.PredictForm(learner, "falls")
+        form.field.value = text
+        form.run()
+        assert f"It could be 1:{text}, {text} mm/m or {text} %." in refused(form)
+
+    def test_half_a_millimetre_is_told_as_it_was_predicted(self, learner: Any) -> None:
+        form = forms.PredictForm(learner, next(key for key in LESSONS if lesson(key, 1).unit == "mm"))
+        form.field.value = "0.5"
+        form.run()
+        assert "You predicted</td><td><b>0.5 mm</b>" in form.shown.value
+
+    def test_the_sign_of_a_difference_of_level_is_told(self, learner: Any) -> None:
+        form = forms.PredictForm(learner, "a reading")
+        step, gully = found(r"([\d.]+) m", form.asked.value)
+        form.field.value = f"{1000 * (step - gully):.0f}"
+        form.run()
+        assert "You had it." not in form.shown.value
+        assert f"<b>−{1000 * (gully - step):.0f} mm</b>" in form.shown.value
+        assert "That would be higher: the larger reading is the lower point" in form.shown.value
 
     @pytest.mark.parametrize(("key", "text"), [
         ("HPC", "about 26"), ("HPC", "26.1.0"), ("HPC", "1e9"), ("HPC", "nan"), ("HPC", "26 kg"), ("HPC", "9" * 500),

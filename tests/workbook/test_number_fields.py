@@ -107,8 +107,8 @@ class TestForms:
         form.peg.value, form.reading.value = "C1", text
         assert f"The reading on peg C1 is {text!r}. It is a number in m." in refused(form)
 
-    @pytest.mark.parametrize(("text", "told"), [("110", 110), ("110,5", 110.5), ("1.1e2", 110), ("1_10", "1_10"), ("١١٠", "١١٠"),
-                                                ("inf", "inf")])
+    @pytest.mark.parametrize(("text", "told"), [("110", 110), ("110,5", 110.5), ("1.1e2", 110), ("−3", -3), ("1_10", "1_10"),
+                                                ("١١٠", "١١٠"), ("inf", "inf")])
     def test_a_number_among_the_parts_of_the_brief(self, text: str, told: object) -> None:
         assert tomllib.loads(f"x = {_number(text)}")["x"] == told
 

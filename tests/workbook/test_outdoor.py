@@ -134,7 +134,7 @@ class TestWater:
         found = outdoor(yard, '[rain]\nroofs = [[6.0, "C1"], [2.0, 1.5, 0.5]]\n')
         assert found.roofs == [(6.0, 0.0, 0.0), (2.0, 1.5, 0.5)]
         assert found.catchments.area == pytest.approx(12)
-        assert "12.0 m² and 8.0 m² of roof over the edge from x 4 y 3 to x 0 y 3" in found.catchments.sentence()
+        assert "12.0 m² and 8.0 m² of roof over the edge from C3 to C4" in found.catchments.sentence()
 
     def test_flow_and_what_carries_it(self, yard: Any) -> None:
         found = outdoor(yard, '[rain]\nintensity_mm_h = 36\ncoefficient = 0.5\nroofs = [[6.0, "C1"]]\nchannel_mm = [100, 50]\n'

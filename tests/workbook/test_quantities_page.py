@@ -32,7 +32,7 @@ class TestWhatItSays:
         # slabs 12 m² and 10 % for waste; soil 0.24 m³ and 30 % (common earth, 20 % to 45 %), 0.06 m³ a barrow: 5.2, so 6
         for words in ("Dig 0.24 m³ of soil, measured in the ground; fill 0.06 m³ under the layers", "at most 60 mm below",
                       "0.31 m³ (0.29 to 0.35 m³) of dug soil", "6 barrow loads", "13.2 m²",
-                      "Rain on 12.0 m² goes 12.0 m² over the edge from x 4 y 3 to x 0 y 3"):
+                      "Rain on 12.0 m² goes 12.0 m² over the edge from C3 to C4"):
             assert words in told
         for caution in workbook.CAUTIONS:
             assert caution in told
@@ -100,7 +100,7 @@ class TestWhatItSays:
         page = drawn(bare.open())[1]
         in_order(page)
         told = flowing(page)
-        assert "NOT WORKED OUT: brief.toml, [units]: the points Z were not read" in told
+        assert "NOT WORKED OUT: brief.toml, [units]: the point Z was not read" in told
         assert "NOT WORKED OUT: brief.toml, [taking_up]: the kind of soil is 'moon'" in told
         for words in ("Dig 0.24 m³ of soil", "Rain on 12.0 m²", *workbook.CAUTIONS):
             assert words in told

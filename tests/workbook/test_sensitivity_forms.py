@@ -142,6 +142,16 @@ def _with(line: str, column: str, reading: str) -> str:
 
 
 class TestBars:
+    def test_a_long_line_under_the_title_stays_on_the_picture(self, hand: Any) -> None:
+        hand.write(brief=hand.brief.replace('"house"', '"house with a name of many words"'),
+                   book=hand.book.replace(",house,", ",house with a name of many words,"))
+        ax = figures.sensitivity(hand.open().sensitivity, 1)
+        ax.figure.draw_without_rendering()
+        (under,) = [text.get_window_extent() for text in ax.texts if text.get_gid() == "under"]
+        assert under.width > ax.get_window_extent().width  # which is why it would be cut off
+        assert ax.figure.bbox.x0 <= under.x0
+        assert under.x1 <= ax.figure.bbox.x1
+
     def test_bars_are_the_inputs_about_the_margin_the_longest_first(self, demo: Any) -> None:
         found = demo.open().sensitivity
         number = next_shot(found.verdicts).number

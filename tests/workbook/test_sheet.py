@@ -52,6 +52,23 @@ class TestWhatItSays:
             assert words in first
         assert "invented" not in first
 
+    def test_marks_are_named_on_the_plan_and_have_their_readings(self, hand: Any) -> None:
+        hand.change_book("C1,,1.620", "T,,1.350,,,2.0,0.0,threshold,,\nE1,,1.569,,,0.0,3.0,edge,,\nC1,,1.620")
+        every = drawn(hand.open())
+        assert {"T", "E1"} <= {text.get_text() for text in texts(every[0])}
+        assert "LOOK AGAIN: T is booked as a threshold, and no demand speaks of it." in flowing(every[0])
+        # finish 10.000 m at T (10.150 m), 9.925 m at E1 (9.931 m); HPC 11.500 m
+        assert ("At the marks the staff on the finished surface reads T 1.500 m (150 mm below it), E1 1.575 m (6 mm below "
+                "it).") in flowing(every[2])
+        assert not any(map(written_over, every))
+
+    def test_what_has_nothing_in_hand_is_told_so_and_dpc_shots_are_named(self, hand: Any) -> None:
+        first = drawn(hand.change("least_mm = 150", "least_mm = 200").open())[0]  # 10.200 − 10.000 m
+        assert [text.get_text().replace("\n", " ") for text in texts(first) if text.get_text().startswith("met")] == [
+            "met, with nothing in hand", "met", "met"]
+        assert {"D1", "D2"} <= {text.get_text() for text in texts(first)}
+        in_order(first)
+
     def test_readings_of_the_yard_worked_by_hand(self, hand: Any) -> None:
         page = drawn(hand.open())[2]
         # HPC 11.500 m; at C1 finished 10.000, bed 9.960, hardcore 9.920, formation 9.820 m; at C3 75 mm lower

@@ -143,7 +143,7 @@ class TestWhatIf:
         form = forms.SurfaceForm(demo.change(demo.brief[start:end], "").open())
         form.go_to_best()
         assert "every demand met" in form.said.value
-        assert "met, at its limit" in form.shown.value
+        assert "met, with nothing in hand" in form.shown.value
         assert "aim for" not in form.shown.value
 
     def test_a_clearance_asked_for_changes_the_verdict_and_the_picture_and_not_the_file(self, demo: Any) -> None:
@@ -194,6 +194,21 @@ class TestTheChoice:
                 assert met == laid_open.allowed.contains(place)
                 agreed += 1
         assert agreed > 100
+
+    LONE = '[[demand]]\nkind = "meet"\npoints = ["M1"]\nwithin_mm = 0\n[[demand]]\nkind = "gradient"'
+
+    def test_one_surface_with_nothing_in_hand_is_a_choice(self, hand: Any) -> None:
+        hand.change('[[demand]]\nkind = "gradient"', self.LONE).change('"1:80"', '"25 mm/m"\nmost = "25 mm/m"')
+        hand.change_book("C1,,", "M1,,1.500,,,2.0,0.0,edge,,\nC1,,")
+        job = hand.open()
+        assert job.verdicts.all_met
+        assert job.laid_open().sentence() == (
+            "With a fall of level (0.0 mm/m) along the house one level and fall away alone meet every demand, with nothing in "
+            "hand: 10.000 m at its first end and 1:40 (25.0 mm/m) away from it.")
+        shown = " ".join(text.get_text() for text in workbook.figures.choice(job.laid_open()).texts)
+        assert "white: every demand met" in shown
+        none = hand.change("least_mm = 150", "least_mm = 201").open()  # 200 mm is what there is
+        assert "no level and fall away meet every demand" in none.laid_open().sentence()
 
     def test_volumes_are_those_of_the_earthworks(self, demo: Any) -> None:
         job = demo.open()

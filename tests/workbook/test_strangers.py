@@ -135,7 +135,7 @@ class TestFormulas:
         folder = workbook.save_sheet(hand.change("least_mm = 150", "least_mm = 250").open())
         row = dict(zip(*cells(folder / "verdicts.csv")[:2], strict=True))
         assert row["verdict"] == "not met"
-        assert row["margin"].lstrip("'") == "-50.0 mm"
+        assert row["margin"].lstrip("'") == "−50.0 mm"
 
     def test_numbers_below_nought_stay_numbers(self, hand: Any) -> None:
         hand.change("level_at_wall_m = 10.000", "level_at_wall_m = 11.600")  # 100 mm above the line of sight at 11.500 m

@@ -1,6 +1,7 @@
 """Pictures of units and of where rain goes, read back from what was drawn and held against hand-worked yards."""
 
 import re
+from itertools import combinations
 from typing import Any
 
 import matplotlib.pyplot as plt
@@ -80,6 +81,27 @@ class TestCatchments:
         assert arrows
         for arrow in arrows:
             assert np.subtract(arrow.xy, arrow.xyann) @ np.array([0, 1]) > 0  # downhill, out from the wall
+
+    def test_words_stand_in_their_own_area_or_where_its_water_leaves(self) -> None:
+        """1:100 both ways: a triangle of 4 m by 4 m over the right edge, and by it the strip of a gully at x 4.5 y 3.5."""
+        from sitelevels import Gully
+        plane = Plane(10.0, -1 / 100, -1 / 100)
+        ax = self.drawn(plane, demands=[Gully(("G1", 4.5, 3.5, float(plane.level_at(4.5, 3.5)) - 0.005))])
+        ax.figure.draw_without_rendering()
+        told = {text.get_text()[0]: text for text in ax.texts if ":" in text.get_text()}
+        numbers = {text.get_text(): text.xy for text in ax.texts if text.get_text() in told}
+        regions = [one for one in ax.findobj(PathPatch) if one.get_fill() and one.get_zorder() == 1]
+        assert len(told) == len(regions) == 3
+        outside = 0
+        for number, text in told.items():
+            box = shapely.box(*text.get_window_extent().transformed(ax.transData.inverted()).extents)
+            rings = [shapely.Polygon(ring) for ring in regions[int(number) - 1].get_path().to_polygons() if len(ring) > 3]
+            if not any(ring.covers(box) for ring in rings):
+                outside += 1
+                assert text.xy == numbers[number]
+        assert outside == 1  # the strip to the gully is too narrow
+        boxes = [text.get_window_extent() for text in told.values()]
+        assert not any(one.overlaps(two) for one, two in combinations(boxes, 2))
 
     def test_a_dead_spot_is_marked_by_its_word(self) -> None:
         """Falling to the wall, level along it: nothing leaves."""

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 import pytest
 import shapely
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from sitelevels import Brief, Facet, Finish, Gully, Plane, SurveyError, SurveyWarning, Wall
@@ -190,6 +190,8 @@ class TestRefusals:
 
 class TestAlways:
     @steady
+    @example(0.0, 7.5e-301, YARD, 1.0, 1.0)  # next to level: no number is left to divide by
+    @example(2.3e-293, 0.015625, YARD, 1.0, 1.0)
     @given(st.floats(-0.03, 0.03), st.floats(-0.03, 0.03), st.sampled_from([YARD, ELL]), st.floats(0.5, 2.5), st.floats(0.4, 1.6))
     def test_nothing_is_lost(self, away: float, along: float, area: Any, x: float, y: float) -> None:
         found = catchments(Finish.plane(Plane(10.0, -along, -away), area), Brief(area, walls=[BACK]), outlets=[("G", x, y)])
@@ -219,6 +221,25 @@ class TestAlways:
         for x, y, dx, dy, fall in arrows:
             assert (0 < x < 6, 0 < y < 4) == (True, True)
             assert (dx * fall, dy * fall) == pytest.approx((0.005, 0.02), abs=1e-12)
+
+    def test_places_are_called_by_their_names_and_nothing_else_changes(self) -> None:
+        corners = {(0.0, 0.0): "C1", (6.0, 0.0): "C2", (6.0, 4.0): "C3", (0.0, 4.0): "C4"}
+        found = catchments(Finish.plane(Plane(10, 0, -0.02), YARD), Brief(YARD, walls=[BACK]), roof=[(5.0, 1.0, 1.0)])
+        told = found.named(lambda x, y: corners[x, y])
+        assert told.sentence() == "Rain on 24.0 m² goes 24.0 m² and 5.0 m² of roof over the edge from C3 to C4."
+        assert told.table.drop(columns="place").equals(found.table.drop(columns="place"))
+
+    def test_how_little_comes_to_an_outlet_is_summed_up(self) -> None:
+        finish = Finish.plane(Plane(10, 0, -0.02), YARD)
+        few = catchments(finish, Brief(YARD, walls=[BACK]), outlets=[("G", 3.0, 3.9)])
+        # water within 300 mm of it, and all that lies above between: 0.6 m × 3.9 m, and as much of the reach as lies below
+        taken = 0.6 * 3.9 + shapely.box(0, 3.9, 6, 4).intersection(
+            shapely.Point(3.0, 3.9).buffer(0.3, quad_segs=64)).area
+        assert few.drained == f" Only {taken:.1f} m² of 24.0 m² reaches G."
+        assert catchments(finish, Brief(YARD, walls=[BACK])).drained == ""
+        held = Brief(YARD, walls=[BACK], closed=[((6, 0), (6, 4)), ((0, 4), (6, 4)), ((0, 0), (0, 4))])
+        every = catchments(Finish.plane(Plane(10, -0.01, -0.02), YARD), held, outlets=[("G", 6.0, 4.0)])
+        assert every.drained == ""
 
     def test_names_are_escaped(self) -> None:
         found = catchments(Finish.plane(Plane(10, 0, -0.02), YARD), Brief(YARD), outlets=[("<b>", 3, 3)])

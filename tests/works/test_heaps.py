@@ -311,8 +311,9 @@ class TestSources:
         said = materials(yard(underside=Underside(0.1)), soil="clay").sources
         due = ["broken concrete, bulking 40% to 60%", "clay, bulking 30% to 60%", "broken concrete, density",
                "dug soil, density", "slab, tolerance", "slab, density", "slab, waste 10% to 15%", "bed, tolerance 5 mm",
-               "bed, loose 1.2 to 1.3 to 1.4", "bed, density", "bed, waste 5% to 10%", "base, tolerance 20 mm",
-               "base, loose 1.15 to 1.2 to 1.5", "base, density", "base, waste"]
+               "bed, loose 1.2 to 1.4 m³ fetched for 1 m³ in place, likeliest 1.3:",
+               "bed, density", "bed, waste 5% to 10%", "base, tolerance 20 mm",
+               "base, loose 1.15 to 1.5 m³ fetched for 1 m³ in place, likeliest 1.2:", "base, density", "base, waste"]
         assert len(said) == len(due)
         for line, start in zip(said, due, strict=True):
             assert line.startswith(start)
@@ -320,6 +321,11 @@ class TestSources:
     def test_half_per_cents_are_not_lost(self) -> None:
         (line,) = [line for line in materials(yard()).sources if line.startswith("base, waste")]
         assert "2.5" in line
+
+    def test_figures_are_rounded_and_have_their_unit(self) -> None:
+        """EN 1991-1-1, Annex A: concrete weighs 24 to 25 kN/m³, by 9.81 m/s² 2446.5 to 2548.4 kg/m³."""
+        (line,) = [line for line in materials(yard()).sources if line.startswith("slab, density")]
+        assert line.startswith("slab, density 2450 to 2550 kg/m³: EN 1991-1-1")
 
     def test_what_was_told_has_none(self) -> None:
         base = Layer("base", 0.10, tolerance=0.01, loose=1.3, density=2000, waste=0.01)

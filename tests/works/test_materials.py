@@ -389,3 +389,11 @@ class TestPublished:
         assert found["footing_1_ft3"] == pytest.approx(2 * 33.33 * 2, abs=1e-6)
         assert found["footing_1_ft3"] - printed["footing_1_ft3"] == pytest.approx(0.288, abs=1e-6)
         assert printed["yd3"] < found["yd3"] == pytest.approx(580.14 / 27, abs=1e-3)
+
+
+def test_units_come_as_they_are_and_are_counted_in_no_loads() -> None:
+    found = small_job()
+    words = found.words.set_index("what")
+    assert (words["barrows"]["slab"], words["bulk bags"]["slab"]) == ("", "")
+    assert words["bulk bags"]["base"]
+    assert found.table.set_index("what")["loads_barrow"].isna()["slab"]

@@ -13,6 +13,7 @@ from sitelevels import Brief, ErrorBudget, Gully, Layer, Meet, Step, SurveyError
 from sitelevels.design.demands import FallToDrain
 from sitelevels.surface.ground import Ground
 from sitelevels.surface.shapes import Channel, Outlet
+from sitelevels.works.lift import unit_floor
 from sitelevels.works.pegs import pegs_at
 from sitelevels.works.screed import Screed, base_to_screed
 
@@ -88,6 +89,13 @@ class TestToOneSide:
         assert pads["thickness"].tolist() == pytest.approx([0.025, 0.0655, 0.04825], abs=1e-12)
         assert to_the_side().pads(pegs_at(Brief(ROOM), grid=1.0), 1.0)["base_reading"].notna().all()
 
+    def test_a_line_below_the_floor_is_refused(self) -> None:
+        """The floor lies at 1.000 - 1.023 = -0.023 m at B3 and at 1.000 - 0.9855 = 0.0145 m at C1, as above."""
+        floor = to_the_side()
+        assert floor.pads(["C1"], 0.0145)["screed_reading"].tolist() == pytest.approx([0.0], abs=1e-12)
+        with pytest.raises(SurveyError, match=r"Pad C1: the floor would lie 14.5 mm above the line. Measure from a line that"):
+            floor.pads(["B3", "C1"], 0.0)
+
     def test_high_spots(self) -> None:
         """B3 down by 1.0 to A3's 13.5; both until C3's 12.5; all three until C2's −2.25 holds the floor up.
 
@@ -132,7 +140,7 @@ class TestToAnOutlet:
     def test_an_outlet_between_the_spots_is_told_by_its_place(self) -> None:
         """At x 0.75 y 0.5 on the diagonal the base lies at −51.5; the far side is 2.25 m off, a drop of 28.125 mm."""
         screed = base_to_screed(base(), Brief(ROOM), to=Outlet((0.75, 0.5)), fall=1 / 80, most=0.080)
-        assert screed.thinnest.point == "x 0.75 y 0.5"
+        assert screed.thinnest.point == "the outlet at x 0.75 y 0.5 (not read: read the base beside it)"
         assert mm(screed.level) == pytest.approx(-51.5 + 25 + 28.125, abs=1e-9)
         assert screed.high_spots["spot"][0] == ""
 
@@ -141,6 +149,30 @@ class TestToAnOutlet:
         assert any("falls 1:14.1 (70.8 mm/m), steeper than 1:20" in one for one in near.doubts)
         flat = base_to_screed(base(), Brief(ROOM), to=Outlet((1.5, 1.0)), fall=1 / 80, steepest=1 / 60, most=0.08)
         assert any("steeper than 1:60" in one for one in flat.doubts)
+
+    def test_the_steepest_part_keeps_to_the_steepest_that_may_be(self) -> None:
+        """From the sides, 1 m off, the floor falls 1.5 times as steeply as from the ends: 1:35 there is 1:52.5 on the flattest.
+
+        The base falls 1:35 from the ends and 1:23.3 from the sides: a floor as steep as that would take the least screed.
+        """
+        hollow = Ground(X, Y, [0, 0, 0, 0, -1.5 * 2 / 70, 0, 0, 0, 0], points=NAMES, breaks=TO_MIDDLE)
+        found = base_to_screed(hollow, Brief(ROOM), to=Outlet((1.5, 1.0)), fall=1 / 80, steepest=1 / 35, most=0.2)
+        assert found.fall == pytest.approx(1 / 52.5)
+        assert max(facet.plane.fall for facet in found.finish.facets) == pytest.approx(1 / 35)
+        assert found.sentence().startswith("It fits by the readings")
+        assert "to 1:52.5 (19.0 mm/m), with which the steepest part falls 1:35 (28.6 mm/m), " in found.gained
+        assert not any("steeper than" in one for one in found.doubts)
+
+    def test_a_shape_that_breaks_the_steepest_by_itself_is_not_said_to_fit_it(self) -> None:
+        """0.5 m from one end and 2.5 m from the other it falls 5 times as steeply: 1:16 for 1:80, and 1:35 for 1:175."""
+        found = base_to_screed(base(), Brief(ROOM), to=Outlet((0.5, 1.0)), fall=1 / 80, steepest=1 / 35, most=0.2)
+        assert found.fits
+        assert found.fall == pytest.approx(1 / 80)
+        assert found.gained == ""
+        assert found.sentence().startswith(
+            "In level it fits by the readings, thick enough everywhere; but its steepest part falls 1:16 (62.5 mm/m), where no "
+            "part was to be steeper than 1:35 (28.6 mm/m). ")
+        assert any("the flattest part may fall no more than 1:175 (5.7 mm/m)" in one for one in found.doubts)
 
     def test_verdicts(self) -> None:
         found = self.screed.verdicts()
@@ -161,6 +193,43 @@ class TestToAnOutlet:
         high = Brief(ROOM, demands=[Meet(("next room", 3, 1, 0.5), 0.006)])
         broken = base_to_screed(base(), high, to=Outlet((1.5, 1.0)), fall=1 / 80, most=0.2)
         assert broken.verdicts(budget).table.set_index("demand").loc["meet the old paving", "verdict"] == "not met"
+
+
+class TestHigher:
+    """The level floor that `TestLevel` has at −46 + 25 = −21 mm, 32 mm thick at most; 40 mm is the most of a bonded one."""
+
+    def test_laid_higher_all_of_it_is_thicker(self) -> None:
+        screed = base_to_screed(base(), Brief(ROOM), higher=0.005)
+        assert screed.fits
+        assert mm(screed.level) == pytest.approx(-16, abs=1e-9)
+        assert mm([screed.thinnest.level, screed.thickest.level]) == pytest.approx([30, 37], abs=1e-9)
+        assert mm(screed.volume) == pytest.approx(176.5 + 5 * 6, abs=1e-9)
+        assert screed.high_spots.empty
+        assert "5.0 mm higher than need be" in screed.sentence()
+        assert mm(screed.room[0]) == pytest.approx(3, abs=1e-9)
+
+    def test_as_high_as_the_limits_let_it_and_no_higher(self) -> None:
+        assert base_to_screed(base(), Brief(ROOM), higher=0.008).fits
+        with pytest.raises(SurveyError, match=r"cannot lie 8\.1 mm higher than need be: B2 \(thickness\) leaves it 8\.0 mm more"):
+            base_to_screed(base(), Brief(ROOM), higher=0.0081)
+
+    def test_the_fall_is_chosen_with_room_for_it(self) -> None:
+        """The base falls 20 mm/m, the steepest floor 28.6 mm/m: 15 mm more leave all of it under 80 mm."""
+        low, high = (base_to_screed(sloping(0.020), Brief(ROOM), to=LOWER, fall=1 / 80, steepest=1 / 35, most=0.08, higher=by)
+                     for by in (0.0, 0.015))
+        assert high.fall == pytest.approx(low.fall)
+        assert mm(high.level - low.level) == pytest.approx(15, abs=1e-9)
+
+    def test_what_does_not_fit_is_not_laid_higher(self) -> None:
+        low, high = (to_the_side(most=None, higher=by) for by in (0.0, 0.002))
+        assert not high.fits
+        assert high.level == low.level
+        assert high.doubts == (*low.doubts, "Laying it 2.0 mm higher waits until it fits.")
+
+    @pytest.mark.parametrize("by", [-0.001, float("nan"), "5"])
+    def test_what_is_no_length_is_refused(self, by: Any) -> None:
+        with pytest.raises(SurveyError, match="How much higher the floor is laid is"):
+            base_to_screed(base(), Brief(ROOM), higher=by)
 
 
 class TestLevel:
@@ -252,7 +321,7 @@ class TestQuarrel:
         assert "cannot be met even alone" in screed.quarrel[0]
         assert "25.5 mm apart" in screed.quarrel[0]
         assert "as thick as 65.5 mm at C1, A1, B1 and others instead of 40 mm" in screed.quarrel[0]
-        assert any("flatter fall: 1:250 (4.0 mm/m). That is flatter than 1:80" in one for one in screed.cures)
+        assert any("flatter fall: 1:250 (4.0 mm/m); that is flatter than 1:80" in one for one in screed.cures)
         assert any("25.5 mm at C1, 24.5 mm at A1, 21.5 mm at B1 and less at 3 more places; then it fits" in one
                    for one in screed.cures)
 
@@ -347,7 +416,7 @@ class TestOdd:
         assert "<b>" not in shown
         assert "&lt;b&gt;B3" in shown
         assert repr(to_the_side()).startswith("Screed: It fits by the readings, thick enough everywhere and within every limit "
-                                              "asked for. Screed, bonded")
+                                              "on its level. Screed, bonded")
         assert any("BS 8204-1" in one for one in to_the_side().sources)
         assert "BS 8204-1" in to_the_side().words
 
@@ -385,3 +454,9 @@ class TestScabbleInAll:
                                 most=0.2)
         assert screed.fall == pytest.approx(1 / 60)
         assert screed.gained.endswith("the flattest takes the least screed.")
+
+
+def test_a_room_of_millimetres_is_refused_in_a_sentence() -> None:
+    tiny = Brief([(0, 0), (0.004, 0), (0.004, 0.003), (0, 0.003)])
+    with pytest.raises(SurveyError, match="No part of the area is large enough to fall to the outlet"):
+        unit_floor(tiny, Outlet((0.002, 0.0015)))

@@ -11,6 +11,7 @@ import pytest
 
 from sitelevels import (
     Brief,
+    ErrorBudget,
     Finish,
     Ground,
     Layer,
@@ -22,6 +23,8 @@ from sitelevels import (
     dig_out,
     lay_out_units,
     packer,
+    read_book,
+    reduce_book,
     soakaway,
     works,
 )
@@ -93,3 +96,21 @@ def test_how_far_a_level_floor_is_off_is_told_to_a_tenth_of_a_millimetre() -> No
     told = departure_from_datum(floor, 0.0).sentence()
     assert ".3 mm at B to 4.1 mm at A; 15.0 mm either way is asked: met." in told
     assert "A and B, differ by 7.4 mm over 3.00 m, where 9.0 mm is allowed: met." in told
+
+
+def test_the_place_of_a_post_is_kept_as_two_numbers() -> None:
+    assert Post("P", [1, 2], 0.1).at == (1.0, 2.0)  # type: ignore[arg-type]
+    assert isinstance(Post("P", [1, 2], 0.1).at, tuple)  # type: ignore[arg-type]
+
+
+def test_pairs_of_spots_have_a_standard_uncertainty_where_errors_are_counted_and_none_else() -> None:
+    """Two backsights' worth of the same set-up cancels: √2 × √(2² + 3²) = 5.1 mm of two readings, each placed within 3 mm."""
+    floor = Ground([0, 3, 3, 0], [0, 0, 3, 3], [0.004, 0.0, -0.018, 0.002], points="ABCD")
+    nothing = dict.fromkeys(("backsight", "placing_hard", "placing_buried", "zero", "tilt_body", "tilt_level", "collimation",
+                             "tape"), 0.0)
+    reduced = reduce_book(read_book("point,bs,is,rl,x,y\nBM,1.000,,0,9,9\nA,,0.996,,0,0\nB,,1.000,,3,0\nC,,1.018,,3,3\n"
+                                    "D,,0.998,,0,3\n"))
+    errors = ErrorBudget(reading=0.002, placing_ground=0.003, **nothing).errors(reduced)
+    with_errors = departure_from_datum(floor, 0.0, errors=errors).out_of_level["u"].tolist()
+    assert with_errors == pytest.approx([math.sqrt(2 * (0.002**2 + 0.003**2))] * 2, rel=1e-6)
+    assert all(map(math.isnan, departure_from_datum(floor, 0.0).out_of_level["u"]))

@@ -12,7 +12,7 @@ from ...design.brief import Brief
 from ...wording import word_area
 from ...works.catchment import Catchments
 from . import style
-from .labels import beside, spans
+from .labels import beside, inside, settle, spans
 
 LOOKS = (("#dcecec", ""), ("#f1e6d2", "//"), ("#cfdfd3", "\\\\"), ("#eadbe4", ".."), ("#e4e4e4", "||"), ("#d3dcea", "--"))
 SMALL = 0.08  # of the whole: what is smaller is named where its water leaves
@@ -30,8 +30,8 @@ def catchments(found: Catchments, *, ax: Axes | None = None, brief: Brief | None
     ax = style.plan(ax, brief or found.brief)
     style.titled(ax, "Where does the rain go?", "arrows point downhill; a number stands where its water leaves, a cross where it "
                  "stays", " ".join((found.sentence(), *found.dead)))
-    labels = []
-    looks = 0
+    labels: list[tuple[float, float, str, float]] = []
+    looks, homes = 0, []
     for number, sink in enumerate(found.sinks, start=1):
         area, roof = found.taken(sink)
         dead = sink.kind == "dead spot"
@@ -48,9 +48,13 @@ def catchments(found: Catchments, *, ax: Axes | None = None, brief: Brief | None
         words = f"{number}: {word_area(area)} {WORDS.get(sink.kind, f'to {sink.place}')}"
         words += f"\nand {word_area(roof)} of roof" if roof else ""
         large = [part for part in parts if part.area > SMALL * found.finish.area]
-        middle = max(large, key=lambda part: part.area).representative_point() if large else shapely.Point(sink.x, sink.y)
-        labels.append((middle.x, middle.y, words, 4.0))
+        homes.append((max(large, key=lambda part: part.area) if large else None, sink, words))
     reach = 0.045 * found.finish.area**0.5
+    settle(ax)
+    dots = spans(ax, [(sink.x, sink.y) for _, sink, _ in homes], 4.0)
+    for home, sink, words in homes:  # in its own area where there is room, else where its water leaves
+        if home is None or not inside(ax, home, words, dots):
+            labels.append((sink.x, sink.y, words, 4.0))
     beside(ax, labels, lambda: spans(ax, [one[:2] for one in found.arrows], 5.0))
     words_at = [text.get_window_extent().padded(3) for text in ax.texts if text.get_text()]
     drawn: list[tuple[float, float]] = []

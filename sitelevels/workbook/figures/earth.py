@@ -12,6 +12,7 @@ from ...design.brief import Brief
 from ...wording import word_area, word_mm, word_volume
 from ...works.earthworks import Earthworks
 from . import style
+from .labels import beside, in_walls, label_lines, spans
 
 JOINED = 1e-6  # m: corners of pieces nearer than this are drawn as one, so that contours run on
 DIG_FILL = LinearSegmentedColormap.from_list("dig and fill", ["#5fb0ad", "#ffffff", "#c48f57"])
@@ -35,19 +36,21 @@ def earthworks(works: Earthworks, *, ax: Axes | None = None, brief: Brief | None
         dotted.set_linewidth(0.0)
     steps = style.round_steps(float(depth.min()), float(depth.max()), least=0.005, most=11)
     steps = steps[(np.abs(steps) > 1e-9) & (steps > depth.min() + JOINED) & (steps < depth.max() - JOINED)]
+    drawn = None
     if len(steps):
-        lines = ax.tricontour(mesh, depth, levels=steps, colors=style.INK, linewidths=0.7, linestyles="solid")
-        style.label_contours(ax, lines, area, lambda value: f"{'dig' if value > 0 else 'fill'} {word_mm(abs(value))}")
+        drawn = ax.tricontour(mesh, depth, levels=steps, colors=style.INK, linewidths=0.7, linestyles="solid")
     if depth.min() < 0 < depth.max():
         ax.tricontour(mesh, depth, levels=[0.0], colors=style.INK, linewidths=2.2)
     if (at := works.deepest_at) is not None:
         ax.plot(*at, "o", markersize=8, markerfacecolor="none", markeredgecolor=style.INK, markeredgewidth=1.5, zorder=6)
-        right = at[0] < (area.bounds[0] + area.bounds[2]) / 2
-        style.note(ax, f"deepest {word_mm(works.deepest)}", at, (8 if right else -8, -9), ha="left" if right else "right",
-                   va="top")
     under = (f"dig {word_volume(works.cut)} over {word_area(works.cut_area)} (brown), fill {word_volume(works.fill)} over "
              f"{word_area(works.fill_area)} (teal, dotted); heavy line: neither")
-    return style.titled(ax, "How deep to dig, and where?", under, works.sentence())
+    style.titled(ax, "How deep to dig, and where?", under, works.sentence())
+    deepest = [] if at is None else [(*at, f"deepest {word_mm(works.deepest)}", 8.0)]
+    taken = beside(ax, deepest, lambda: spans(ax, in_walls(brief), 5.0))
+    if drawn is not None:
+        label_lines(ax, drawn, area, lambda value: f"{'dig' if value > 0 else 'fill'} {word_mm(abs(value))}", taken)
+    return ax
 
 
 def mesh_of(corners: style.Floats, value: style.Floats) -> tuple[Triangulation, style.Floats]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -10,6 +11,7 @@ from matplotlib.axes import Axes
 from matplotlib.tri import Triangulation
 
 from ...design.brief import Brief
+from ...surface.hiding import hidden_slip
 from ...surface.plane import PlaneFit, name_of
 from ...wording import word_fall, word_level, word_mm
 from . import style
@@ -79,10 +81,19 @@ def residuals(fit: PlaneFit, *, ax: Axes | None = None, brief: Brief | None = No
         if point in suspects:
             ax.plot([x], [y], "o", markersize=16, markerfacecolor="none", markeredgecolor=style.NOT_MET, markeredgewidth=1.5)
     spread = "unchecked" if fit.sd is None else f"spots lie about {word_mm(fit.sd)} from it"
-    ringed = f" Ringed as suspects: {', '.join(sorted(suspects))}." if suspects else " No spot stands out."
+    ringed = f" Ringed as suspects: {', '.join(sorted(suspects))}." if suspects else f" No spot stands out{_hidden(fit)}."
     worst = int(np.abs(fit.residuals).argmax())
     under = f"mm above (▲ +) or below (▼ −) the best plane, which falls {word_fall(fit.plane.fall)}"
     return style.titled(
         ax, "Where is the ground not flat?", under,
         f"The best plane falls {word_fall(fit.plane.fall)}; {spread}; the furthest is {name_of(fit.points, worst)}, "
         f"{word_mm(abs(fit.residuals[worst]))} {'above' if fit.residuals[worst] > 0 else 'below'} it.{ringed}")
+
+
+def _hidden(fit: PlaneFit) -> str:
+    """How large a slip would not stand out either."""
+    spot, slip = hidden_slip(fit)
+    if math.isinf(slip) and len(fit.x) < 5:
+        return f", but among {len(fit.x)} none could, however large a slip: read more"
+    most = "however large" if math.isinf(slip) else f"up to {word_mm(slip, never='less')}"
+    return f"; but among {len(fit.x)} spots a slip at {name_of(fit.points, spot)} would not either, {most}"

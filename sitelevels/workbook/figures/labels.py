@@ -19,6 +19,7 @@ from . import style
 
 SIDES = ((1, -1), (1, 1), (-1, -1), (-1, 1), (0, -2.4), (0, 2.4), (1, -4.5), (-1, -4.5), (1, 4.5), (-1, 4.5), (0, 8.5), (1, 8.5),
          (-1, 8.5), (0, -8.5))  # of a place, across and in shares of 3 points up: where its words may stand
+TRIES = 31  # places each way that are tried for words inside a part
 FAR = 3  # of SIDES: words that stand farther up or down are led to by a line
 
 
@@ -35,6 +36,38 @@ def spans(ax: Axes, places: Iterable[Any], half: float) -> list[Bbox]:
     return [Bbox([[x - reach, y - reach], [x + reach, y + reach]]) for x, y in at]
 
 
+def settle(ax: Axes) -> None:
+    """Settle where places lie on the picture; the title has to be there, for the room that it takes decides it."""
+    figure = ax.figure
+    if isinstance(figure, Figure):
+        style.plain_text(figure)
+        figure.draw_without_rendering()
+
+
+def inside(ax: Axes, part: shapely.Polygon, words: str, off: Iterable[Bbox]) -> bool:
+    """Words as near as may be to the middle of a part of a settled plan, clear of its edge, of other words and of what is `off`.
+
+    Nothing is written where they have no room; whether they have is given back.
+    """
+    start = part.representative_point()
+    text = style.note(ax, words, (start.x, start.y), zorder=8, ha="center", va="center")
+    style.plain(text)
+    taken = [*off, *(one.get_window_extent() for one in ax.texts if one is not text and one.get_text())]
+    shown, room = shapely.transform(part, ax.transData.transform), text.get_window_extent().padded(3)
+    across, up = room.width / 2, room.height / 2
+    x_min, y_min, x_max, y_max = shown.bounds
+    grid = np.stack(np.meshgrid(np.linspace(x_min, x_max, TRIES), np.linspace(y_min, y_max, TRIES)), axis=-1).reshape(-1, 2)
+    middle = np.array([shown.centroid.x, shown.centroid.y])
+    for x, y in grid[np.hypot(*(grid - middle).T).argsort(kind="stable")]:
+        box = Bbox([[x - across, y - up], [x + across, y + up]])
+        if shown.covers(shapely.box(*box.extents)) and not any(map(box.overlaps, taken)):
+            at = ax.transData.inverted().transform((x, y))
+            text.xy = (float(at[0]), float(at[1]))
+            return True
+    text.remove()
+    return False
+
+
 def beside(ax: Axes, labels: Iterable[tuple[float, float, str, float]], off: Callable[[], list[Bbox]] = list) -> list[Bbox]:
     """Words beside places (x, y), so many points away, the first coming first: clear of all other words, and of marks.
 
@@ -42,10 +75,7 @@ def beside(ax: Axes, labels: Iterable[tuple[float, float, str, float]], off: Cal
     settled; where there is no room, as little as can be of them is written over, and where other words leave none, a label is
     left out. Returns what is taken then.
     """
-    figure = ax.figure
-    if isinstance(figure, Figure):
-        style.plain_text(figure)
-        figure.draw_without_rendering()  # only then is it settled where places lie
+    settle(ax)
     frame, marks = ax.get_window_extent().padded(3), off()
     taken = [text.get_window_extent() for text in ax.texts if text.get_text()]
     for x, y, words, gap in labels:
@@ -86,13 +116,13 @@ def _common(one: Bbox, other: Bbox) -> float:
 
 
 def label_lines(ax: Axes, lines: ContourSet, area: shapely.Polygon, words: Callable[[float], str], taken: list[Bbox]) -> None:
-    """Labels on contours, but for those that would lie on what is taken."""
-    before = [*ax.texts]
+    """Labels on contours, but for those that would lie on what is taken or over the edge of the area."""
+    before, shown = [*ax.texts], shapely.transform(area, ax.transData.transform)
     style.label_contours(ax, lines, area, words)
     kept = [*taken]
     for text in ax.texts[len(before):]:
         box = text.get_window_extent()
-        if any(map(box.overlaps, kept)):
+        if any(map(box.overlaps, kept)) or not shown.covers(shapely.box(*box.extents)):
             text.remove()
         else:
             kept.append(box)

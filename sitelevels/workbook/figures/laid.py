@@ -43,9 +43,10 @@ def laid(check: Laid, *, mending: Mending | None = None, ax: Axes | None = None)
         elif len(off) <= MANY or rank < NAMED:
             labels.append((x, y, ("" if number == "0" else "+" if by > 0 else "−") + number, 4.0))
     under = (f"{len(off)} spots, mm above (▲ +) or below (▼ −) the design"
-             f"{'; the farthest numbered' if len(off) > MANY else ''}{'; ringed: lift' if lifts else ''}")
+             f"{'; the farthest numbered' if len(off) > MANY else ''}{f'; ringed: {mending.act}' if mending and lifts else ''}")
     told = "; ".join(f"{point}, {_lifted(lift)}" for point, lift in lifts.items())
-    lifting = f" Ringed to lift: {told}." if lifts else " No spot is ringed to be lifted." if mending else ""
+    lifting = "" if not mending else (f" Ringed to {mending.act}: {told}." if lifts else
+                                      f" No spot is ringed to be {mending.act}ed.")
     style.titled(ax, "How far off the design was it laid?", under, f"{check.sentence()}{lifting}")
     places = spots[["x", "y"]].to_numpy()
     beside(ax, labels, lambda: [*spans(ax, places, 3.0), *spans(ax, places[spots["point"].isin(lifts)], 8.0),

@@ -16,6 +16,7 @@ from matplotlib.transforms import Bbox
 
 from ...design.asked import ROUNDING
 from ...design.brief import Brief
+from ...design.demands import Meet, Step
 from ...surface.shapes import Outlet
 from ...wording import word_fall, word_mm, word_volume
 from ...works.pegs import standing
@@ -60,6 +61,10 @@ def screed(found: Screed, *, brief: Brief, pads: pd.DataFrame | Iterable[Any] | 
     for tail, head, words in arrows:
         style.arrow(ax, tuple(tail.tolist()), tuple(head.tolist()))
         labels.append((*((tail + head) / 2).tolist(), words, 6.0))
+    doors = [spot for demand in brief.demands if isinstance(demand, (Meet, Step)) for spot in demand.spots]
+    for spot in doors:
+        ax.plot([spot.x], [spot.y], "D", markersize=5, color=style.EARTH, markeredgecolor="white", clip_on=False, zorder=6)
+        labels.append((spot.x, spot.y, spot.point, 5.0))
     set_out = [] if pads is None else standing(pads)
     for name, x, y in set_out:
         ax.plot([x], [y], "s", markersize=6, markerfacecolor="white", markeredgecolor=style.INK, clip_on=False, zorder=6)
@@ -71,7 +76,7 @@ def screed(found: Screed, *, brief: Brief, pads: pd.DataFrame | Iterable[Any] | 
 
     def marks() -> list[Bbox]:
         on = [tail + share * (head - tail) for tail, head, _ in arrows for share in np.linspace(0, 1, 12)]
-        marks_at = [*marked, *((x, y) for _, x, y in set_out), *on]
+        marks_at = [*marked, *((x, y) for _, x, y in set_out), *((spot.x, spot.y) for spot in doors), *on]
         return [*spans(ax, rings, 8.0), *spans(ax, in_walls(brief), 5.0), *spans(ax, marks_at, 4.0)]
     taken = beside(ax, labels, marks)
     if lines is not None:
@@ -117,6 +122,8 @@ def _falls(found: Screed) -> list[Arrow]:
 
 def _held(found: Screed, governing: int, ringed: int) -> str:
     """What holds the floor up, in words."""
+    if found.higher:
+        return f"laid {word_mm(found.higher, digits=1)} higher than need be"
     if governing:
         return "ringed: the base holds it up" if ringed else "the base holds it up at many places"
     first = found.limits[found.limits["needs"] == "at least"].iloc[0]

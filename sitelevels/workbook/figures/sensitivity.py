@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import numpy as np
 from matplotlib.axes import Axes
+from matplotlib.text import Annotation
 
 from ...design.sensitivity import SHOWN, Sensitivity
 from ...design.shot_plan import ShotPlan
 from ...wording import word_share
 from . import style
-from .labels import beside, spans
+from .labels import beside, settle, spans
 
 
 def sensitivity(found: Sensitivity, demand: int, *, ax: Axes | None = None) -> Axes:
@@ -43,10 +44,17 @@ def sensitivity(found: Sensitivity, demand: int, *, ax: Axes | None = None) -> A
     style.name_axes(ax, f"margin, {unit}", "")
     named = f"'{finding.demand.title}' ({finding.condition.place})"
     most = f"{bars[0][0]} moves it most, by {finding.wide(bars[0][1] / 1000)} either way" if len(table) else "nothing moves it"
-    return style.titled(
+    style.titled(
         ax, "What moves this verdict most?", f"{named}: {verdict}, margin {finding.in_hand}",
         f"{named} has a margin of {finding.in_hand}; of single errors {most}, and in {word_share(finding.sure)} of cases all "
         f"together move it by no more than {finding.wide(finding.give)} the wrong way: {verdict}.")
+    settle(ax)
+    for text in ax.texts:
+        long = text.get_window_extent().x1 > ax.figure.bbox.x1
+        if isinstance(text, Annotation) and text.get_gid() == "under" and long:  # over the names at the left instead
+            text.xy = (1, 1)
+            text.set_horizontalalignment("right")
+    return ax
 
 
 def shot_plan(plan: ShotPlan, *, ax: Axes | None = None) -> Axes:

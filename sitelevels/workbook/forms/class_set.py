@@ -39,6 +39,7 @@ class ClassSetForm(Form):
 
     def write(self) -> None:
         """Write exercises.pdf, answers.pdf and outdoor.pdf."""
+        self.say("Writing the class set; this may take a minute …")
         place = self.attempt(self._write)
         if place is None:
             return

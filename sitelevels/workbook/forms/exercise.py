@@ -14,13 +14,14 @@ from ...teaching.exercise import WORKED, Exercise, Question
 from ...teaching.filled import FILLED, Page, read_page, unused_words
 from ...teaching.marking import Marked, mark_book
 from ...teaching.worked import worked_steps
-from ...wording import html_table
+from ...wording import html_table, true_minus
 from ..answers import LEARNING, AnswerFile
 from .base import BAD, CLOSE, GOOD, Form, button, listed, row, scrolled
 from .grid import Grid
 from .learn import LearnerForm
 
 _WIDTHS = {"point": 5, "rise": 5, "fall": 5, "hpc": 5, "bs": 4, "is": 4, "fs": 4, "rl": 5}
+_HEADS = {"bs": "BS", "is": "IS", "fs": "FS", "hpc": "HPC"}  # as on paper
 _STYLE = "<style>.jupyter-widget-Collapse-header { color: var(--jp-ui-font-color1) }</style>"  # its own grey is too faint
 _COLOURS = {"right": GOOD, "wrong": BAD}
 
@@ -72,11 +73,12 @@ class ExerciseForm(Form):
         given = [*exercise.given]
         if self.learner.without(exercise):
             given.append("There is no slip in it: this kind cannot have the one that was asked for.")
-        self.told.value = (f"{_STYLE}<div style='line-height:1.5'><p><b>{escape(exercise.title)}</b></p>"
-                           f"<p>{escape(exercise.task)}</p><ul>{listed(given)}</ul></div>")
         self._hide_answers()
         self._ask(exercise)
         self._fill()
+        # who reads the title finds the rest there
+        self.told.value = (f"{_STYLE}<div style='line-height:1.5'><p><b>{escape(exercise.title)}</b></p>"
+                           f"<p>{escape(exercise.task)}</p><ul>{listed(given)}</ul></div>")
 
     def _ask(self, exercise: Exercise) -> None:
         """A field for each question, with room for its mark."""
@@ -101,21 +103,29 @@ class ExerciseForm(Form):
 
     @property
     def _columns(self) -> list[str]:
-        """The columns of the grid."""
-        return [str(name) for name in self.page.columns if name not in ("row", "answer")]
+        """The columns of the grid, in the order of the page on paper."""
+        return [str(name) for name in self.page.columns if name not in ("row", "rl", "answer")]
+
+    @property
+    def _cells(self) -> list[list[str]]:
+        """The texts of the grid; as on paper a level that is known stands among the remarks."""
+        rows = self._rows
+        if self.exercise is not None:
+            rows = rows.assign(remarks=[*map(self.exercise.remarked, rows["remarks"], rows["rl"])])
+        cells: list[list[str]] = rows[self._columns].to_numpy().tolist()
+        return cells
 
     def _fill(self) -> None:
         """Show what the page holds."""
-        columns, rows = self._columns, self._rows
-        unit = self.exercise.unit if self.exercise else "m"
-        self.grid.layout.display = "" if len(rows) else "none"
+        columns, cells = self._columns, self._cells
+        self.grid.layout.display = "" if cells else "none"
         with self.grid.hold_sync():
-            self.grid.headings = [f"{name}, {unit}" if name in (*LENGTHS, *WORKED) else name for name in columns]
-            longest = max(map(len, rows["remarks"]), default=0) if "remarks" in rows else 0  # given, and no cell can be widened
+            self.grid.headings = [self._head(name) for name in columns]
+            longest = max((len(line[columns.index("remarks")]) for line in cells), default=0)  # given, and no cell can be widened
             self.grid.widths = [max(11, longest * 3 // 5) if name == "remarks" else _WIDTHS.get(name, 6) for name in columns]
             self.grid.locked = [place for place, name in enumerate(columns) if name not in WORKED]
-            self.grid.cells = rows[columns].to_numpy().tolist()
-            self.grid.marks = []
+            self.grid.cells = cells
+            self.grid.marks, self.grid.worked_headings, self.grid.worked = [], [], []
         self._filling = True
         for name, answer in self.page.loc[self.page["row"] == "", ["point", "answer"]].itertuples(index=False):
             field = self.fields[name]
@@ -123,6 +133,11 @@ class ExerciseForm(Form):
                 field.options = [*field.options, answer]  # as it was typed elsewhere
             field.value, self.beside[name].value = answer, ""
         self._filling = False
+
+    def _head(self, name: str) -> str:
+        """A column as it is headed on paper, lengths with the unit of the book."""
+        unit = f", {self.exercise.unit}" if self.exercise and name in (*LENGTHS, *WORKED) else ""
+        return f"{_HEADS.get(name, name)}{unit}"
 
     def _typed_in_grid(self, content: dict[str, Any]) -> None:
         """One cell that was left changed, or a block pasted into it; what is given stays as it is."""
@@ -134,8 +149,9 @@ class ExerciseForm(Form):
                   if at < deep and place < len(columns) and columns[place] in WORKED]
         for at, place, cell in inside:
             self.page.loc[self._rows.index[at], columns[place]] = cell
-        self.grid.cells = self._rows[columns].to_numpy().tolist()
+        self.grid.cells = self._cells
         changed = {(at, place) for at, place, _ in inside}
+        self.grid.worked = [["" if at in {row for row, _ in changed} else line[0]] for at, line in enumerate(self.grid.worked)]
         self.grid.marks = [mark for mark in self.grid.marks if (mark["row"], mark["column"]) not in changed]
         self._keep()
         if len(inside) < len(cells):
@@ -173,6 +189,7 @@ class ExerciseForm(Form):
         self.grid.marks = [{"row": numbers.index(mark.row), "column": columns.index(mark.column),
                             "said": f"{mark.column} {mark.written}: {mark.reason}", "doubt": mark.verdict in ("carried", "again")}
                            for mark in found.marks if mark.row and mark.written and mark.verdict != "right"]
+        self.grid.worked_headings, self.grid.worked = ["right"], [[self._ticked(found, number)] for number in numbers]
         for mark in found.marks:
             if not mark.row:
                 colour = _COLOURS.get(mark.verdict, CLOSE)
@@ -182,6 +199,13 @@ class ExerciseForm(Form):
         colour = GOOD if right == asked else BAD if found.slips else CLOSE
         whole = f"<p role='status' style='color:{colour}'>{escape(found.sentence())}</p>"
         self.marked.value = f"<div style='line-height:1.5'>{whole}<ul>{listed(found.words)}</ul></div>"
+
+    @staticmethod
+    def _ticked(found: Marked, number: int) -> str:
+        """Which cells of a row are right: all that are asked, or their columns; a word and no colour."""
+        marks = [mark for mark in found.marks if mark.row == number]
+        right = [mark.column.replace("hpc", "HPC") for mark in marks if mark.verdict == "right"]
+        return "" if not right else "✓ all" if len(right) == len(marks) else f"✓ {', '.join(right)}"
 
     def show_answers(self) -> None:
         """Show the page filled in and every step of the working; pressed again, hide them."""
@@ -202,9 +226,8 @@ class ExerciseForm(Form):
         told = "".join(f"<details{'' if place else ' open'}><summary>{name}</summary><ol>"
                        f"{listed(steps)}</ol></details>"
                        for place, (name, steps) in enumerate(ways))
-        units = {name: f"{name}, {exercise.unit}" for name in (*LENGTHS, *WORKED)}
-        sheet = exercise.sheet(filled=True).rename(columns=units | {"point": "point or question"})
-        self.answers.value = scrolled(html_table(sheet, words=True) + told, tall=44)
+        sheet = exercise.sheet(filled=True).rename(columns=self._head).rename(columns={"point": "point or question"})
+        self.answers.value = scrolled(html_table(sheet.map(true_minus), words=True) + told, tall=44)
         self.show.description = "Hide the answers"
 
     def start_again(self) -> None:

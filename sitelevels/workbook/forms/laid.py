@@ -12,7 +12,7 @@ from ...design.lipping import MEASURES
 from ...design.workmanship import LIPPING
 from ...errors import SurveyError
 from ...survey.reduction import ReducedLevels
-from ..as_built import PAVING
+from ..as_built import NO_JOINTS, PAVING
 from ..job import Job
 from .base import Form, button, row, wide
 from .survey import BookForm
@@ -29,8 +29,9 @@ class LaidBookForm(BookForm):
 
     def _levels_of(self, job: Job) -> ReducedLevels:
         if not job.as_built.there:
-            raise SurveyError("nothing is booked yet", remedy="Begin with the benchmark; read a DPC mark or the sill again too.",
-                              rule="Spots of the finished paving have x and y, or the names of points that the first survey has.")
+            stays = "the floor at the door" if job.screeding.there else "a DPC mark or the sill"
+            raise SurveyError("nothing is booked yet", remedy=f"Begin with the benchmark or the line; read {stays} again too.",
+                              rule="Spots of what was laid have x and y, or the names of points that the first survey has.")
         return job.as_built.reduced
 
     def _tell(self, reduced: ReducedLevels) -> None:
@@ -64,6 +65,8 @@ class JointsForm(Form):
         self._loaded = (self.paving.value, self.by.value, self.joints.value)
         if lines:
             self.attempt(lambda: self.needed().as_built.lips)
+        elif self.needed().screeding.there:
+            self.children = [widgets.HTML(NO_JOINTS)]
 
     def check(self) -> None:
         """Hold the lips against the limit, and save them."""

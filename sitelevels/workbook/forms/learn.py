@@ -13,11 +13,13 @@ from ...survey.cells import PLAIN_NUMBER, number_of
 from ...teaching.exercise import Exercise
 from ...teaching.lessons import Lesson, lesson
 from ...teaching.practice import DIFFICULTIES, SEEDS, SLIP_CHOICES, practice_book
-from ...wording import parse_fall, word_mm
+from ...wording import parse_fall, true_minus, word_mm, word_number
 from ..answers import read_last, write_last
 from .base import BAD, GOOD, Form, button, heed, listed, row, wide
 
 NO_SLIP = "none"
+_PAPER = ("For a page on paper, choose what stands at its foot, the slip as well, even <i>none</i>. If the first row here is not "
+          "the first row on paper, one of the fields differs.")
 _OVER = re.compile(r"(\S+) ?mm (?:over|in|on) (\S+) ?m")
 _SIZED = re.compile(r"(\S+?) ?(mm|m)?")
 
@@ -35,7 +37,8 @@ class LearnerForm(Form):
         self.difficulty = widgets.Dropdown(options=list(DIFFICULTIES), value="usual", description="How hard", **narrow)
         self.slips = widgets.Dropdown(options=[NO_SLIP, *SLIP_CHOICES], value=NO_SLIP, description="Slip",
                                       **wide("22em", "6em"))
-        self.children = [row(self.number, self.difficulty, self.slips), self.message]
+        paper = widgets.HTML(f"<p style='line-height:1.4'>{_PAPER}</p>")
+        self.children = [row(self.number, self.difficulty, self.slips), paper, self.message]
         self.attempt(self._as_last_time)
         heed(lambda: self.attempt(self.choose), self.number, self.difficulty, self.slips)
 
@@ -131,6 +134,9 @@ def _fall(text: str) -> float:
     over = _OVER.fullmatch(plain)
     if over and PLAIN_NUMBER.fullmatch(over[1]) and PLAIN_NUMBER.fullmatch(over[2]) and float(over[2]) > 0:
         return parse_fall(f"{over[1]}/{float(over[2]) * 1000}")
+    if PLAIN_NUMBER.fullmatch(plain):
+        raise SurveyError(f"{text!r} does not say how the fall is meant", rule=f"It could be 1:{text}, {text} mm/m or {text} %.",
+                          remedy="Write it in one of these ways.")
     return parse_fall(plain)
 
 
@@ -142,9 +148,10 @@ def _compared(asked: Lesson, predicted: float) -> str:
     else:
         more, less = ("too steep", "too flat") if asked.unit == "fall" else ("too much", "too little")
         size = f"{word_mm(abs(apart), digits=1)}/m" if asked.unit == "fall" else asked.word(abs(apart))
-        verdict, colour = f"You said {size} {more if apart > 0 else less}.", BAD
-    rows = [("You predicted", asked.word(predicted)), ("It comes out at", asked.word(asked.answer))]
-    table = "".join(f"<tr><td style='padding-right:1.5em'>{name}</td><td><b>{escape(value)}</b></td></tr>"
+        verdict, colour = f"You said {size} {more if apart > 0 else less}. {asked.why(predicted)}".rstrip(), BAD
+    said = f"{word_number(predicted * 1000, figures=9)} mm" if asked.unit == "mm" else asked.word(predicted)
+    rows = [("You predicted", said), ("It comes out at", asked.word(asked.answer))]
+    table = "".join(f"<tr><td style='padding-right:1.5em'>{name}</td><td><b>{escape(true_minus(value))}</b></td></tr>"
                     for name, value in rows)
-    return (f"<div style='line-height:1.5'><table>{table}</table><p role='status' style='color:{colour}'>{verdict}</p>"
+    return (f"<div style='line-height:1.5'><table>{table}</table><p role='status' style='color:{colour}'>{escape(verdict)}</p>"
             f"<ul>{listed(asked.working)}</ul><p>{escape(asked.meaning)}</p></div>")

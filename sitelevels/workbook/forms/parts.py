@@ -103,9 +103,13 @@ class PartsForm(Form):
             self.refuse(("Nothing was saved: what is typed cannot be worked out.", *wrong))
         elif self.save("Saved. Choose Run, then Run All Cells.", brief_text=job.brief_text):
             self.loaded = {key: field.value for key, field in self.fields.items()}
-            said = self.message.value
-            self.follow()
-            self.message.value = said + self.message.value
+            self.told_again()
+
+    def told_again(self) -> None:
+        """What it comes to now, below what was just said."""
+        said = self.message.value
+        self.follow()
+        self.message.value = said + self.message.value
 
 
 def _typed_as(value: Any) -> str:
@@ -130,8 +134,9 @@ def _as_toml(part: str, key: str, given: str) -> str:
 
 def _number(given: str) -> str:
     """A number with a point or a comma, else a text, as in brief.toml."""
+    plain = given.replace(",", ".").replace("−", "-")  # the true minus sign
     try:
-        number = float(given.replace(",", ".") if given.isascii() and "_" not in given else "")
+        number = float(plain if plain.isascii() and "_" not in plain else "")
     except ValueError:
         return toml(given)
     return toml(number if math.isfinite(number) else given)

@@ -38,6 +38,9 @@ class SolveForm(Form):
 
     def _build(self) -> bool:
         job = self.needed()
+        if job.screeding.there:
+            raise SurveyError("this job is a screed", rule="Its floor hangs on its base, and is set in notebook 7-screed.",
+                              remedy="There press *Save this floor as the finish*.")
         spots = job.reduced.spots().dropna(subset=["x", "y"])
         inside = spots[shapely.distance(job.brief.area, shapely.points(spots[["x", "y"]].to_numpy(dtype=float))) < 1e-6]
         inside = inside[~inside["feature"].isin(("dpc", "threshold", "airbrick", "buried"))]

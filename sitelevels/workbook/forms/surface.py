@@ -16,10 +16,10 @@ from ...design.demands import Clearance
 from ...design.finish_file import at_wall
 from ...design.section import cut_section
 from ...design.solve import Solution, solve_finish
-from ...surface.shapes import OnePlane
 from ...wording import parse_fall, whole_mm, word_fall, word_level, word_mm, word_number, word_volume
 from .. import figures
 from ..figures import style
+from ..folders import of_the_example
 from ..job import Job
 from .base import BAD, CLOSE, GOOD, WIDE, Form, Sketch, button, heed, listed, row, scrolled
 
@@ -37,7 +37,7 @@ def _slider(said: str, value: float, low: float, high: float, step: float, **mor
 class SurfaceForm(Form):
     """Choose the level at the wall, the falls and the clearance asked for; everything else follows."""
 
-    terms = ("along", "away", "at its limit", "clearance", "cut", "demand", "DPC", "fall", "fill", "finish", "level", "limit",
+    terms = ("along", "away", "clearance", "cut", "demand", "DPC", "fall", "fill", "finish", "level", "limit",
              "margin", "section", "target", "too close to call", "verdict")
 
     def __init__(self, job: Job) -> None:
@@ -58,6 +58,9 @@ class SurfaceForm(Form):
         stations = job.brief.stations(wall)
         dpc = wall.dpc_at(stations[0])
         self.start = job.start
+        self.unchosen = ("No surface is chosen yet: the sliders start at the least clearance below the DPC and a fall of 1:60."
+                         if "level_at_wall_m" not in job.told.get("finish", {}) else
+                         "No surface of your own is chosen yet: this is the example's." if of_the_example(job) else "")
         level, away, along = self._began()
         self.exact = [level, away, along]
         low, high = whole_mm(min(level, dpc - 0.4)), whole_mm(max(level, dpc))
@@ -158,17 +161,15 @@ class SurfaceForm(Form):
         works = job.earthworks_of(finish)
         said = self.verdicts.counted or "every demand met"
         colour = BAD if self.verdicts.failed else CLOSE if self.verdicts.too_close else GOOD
-        unsaved = "" if self.chosen() == self._began() and isinstance(job.shape, OnePlane) else " <i>Not saved yet.</i>"
+        unsaved = "" if self.chosen() == self._began() and job.by_hand else " <i>Not saved yet.</i>"
+        unsaved = f" <i>{self.unchosen}</i>" if self.unchosen and self.chosen() == self._began() else unsaved
         self.away_words.value, self.along_words.value = word_fall(away), word_fall(along)
         self.said.value = (
-            f"<p>{word_level(level)} at the wall, {word_fall(away)} away from it, {word_fall(along)} along it: "
+            f"<p>{word_level(level)} at the wall; it {escape(job.falls_words(away, along))}: "
             f"<b class='surface-said' style='color:{colour}'>{said}</b>.{unsaved}{self._instead()}{self._what_if()}<br>"
             f"{escape(works.sentence())}<br>{escape(self._against_best(works.cut + works.fill))}</p>")
-        words = self.verdicts.words
-        words["verdict"] = [f"{verdict}, at its limit" if one.at_limit and one.u is None else verdict
-                            for verdict, one in zip(words["verdict"], self.verdicts.worst, strict=True)]
         aims = listed(f"{one.demand.title}, {one.condition.place}: {one.aim}" for one in self.verdicts.worst if one.u is not None)
-        self.shown.value = scrolled(self.verdicts.html(words), tall=44)
+        self.shown.value = scrolled(self.verdicts.html(), tall=44)
         self.shown.value += f"<ul class='surface-aims'>{aims}</ul>" if aims else ""
         cut = cut_section(self.brief, finish, job.ground, job.wall_name, self.place.value)
         self.sketch.draw(lambda ax: figures.section(cut, ax=ax))
@@ -177,7 +178,7 @@ class SurfaceForm(Form):
 
     def _instead(self) -> str:
         job = self.needed()
-        if isinstance(job.shape, OnePlane):
+        if job.by_hand:
             return ""
         return (f" <i>The surface that is saved is another: {escape(job.finish_words)} Saving here puts one plane in its "
                 "place.</i>")
@@ -210,7 +211,7 @@ class SurfaceForm(Form):
                     text = with_value(text, "finish", 1, key, value)
             return text if told.get("shape", "plane") == "plane" else with_value(text, "finish", 1, "shape", toml("plane"))
         if self.change_brief(changed, "Saved. Choose Run, then Run All Cells, to see it below and in notebook 4."):
-            self.start = self.needed().choice
+            self.start, self.unchosen = self.needed().choice, ""
             self.exact = list(self.start)
             self.said.value = self.said.value.replace(" <i>Not saved yet.</i>", "")
 

@@ -15,12 +15,13 @@ from ...design.brief_file import with_value
 from ...errors import SurveyError
 from ...survey.book import METRES_PER
 from ...survey.cells import Page, guarded, page_of
-from ...survey.headings import LENGTHS, columns_of
+from ...survey.headings import LENGTHS, bare, columns_of
 from ...survey.reading import with_known_level
 from ...survey.reduction import ReducedLevels
 from ...survey.slips import MOST_TOLD, Suspicions, read_once, suspect_slips
 from ...wording import html_table, true_minus, word_level
 from ..drafts import Draft
+from ..folders import own_brief
 from ..job import DEMONSTRATIONS, Job
 from .base import BAD, Form, button, heed, paragraphs, row, scrolled, wide
 from .grid import Grid
@@ -220,8 +221,9 @@ class BookForm(Form):
             hand = len(reduced.hand_levels)
             agree = f" {hand} hand-worked levels agree." if hand else ""
             once = len(read_once(reduced))
+            matters = "the floor at the door and the highest spots" if self.needed().screeding.there else "the DPC and sills"
             alone = (f" {once} point{' was' if once == 1 else 's were'} read once, where no check sees a slip: read again what "
-                     "matters most, the DPC and sills." if once else "")
+                     f"matters most, {matters}." if once else "")
             unsaved = self.text.value != self._base
             demo = " This is the demonstration: what you change here is not kept." if unsaved and (
                 self.needed().folder.name in DEMONSTRATIONS) else ""
@@ -260,9 +262,10 @@ class BookForm(Form):
         self._suspected = None
         if reduced is None:
             return
+        columns = {bare(column.heading): column.name for column in reduced.book.columns}
         for doubt in reduced.book.doubts:
-            if found := re.match(r"Row (\d+), point .*?: ('(\w+)')?", doubt):
-                yield int(found[1]), found[3] or "", doubt
+            if found := re.match(r"Row (\d+), point .*?: ('([^']+)')?", doubt):
+                yield int(found[1]), columns.get(found[3], ""), doubt
         for at, point, hand, level in reduced.hand_levels.query("not agrees")[["row", "point", "hand_level", "level"]].itertuples(
                 index=False):
             yield at, "hand_level", (f"Row {at}, point {point}: worked by hand {word_level(hand)}, the readings give "
@@ -323,8 +326,9 @@ class BookForm(Form):
         good, typed = self.check(), self.attempt(self._typed)
         if typed is None:
             return
+        brief_text = own_brief(self.needed(), typed) if self.file == "survey_text" else typed.brief_text
         if self.save("", since=self._with(self.needed(), self._base),
-                     **{self.file: _safe(self.text.value), "brief_text": typed.brief_text}):
+                     **{self.file: _safe(self.text.value), "brief_text": brief_text}):
             self._base, self._base_unit = str(getattr(self.needed(), self.file)), self._stored_unit()
             self.text.value = self._base
             self.attempt(self.draft.drop)
