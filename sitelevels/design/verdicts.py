@@ -103,8 +103,8 @@ class Finding:
         """What was found, in words."""
         if self.demand.unit != "mm":
             return word_fall(self.found)
-        side = self.demand.sides[self.found < 0]
-        return f"{word_mm(abs(self.found), digits=1)} {side}" if side else true_minus(word_mm(self.found, digits=1))
+        said, side = word_mm(self.found, digits=1), self.demand.sides[self.found < 0]
+        return f"{said.removeprefix('-')} {side}" if side and said != "0.0 mm" else true_minus(said)
 
     @property
     def in_hand(self) -> str:

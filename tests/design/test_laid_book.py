@@ -213,6 +213,11 @@ class TestDatum:
         laid = check(book(laid_spots(), marks), survey=FIRST)
         (doubt,) = laid.doubts
         assert doubt.startswith("D1: lies 8.0 mm higher than in the first survey")
+        assert "the only mark" not in doubt
+
+    def test_the_only_mark_eight_millimetres_off_may_be_the_whole_book(self) -> None:
+        laid = check(book(laid_spots(), {"D1": (0.0, 0.0, 10.008)}), survey=FIRST)
+        assert any(doubt.startswith("D1: lies 8.0 mm higher") and "the only mark" in doubt for doubt in laid.doubts)
 
     def test_no_mark_read_again(self) -> None:
         laid = check(book(laid_spots(), {}), survey=FIRST)

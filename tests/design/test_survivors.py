@@ -8,11 +8,31 @@ import pkgutil
 
 import pytest
 
-from sitelevels import Brief, ErrorBudget, Layer, SurveyError, Wall, check_finish, design, read_book, reduce_book
+from sitelevels import (
+    Brief,
+    Clearance,
+    ErrorBudget,
+    FallAway,
+    Finish,
+    Ground,
+    Layer,
+    Meet,
+    Plane,
+    SurveyError,
+    Wall,
+    check_finish,
+    design,
+    read_book,
+    reduce_book,
+    solve_finish,
+)
 from sitelevels.design import handbook
+from sitelevels.design.brief_file import read_brief
 from sitelevels.design.budget import SUREST
+from sitelevels.design.certainty import mostly
+from sitelevels.design.conflict import Conflict, Quarrel
 from sitelevels.design.handbook import BULKING, CARRIERS, COEFFICIENTS, DENSITIES, INFILTRATION, INTENSITIES, ROUGHNESS, Published
-from sitelevels.design.layers import CONCRETE_MIX, MORTAR_MIX, USUAL
+from sitelevels.design.layers import CONCRETE_MIX, MORTAR_MIX, USUAL, Underside
 from sitelevels.design.published import LIMITS
 
 TABLES = {"bulking": BULKING, "densities": DENSITIES, "carriers": CARRIERS, "rain": INTENSITIES, "runoff": COEFFICIENTS,
@@ -117,3 +137,57 @@ def test_the_dpc_at_a_shot_hangs_on_that_shot_alone_and_between_two_on_both() ->
     wall = Wall("wall", (0, 0), (6, 0), dpc=[(0, 10.0), (2, 10.1), (6, 10.1)], points=("A", "B", "C"))
     assert wall.dpc_from(2.0) == (("B", 1.0),)
     assert wall.dpc_from(3.0) == (("B", 0.75), ("C", 0.25))
+
+
+@pytest.mark.parametrize(("freedom", "printed"), [(1, "12.706"), (4, "2.776"), (10, "2.228"), (30, "2.042")])
+def test_nineteen_of_twenty_by_student_s_t(freedom: int, printed: str) -> None:
+    """The 0.975 column of any table of Student's t."""
+    assert f"{mostly(freedom):.3f}" == printed
+
+
+@pytest.mark.parametrize(("typed", "said"), [('"3"', "It must be a number, without quotation marks"),
+                                             ("true", "It must be a number, without quotation marks"),
+                                             ("1" + "0" * 400, "Nothing on a site is so large")])
+def test_what_is_no_number_is_told_from_what_is_too_large(typed: str, said: str) -> None:
+    text = f'format = 1\n[area]\ncorners = [[0, 0], [4, 0], [4, 3], [0, 3]]\n[[layer]]\nname = "slab"\nthickness_mm = {typed}\n'
+    with pytest.raises(SurveyError, match=said):
+        design.brief_file.brief_of(read_brief(text), reduce_book(read_book("point,bs,is,rl\nBM,1.5,,10\nA,,1.2,\n")))
+
+
+def test_a_thickness_told_twice_alike_is_taken_and_two_at_one_place_are_told_in_mm() -> None:
+    assert len(Underside([(1.0, 2.0, 0.1), (1.0, 2.0, 0.1)]).thickness) == 2  # type: ignore[arg-type]
+    with pytest.raises(SurveyError, match="100 mm and 120 mm, stand at one place"):
+        Underside([(1.0, 2.0, 0.1), (1.0, 2.0, 0.12)])  # type: ignore[arg-type]
+
+
+def fight() -> Quarrel:
+    """Paving 150 mm below a DPC at 10.000 m, falling 1:80 at the least, lies at 9.800 m four metres out; E is at 9.900 m."""
+    brief = Brief([(0, 0), (4, 0), (4, 4), (0, 4)], walls=[Wall("wall", (0, 0), (4, 0), dpc=10.0)], demands=[
+        Clearance("wall", 0.150), FallAway("wall", 1 / 80), Meet([("E", 2.0, 4.0, 9.9)], 0.006)])
+    found = solve_finish(brief, Ground([0, 4, 4, 0], [0, 0, 4, 4], [9.9, 9.9, 9.8, 9.8])).quarrel
+    assert found is not None
+    return found
+
+
+def test_paving_that_lies_too_low_is_let_lie_below_what_it_meets() -> None:
+    (meet,) = (one for one in fight().changes if isinstance(one.demand, Meet))
+    assert meet.values["within"] == pytest.approx(0.100, abs=2e-6)
+    assert "below" in meet.words
+    assert "proud" not in meet.words
+    assert "E" in meet.words
+
+
+def test_more_sets_that_fight_than_anybody_reads_are_counted() -> None:
+    one, *_ = fight().conflicts
+    assert isinstance(one, Conflict)
+    assert "more such sets" not in Quarrel((one,) * 12, (), (), None).sentence()
+    assert Quarrel((one,) * 14, (), (), None).sentence().endswith("There are 2 more such sets.")
+
+
+@pytest.mark.parametrize(("old", "said"), [(10.0, "0.0 mm"), (10.0 + 4e-17, "0.0 mm"), (9.99, "10.0 mm above the old paving"),
+                                           (10.01, "10.0 mm below the old paving")])
+def test_what_lies_level_with_the_old_paving_is_on_neither_side_of_it(old: float, said: str) -> None:
+    corners = [(0, 0), (4, 0), (4, 3), (0, 3)]
+    brief = Brief(corners, demands=[Meet([("E", 0.0, 3.0, old)], 0.006)])
+    found = check_finish(Finish.plane(Plane(10.0 - 4e-17, 0.0, 0.0), corners), brief)
+    assert found.words["found"].tolist() == [said]

@@ -14,6 +14,7 @@ from scipy.stats import t as student
 
 from sitelevels import Channel, Finish, Ground, Outlet, Plane, SurveyError, fit_plane, ponding, straightedge, surface
 from sitelevels.surface.facet import polygon_of
+from sitelevels.surface.flood import _joined
 from sitelevels.surface.straightedge import SAME
 
 MODULES = [importlib.import_module(f"sitelevels.surface.{one.name}") for one in pkgutil.iter_modules(surface.__path__)]
@@ -206,3 +207,15 @@ def test_no_basin_is_wider_than_nought_where_water_runs_off_in_every_run() -> No
     ground = Ground([0, 4, 4, 0], [0, 0, 3, 3], [10.0, 10.0, 9.9, 9.9])
     again = ponding(ground, [(0, 0), (4, 0), (4, 3), (0, 3)]).again(np.tile(ground.level, (3, 1)))
     assert again.chance_wider(0.0) == 0.0
+
+
+def test_a_place_a_little_outside_counts_as_on_the_edge() -> None:
+    """Spots taped along one line may stand 5 mm off it."""
+    ground = Ground([0, 4, 4, 0], [0, 0, 3, 3], [10.0, 10.0, 9.9, 9.9])
+    pond = ponding(ground, [(0, 0), (4, 0), (4, 3), (0, 3)])
+    assert pond.covers([2.0, 2.0, 2.0], [1.0, -0.004, -0.006]).tolist() == [True, True, False]
+    assert pond.depth_at(2.0, -0.004) == 0.0
+
+
+def test_stretches_that_touch_are_one_and_others_are_left_alone() -> None:
+    assert _joined([(6.0, 7.0), (0.0, 1.0), None, (5.0, 6.0), (5.2, 5.4)]) == [(0.0, 1.0), (5.0, 7.0)]

@@ -25,10 +25,12 @@ from sitelevels import (
     packer,
     read_book,
     reduce_book,
+    set_out,
     soakaway,
     works,
 )
 from sitelevels.works.datum import departure_from_datum
+from sitelevels.works.lift import unit_floor
 from sitelevels.works.posts import Post
 
 MODULES = [importlib.import_module(f"sitelevels.works.{one.name}") for one in pkgutil.iter_modules(works.__path__)]
@@ -114,3 +116,18 @@ def test_pairs_of_spots_have_a_standard_uncertainty_where_errors_are_counted_and
     with_errors = departure_from_datum(floor, 0.0, errors=errors).out_of_level["u"].tolist()
     assert with_errors == pytest.approx([math.sqrt(2 * (0.002**2 + 0.003**2))] * 2, rel=1e-6)
     assert all(map(math.isnan, departure_from_datum(floor, 0.0).out_of_level["u"]))
+
+
+@pytest.mark.parametrize(("side", "down"), [(((0, 0), (4, 0)), (0.0, -1.0)), (((4, 0), (4, 3)), (1.0, 0.0)),
+                                            (((4, 3), (0, 3)), (0.0, 1.0))])
+def test_a_floor_falls_towards_its_lower_side(side: tuple[tuple[float, float], ...], down: tuple[float, float]) -> None:
+    (facet,) = unit_floor(Brief(AREA), side)  # type: ignore[arg-type]
+    assert facet.towards == pytest.approx(down)
+    assert facet.plane.fall_towards(*down) == pytest.approx(1.0)
+
+
+def test_a_string_in_the_line_of_sight_is_not_above_it() -> None:
+    flat = Finish.plane(Plane(10.0, 0.0, 0.0), AREA)
+    pegs = set_out(flat, Brief(AREA, layers=[Layer("slab", 0.05)]), [("A", 1.0, 1.0)], hpc=10.5)
+    assert "set the instrument higher" not in pegs.strings(0.5)["note"][0]
+    assert "set the instrument higher" in pegs.strings(0.500001)["note"][0]
