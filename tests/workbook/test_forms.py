@@ -1,7 +1,10 @@
 """Forms without a screen: what is typed is checked, shown and saved as a script would do it."""
 
+import time
 import tomllib
+from collections.abc import Callable
 from pathlib import Path
+from threading import Thread
 from typing import Any
 
 import pytest
@@ -9,6 +12,7 @@ from messages import refused, went_well
 
 from sitelevels import workbook
 from sitelevels.workbook import forms
+from sitelevels.workbook.forms.base import Form, button
 
 
 class TestBookForm:
@@ -312,3 +316,27 @@ class TestInventedNumbers:
         form.text.value = self.OWN
         form.save_book()
         assert hand.open().invented
+
+
+class TestTurns:
+    """Messages of a page may come in on two threads."""
+
+    @pytest.mark.parametrize("start", [lambda form, act: form.attempt(act), lambda _, act: button("go", act).click()],
+                             ids=["field", "button"])
+    def test_what_one_thread_has_begun_it_ends_before_another_begins(self, start: Callable[[Form, Any], Any]) -> None:
+        told: list[str] = []
+
+        def act() -> None:
+            told.append("begins")
+            time.sleep(0.02)
+            told.append("ends")
+        threads = [Thread(target=start, args=(Form(None), act)) for _ in range(4)]
+        for thread in threads:
+            thread.start()
+        for thread in threads:
+            thread.join()
+        assert told == ["begins", "ends"] * 4
+
+    def test_a_form_may_act_within_what_it_does(self) -> None:
+        form = Form(None)
+        assert form.attempt(lambda: form.attempt(lambda: 7)) == 7

@@ -7,6 +7,7 @@ import math
 from collections.abc import Callable, Iterable
 from html import escape
 from pathlib import Path
+from threading import RLock
 from typing import Any, ClassVar
 from urllib.parse import quote
 
@@ -32,6 +33,7 @@ GOOD, BAD, CLOSE = (f"color-mix(in srgb, var(--jp-{name}, {else_}) {share}%, var
                     for name, else_, share in (("success-color1", style.MET, 75), ("error-color1", style.NOT_MET, 85),
                                                ("warn-color0", style.TOO_CLOSE, 75)))
 _MOST = 40  # sentences at once
+_TURN = RLock()  # what a page sends may come in on two threads, and no form is made to be used by both at once
 WIDE = widgets.Layout(width="auto", min_width="22em")
 
 
@@ -75,7 +77,8 @@ class Form(widgets.VBox):  # type: ignore[misc]
     def attempt(self, act: Callable[[], Any]) -> Any:
         """What `act` gives; what it refuses is shown as sentences, and None given back."""
         try:
-            return act()
+            with _TURN:
+                return act()
         except SurveyError as error:
             self.refuse(error.problems)
         except Exception as error:  # a form never shows a traceback; whatever this is, it is ours
@@ -182,7 +185,11 @@ def link(place: str, words: str) -> str:
 def button(words: str, act: Callable[[], Any]) -> widgets.Button:
     """A button with plain words."""
     made = widgets.Button(description=words, layout=widgets.Layout(width="fit-content", min_width="8em"))
-    made.on_click(lambda _: act())
+
+    def pressed(_: widgets.Button) -> None:
+        with _TURN:
+            act()
+    made.on_click(pressed)
     return made
 
 
