@@ -90,7 +90,7 @@ def sheet_folder(job: Job) -> Path:
 
 def _csv(table: pd.DataFrame) -> bytes:
     """A table as CSV, levels to a tenth of a millimetre; a text that a spreadsheet would take for a sum is quoted with '."""
-    guarded = table.map(lambda cell: safe(cell) if isinstance(cell, str) else cell)
+    guarded = table.map(lambda cell: safe(cell) if isinstance(cell, str) else cell).rename(columns=safe)  # layers name columns
     return guarded.to_csv(index=False, float_format="%.4f").encode("utf-8-sig")  # the mark lets a spreadsheet see m³ and Σ
 
 

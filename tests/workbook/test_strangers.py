@@ -151,3 +151,9 @@ def test_nothing_in_a_folder_is_run(hand: Any) -> None:
     job = hand.open()
     workbook.save_sheet(job)
     assert job.verdicts.all_met
+
+
+def test_a_layer_gives_its_name_to_a_heading_that_is_no_formula(hand: Any) -> None:
+    hand.write(brief=hand.brief.replace('"bed"', '"a;=1+1"'))
+    heads = cells(workbook.save_sheet(hand.open()) / "pegs.csv")[0]
+    assert [head for head in heads if "=1+1" in head] == ["reading_top of a;'=1+1"]
