@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 import importlib
 import pkgutil
+from types import SimpleNamespace
 
 import pytest
 
@@ -27,7 +28,7 @@ from sitelevels import (
 from sitelevels.design import handbook
 from sitelevels.design.brief_file import read_brief
 from sitelevels.design.budget import SUREST
-from sitelevels.design.certainty import mostly
+from sitelevels.design.certainty import fall_way, mostly
 from sitelevels.design.conflict import Conflict, Quarrel
 from sitelevels.design.handbook import BULKING, CARRIERS, COEFFICIENTS, DENSITIES, INFILTRATION, INTENSITIES, ROUGHNESS, Published
 from sitelevels.design.layers import CONCRETE_MIX, MORTAR_MIX, USUAL, Underside
@@ -180,3 +181,21 @@ def test_more_sets_that_fight_than_anybody_reads_are_counted() -> None:
     assert isinstance(one, Conflict)
     assert "more such sets" not in Quarrel((one,) * 12, (), (), None).sentence()
     assert Quarrel((one,) * 14, (), (), None).sentence().endswith("There are 2 more such sets.")
+
+
+def test_the_dpc_at_a_step_hangs_on_the_lower_shot_alone() -> None:
+    wall = Wall("wall", (0, 0), (6, 0), dpc=[(0, 10.0), (2, 10.0), (2, 10.2), (6, 10.2)], points=("A", "B", "C", "D"))
+    assert wall.dpc_from(2.0) == (("B", 1.0),)
+    assert wall.dpc_from(2.0, towards=1) == (("C", 1.0),)
+
+
+def test_corners_of_facets_that_lie_against_the_wall_are_stations_and_others_are_not() -> None:
+    wall = Wall("wall", (0, 0), (6, 0), dpc=10.0)
+    brief = Brief([(0, 0), (6, 0), (6, 4), (0, 4)], walls=[wall])
+    assert brief.stations(wall) == pytest.approx([0.0, 6.0])
+    assert brief.stations(wall, [(2.0, 0.0), (4.0, 1.0)]) == pytest.approx([0.0, 2.0, 6.0])
+
+
+def test_the_way_of_a_fall_is_a_unit_vector() -> None:
+    asked = SimpleNamespace(way_on=lambda _: (3.0, 4.0))
+    assert fall_way(asked, None) == pytest.approx((0.6, 0.8))  # type: ignore[arg-type]
