@@ -47,9 +47,9 @@ def told(form: Any) -> Any:
     return form.locator("p:has(.surface-said)")
 
 
-def verdict(form: Any, demand: str) -> list[str]:
-    """The cells of a demand in the table of verdicts."""
-    return list(form.locator("table tr", has_text=demand).first.locator("td").all_inner_texts())
+def verdict(form: Any, demand: str) -> Any:
+    """The cells of a demand in the table of verdicts, which follows the sentence a moment later."""
+    return form.locator("table tr", has_text=demand).first.locator("td")
 
 
 # 7 mm are more than is given or taken and 3 mm less; -17 mm are beyond it even for the worst of many places
@@ -60,8 +60,9 @@ def test_verdict_follows_the_level(form: Any, steps: int, said: str) -> None:
     expect(told(form)).to_contain_text(f"{(BEGUN + steps) / 1000:.3f} m at the wall")
     margin = FREE - BEGUN - steps
     cells = verdict(form, "below the DPC")
-    assert cells[3:6] == [f"{margin + 150:.1f} mm", f"{margin:.1f} mm".replace("-", "−"), f"{SURE} mm"]
-    assert cells[-1] == said
+    expect(cells.nth(3)).to_have_text(f"{margin + 150:.1f} mm")
+    assert cells.all_inner_texts()[4:6] == [f"{margin:.1f} mm".replace("-", "−"), f"{SURE} mm"]
+    assert cells.all_inner_texts()[-1] == said
 
 
 def test_pictures_follow(form: Any) -> None:
@@ -84,7 +85,7 @@ def test_a_fall_is_typed(desk: Desk, form: Any) -> None:
     field.fill("1:60")
     field.press("Enter")
     expect(told(form)).to_contain_text("1:60 (16.7 mm/m) away from the wall")
-    assert verdict(form, "fall away")[3] == "1:60 (16.7 mm/m)"
+    expect(verdict(form, "fall away").nth(3)).to_have_text("1:60 (16.7 mm/m)")
     desk.idle()
     assert form.get_by_role("alert").all_inner_texts() == []
     field.fill("one in sixty")
