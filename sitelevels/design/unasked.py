@@ -40,7 +40,7 @@ def unasked(brief: Brief, spots: pd.DataFrame) -> tuple[Unasked, ...]:
     -------
     tuple of Unasked
         One for each kind of mark, one for each gully and air brick. What lies farther outside the area than a demand reaches
-        is passed over. Nothing is refused.
+        is passed over. Raises SurveyError for what is no brief.
 
     Reason: somebody who reads a threshold means the paving to suit it, and a verdict that leaves it out looks as good as one that
     counts it.
