@@ -104,9 +104,7 @@ class Plane:
     @property
     def direction(self) -> tuple[float, float]:
         """Unit vector (dx, dy) in plan of the steepest way down; (0.0, 0.0) for a level plane."""
-        if self.fall == 0:
-            return (0.0, 0.0)
-        return (0.0 - self.gx / self.fall, 0.0 - self.gy / self.fall)
+        return (0.0 - self.gx / self.fall, 0.0 - self.gy / self.fall) if self.fall else (0.0, 0.0)
 
     def fall_towards(self, dx: float, dy: float) -> float:
         """Fall in m/m towards the plan direction (dx, dy) of any length; positive downhill.
@@ -369,10 +367,11 @@ def fit_plane(x: ArrayLike, y: ArrayLike, level: ArrayLike, *, sd: ArrayLike | N
         refuse_far(xs, ys, levels, names)
     errors = _Errors(count, sd, covariance)
     spread, axes = np.linalg.eigh(products[:2, :2] / count)
-    if not (apart := spread[1] > NOTHING**2) or spread[0] <= THIN**2 * spread[1]:
+    if spread[1] <= NOTHING**2:
+        raise SurveyError("all spots are at one place", where=f"{count} spots", rule="Spots tell a fall where they lie apart.")
+    if spread[0] <= THIN**2 * spread[1]:
         along = math.degrees(math.atan2(axes[1, 1], axes[0, 1])) % 180
-        raise SurveyError("the spots lie in a line" if apart else "all spots are at one place",
-                          where=f"{count} spots, from {word_place(xs[0], ys[0])}",
+        raise SurveyError("the spots lie in a line", where=f"{count} spots, from {word_place(xs[0], ys[0])}",
                           rule=f"They run {word_angle(along)} from the x axis, and say nothing about the fall across that.",
                           remedy="Read a spot to the side of the line.")
     to_plan = np.eye(3)

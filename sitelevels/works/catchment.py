@@ -265,12 +265,12 @@ def _roofs(roof: Iterable[Any]) -> Iterator[tuple[float, float, float]]:
         yield finite(area, f"the area of the roof at {word_place(x, y)}", "It must be in m², nought or more.", least=0.0), x, y
 
 
-def _landing(place: Floats, parts: list[Any], discs: list[Any], course: Course | None) -> Sink:
+def _landing(place: Floats, parts: list[Any], discs: list[tuple[Any, Sink]], course: Course | None) -> Sink:
     """The sink of roof water that lands at a place."""
     at = shapely.Point(place)
-    caught: list[Sink] = [sink for disc, sink in discs if course is None or disc.distance(at) <= NEAR]
-    if course is None or caught:
-        return caught[0]
+    nearest = sorted(discs, key=lambda one: float(one[0].distance(at)))[:1]
+    if course is None or (nearest and nearest[0][0].distance(at) <= NEAR):
+        return nearest[0][1]
     off, part = min((float(polygon.distance(at)), part) for part, (_, polygon) in enumerate(parts))
     if off > REACH:
         x, y = place + course.start

@@ -214,6 +214,11 @@ class TestRefusals:
         with pytest.raises(SurveyError, match=f"(?i){said}"):
             fit_plane(x, y, level)
 
+    def test_spots_at_one_place_are_not_said_to_run_anywhere(self) -> None:
+        with pytest.raises(SurveyError, match="all spots are at one place") as told:
+            fit_plane([2.0] * 4, [1.0] * 4, [10.0, 10.1, 10.0, 10.1])
+        assert "axis" not in str(told.value)
+
     @pytest.mark.parametrize(("x", "y", "degrees"), [([0, 1, 2, 3], [0, 0, 0, 0], "0°"), ([0, 0, 0], [0, 1, 2], "90°"),
                                                      ([0, 1, 2], [0, 1, 2], "45°"), ([0, 1, 2], [2, 1, 0], "135°")])
     def test_spots_in_a_line_are_told_their_direction(self, x: list[float], y: list[float], degrees: str) -> None:

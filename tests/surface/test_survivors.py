@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import dataclasses
 import importlib
+import math
 import pkgutil
+import re
 
 import numpy as np
 import pytest
@@ -15,7 +17,10 @@ from scipy.stats import t as student
 from sitelevels import Channel, Finish, Ground, Outlet, Plane, SurveyError, fit_plane, ponding, straightedge, surface
 from sitelevels.surface.facet import polygon_of
 from sitelevels.surface.flood import _joined
-from sitelevels.surface.straightedge import SAME
+from sitelevels.surface.pieces import cut_pieces
+from sitelevels.surface.shapes import _sees
+from sitelevels.surface.straightedge import SAME, TURN, _Bars, _gaps
+from sitelevels.surface.triangles import _pieces
 
 MODULES = [importlib.import_module(f"sitelevels.surface.{one.name}") for one in pkgutil.iter_modules(surface.__path__)]
 RESULTS = {thing for module in MODULES for thing in vars(module).values()
@@ -219,3 +224,114 @@ def test_a_place_a_little_outside_counts_as_on_the_edge() -> None:
 
 def test_stretches_that_touch_are_one_and_others_are_left_alone() -> None:
     assert _joined([(6.0, 7.0), (0.0, 1.0), None, (5.0, 6.0), (5.2, 5.4)]) == [(0.0, 1.0), (5.0, 7.0)]
+
+
+@pytest.mark.parametrize(("width", "line"), [(0.5e-6, True), (2e-6, False)])
+def test_spots_in_a_band_of_a_millionth_of_its_length_lie_in_a_line(width: float, line: bool) -> None:
+    # four corners of an oblong: the spread along is half the length, across half the width
+    x, y = np.array([0.0, 10, 10, 0]), np.array([0.0, 0, 1, 1]) * 10 * width
+    if line:
+        with pytest.raises(SurveyError, match="the spots lie in a line"):
+            fit_plane(x, y, [10.0, 9.9, 9.9, 10.0])
+    else:
+        assert fit_plane(x, y, [10.0, 9.9, 9.9, 10.0]).plane.fall_towards(1, 0) == pytest.approx(0.01, abs=1e-6)
+
+
+@pytest.mark.parametrize("table", [np.triu(np.ones((4, 4))), np.full((4, 4), np.nan), np.eye(3), "none"])
+def test_what_is_no_table_of_covariances_is_told_so(table: object) -> None:
+    with pytest.raises(SurveyError, match="covariance of the levels is none"):
+        fit_plane([0, 4, 4, 0], [0, 0, 3, 3], [10.0, 10.0, 9.9, 9.9], covariance=table)  # type: ignore[arg-type]
+
+
+def test_places_may_be_given_as_a_column() -> None:
+    fit = fit_plane(np.array([[0.0], [4], [4], [0]]), np.array([[0.0, 0], [3, 3]]), [10.0, 10.0, 9.95, 9.95])
+    assert (fit.x.tolist(), fit.y.tolist()) == ([0.0, 4.0, 4.0, 0.0], [0.0, 0.0, 3.0, 3.0])
+    assert fit.plane.fall_towards(0, 1) == pytest.approx(1 / 60)
+
+
+class TestPiecesByHand:
+    # a notch whose tip ends a last digit above the bottom side: seen from another origin it crosses it
+    AREA = shapely.Polygon([(0, 0), (4, 0.1), (4, 3), (2, 3), (0.9957262816724306, 0.0248931570418109), (1.5, 3), (0, 3)])
+    MIDDLE = np.array([2.583850488533005, 2.6296112892497416])
+
+    def test_a_notch_to_within_a_last_digit_of_another_side_loses_nothing(self) -> None:
+        moved = shapely.transform(self.AREA, lambda places: places - self.MIDDLE)
+        assert self.AREA.is_valid
+        assert not moved.is_valid
+        x, y = (self.MIDDLE + np.array([[-9.0, -9], [9, -9], [9, 9], [-9, 9]])).T
+        pieces = cut_pieces(Ground(x, y, [10.0, 10.1, 10.3, 10.2]), [self.AREA])
+        areas = [shapely.Polygon(corners).area for corners in pieces.corners]
+        assert sum(areas) == pytest.approx(self.AREA.area, abs=1e-8)
+        assert min(shapely.Polygon(corners).distance(self.AREA) for corners in pieces.corners) == 0.0
+
+    def test_an_outline_that_keeps_its_shape_keeps_its_digits(self) -> None:
+        area = shapely.Polygon([(0, 0), (1 / 3, 0), (1 / 3, 1 / 7), (0, 1 / 7)])
+        ground = Ground([-1, 1, 1, -1], [-1, -1, 1, 1], [10.0, 10.0, 10.0, 10.0])
+        corners = cut_pieces(ground, [area]).corners.reshape(-1, 2)
+        assert {(1 / 3, 1 / 7), (1 / 3, 0.0), (0.0, 1 / 7)} <= {(float(x), float(y)) for x, y in corners}
+
+    def test_a_break_is_cut_at_the_spots_on_it_in_their_order(self) -> None:
+        places = np.array([[0.0, 0], [4, 0], [3, 0], [1, 0], [2, 1], [6, 0], [-1, 0]])
+        assert _pieces(places, (0, 1), 1e-12) == [(0, 3), (3, 2), (2, 1)]
+
+
+class TestPondingByHand:
+    """Two hollows, 20 mm and 10 mm deep, on a level yard whose water leaves over its sides."""
+
+    X, Y = (one.ravel() for one in np.meshgrid(np.arange(7.0), np.arange(3.0)))
+    GROUND = Ground(X, Y, 10 - 0.020 * ((X == 1) & (Y == 1)) - 0.010 * ((X == 4) & (Y == 1)))
+    AREA = ((0, 0), (6, 0), (6, 2), (0, 2))
+
+    def test_basins_are_numbered_from_one_the_deepest_first(self) -> None:
+        table = ponding(self.GROUND, self.AREA).table
+        assert table["basin"].tolist() == [1, 2]
+        assert table["depth"].tolist() == pytest.approx([0.020, 0.010], abs=1e-6)
+
+    def test_results_that_hold_arrays_are_compared_as_things_and_shown_without_them(self) -> None:
+        pond = ponding(self.GROUND, self.AREA)
+        assert pond != dataclasses.replace(pond)
+        again = pond.again(np.tile(self.GROUND.level, (2, 1)))
+        assert again != dataclasses.replace(again)
+        assert "levels" not in repr(again)
+        assert "water" not in repr(again)
+
+
+def test_water_leaves_where_the_free_part_of_a_far_edge_ends() -> None:
+    """Spots stand 1.5 m inside the outline: their border is free below the free seven metres of the side, square across."""
+    x, y = (one.ravel() for one in np.meshgrid(np.linspace(1.5, 18.5, 2), np.linspace(1.5, 8.5, 2)))
+    pond = ponding(Ground(x, y, 10 + y / 100), [(0, 0), (20, 0), (20, 10), (0, 10)], free=[((0, 0), (7, 0))])
+    places = pond.drains.places + pond.flooded.net.middle
+    assert places[:, 1] == pytest.approx([1.5] * len(places))
+    assert (places[:, 0].min(), places[:, 0].max()) == pytest.approx((1.5, 7.0))
+
+
+def test_the_scan_lays_bars_through_a_place_every_seven_and_a_half_degrees() -> None:
+    x, y = (one.ravel() for one in np.meshgrid(np.arange(13.0), np.arange(13.0)))
+    ground = Ground(x, y, 10 + 0.001 * np.sin(x * y))
+    places, ways = _Bars(ground, shapely.Polygon(ground.hull), 3.0).lines(TURN)
+    middle = np.hypot(*places.T) < 1e-9  # the origin is the mean of the spots
+    angles = np.degrees(np.arctan2(ways[middle, 1], ways[middle, 0])) % 180
+    assert set(np.arange(0, 180, 7.5)) <= set(np.round(angles, 6))
+
+
+def test_a_straight_profile_rests_on_its_ends() -> None:
+    found = _gaps(np.array([[0.0, 1.0, 2.0]]), np.array([[0.0, 0.01, 0.02]]), 1e-9)
+    assert found[:, 0].tolist() == [0.0, 1.0, 0.0, 2.0, -1.0]
+
+
+def test_a_second_outlet_is_offered_where_it_sees_most_of_what_the_first_does_not() -> None:
+    # an arm 2 m wide and 6 m long with a foot at its end; the first unseen side is seen from the foot's corners too
+    area = [(0, 0), (10, 0), (10, 8), (13, 8), (13, 10), (8, 10), (8, 2), (0, 2)]
+    polygon = shapely.Polygon(area)
+    edges = list(zip(area, [*area[1:], area[0]], strict=True))
+    outlet = (1.0, 1.0)
+    with pytest.raises(SurveyError, match="second outlet") as told:
+        Outlet(outlet).parts(area)
+    place = [float(number) for number in re.findall(r"about x (\S+) y (\S+?)\.$", str(told.value))[0]]
+    unseen = [edge for edge in edges if not _sees(polygon, outlet, edge)]
+
+    def seen_from(x: float, y: float) -> float:
+        return sum(math.dist(*edge) for edge in unseen if _sees(polygon, (x, y), edge))
+    tried = [(float(x), float(y)) for x in np.linspace(0, 13, 17)[1:-1] for y in np.linspace(0, 10, 17)[1:-1]
+             if polygon.contains(shapely.Point(x, y)) and _sees(polygon, (float(x), float(y)), unseen[0])]
+    assert seen_from(*place) == max(seen_from(*one) for one in tried) > min(seen_from(*one) for one in tried)

@@ -21,8 +21,10 @@ from sitelevels import (
     two_peg_test,
 )
 from sitelevels.survey.adjustment import Closure
-from sitelevels.survey.cells import page_of
+from sitelevels.survey.book import Row
+from sitelevels.survey.cells import page_of, plain, safe
 from sitelevels.survey.linking import EXACT, Sight
+from sitelevels.survey.slips import Suspicion, Suspicions, _odd_ground, _off_the_neighbours
 from sitelevels.survey.tape import places_from_ties
 
 HEAD = "point,bs,is,fs,rl,x,y,feature,remarks,up,down\n"
@@ -210,3 +212,85 @@ def test_a_suspect_of_a_network_is_beyond_student_s_t_shared_by_all_observations
         assert bool(len(found.suspects)) == (greatest > limit), mm
         near.append(greatest / limit)
     assert min(near) < 1 < max(near)
+
+
+@pytest.mark.parametrize("weights", [[0.05, 1e11], [1e11, 0.05]])
+def test_weights_a_million_million_times_apart_are_refused(weights: list[float]) -> None:
+    with pytest.raises(SurveyError, match="differ by more than a million million times"):
+        adjust_network(network(weight=weights), {"A": 10.0})
+    assert adjust_network(network(weight=[0.2, 1e11]), {"A": 10.0}).levels["P1"] == pytest.approx(11.0)
+
+
+def test_what_is_guarded_from_a_spreadsheet_within_a_cell_comes_back_as_it_was() -> None:
+    for typed in ("a;=1+1", "a, \t=1", "a\n  @x", "a;'=1", "a,'b"):
+        assert plain(safe(typed)) == typed
+
+
+class TestSpotsOffTheirNeighbours:
+    @staticmethod
+    def by_hand(places: np.ndarray, levels: np.ndarray, spot: int, use: list[int]) -> float:
+        """Off the plane through the eight nearest of `use`, the spot itself left out."""
+        near = sorted((one for one in use if one != spot), key=lambda one: float(np.hypot(*(places[one] - places[spot]))))[:8]
+        design = np.column_stack([np.ones(8), places[near] - places[spot]])
+        return float(levels[spot] - np.linalg.lstsq(design, levels[near], rcond=None)[0][0])
+
+    def test_a_spot_that_is_not_trusted_is_held_against_the_eight_nearest_that_are(self) -> None:
+        draw = np.random.default_rng(3)
+        places, levels = draw.uniform(0, 5, (30, 2)), draw.normal(10, 0.01, 30)
+        trusted = np.arange(30) % 5 != 0
+        found = _off_the_neighbours(places, levels, trusted)
+        use = np.flatnonzero(trusted).tolist()
+        assert found == pytest.approx([self.by_hand(places, levels, spot, use) for spot in range(30)], abs=1e-9)
+
+    @pytest.mark.parametrize("seed", [3, 6, 15, 31, 38, 85])
+    def test_what_is_odd_is_left_out_and_then_looked_for_again(self, seed: int) -> None:
+        """Four times 1.4826 medians off, 10 mm at the least: once among all spots, then among those that are left."""
+        draw = np.random.default_rng(seed)
+        places, levels = draw.uniform(0, 6, (30, 2)), 10 + 0.02 * draw.standard_t(3, 30)
+        off = np.array([self.by_hand(places, levels, spot, list(range(30))) for spot in range(30)])
+        limit = max(0.010, 4 * 1.4826 * float(np.median(np.abs(off))))
+        left = np.flatnonzero(np.abs(off) <= limit).tolist()
+        odd = [spot for spot in range(30) if abs(self.by_hand(places, levels, spot, left)) > limit]
+        rows = {str(spot): Row(spot + 1, str(spot), x=x, y=y, feature="ground") for spot, (x, y) in enumerate(places.tolist())}
+        found = _odd_ground(rows, {str(spot): level for spot, level in enumerate(levels.tolist())})
+        assert [int(point) for point, *_ in found] == odd
+
+    def test_on_rough_ground_a_spot_has_to_stand_farther_off(self) -> None:
+        # rows of spots that alternate by 30 mm: none is odd among its like, though each is off by more than 10 mm
+        rows = [f"P{number},,{1.5 + 0.03 * ((number % 9 + number // 9) % 2)},,,{number % 9},{number // 9},ground"
+                for number in range(81)]
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore", SurveyWarning)
+            found = suspect_slips(read_book("\n".join(["point,bs,is,fs,rl,x,y,feature", "BM,1.5,,,10,,,", *rows,
+                                                       "BM,,,1.5,,,,"])))
+        assert found.odd_spots == ()
+
+    @pytest.mark.parametrize(("reading", "told"), [
+        (0.5, "was perhaps 1.500 m (1 m dropped), or the ground is so."),
+        (0.8573, "no simple slip explains it, or the ground is so.")])
+    def test_a_slip_is_told_where_one_explains_it_and_else_that_none_does(self, reading: float, told: str) -> None:
+        rows = [f"P{number},,{reading if number == 40 else 1.5},,,{number % 9},{number // 9},ground" for number in range(81)]
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore", SurveyWarning)
+            found = suspect_slips(read_book("\n".join(["point,bs,is,fs,rl,x,y,feature", "BM,1.5,,,10,,,", *rows,
+                                                       "BM,,,1.5,,,,"])))
+        (said,) = [one for one in found.words if "its neighbours" in one]
+        assert said.endswith(told)
+
+
+def test_a_slip_is_sought_where_the_run_ends_on_another_known_level() -> None:
+    # 10.000 + 1.412 - 1.364 + 1.238 - 1.469 = 9.817; booked is 1.346
+    book = read_book("point,bs,is,fs,rl\nBM,1.412,,,10.000\nA,1.238,,1.346,\nK,,,1.469,9.817\n")
+    found = suspect_slips(book)
+    assert found.noticed
+    first = found.on_the_line[0]
+    assert (first.point, first.column, first.corrected, first.leaves) == ("A", "fs", 1.364, pytest.approx(0.0, abs=1e-9))
+
+
+@pytest.mark.parametrize(("rows", "told"), [(5, ""), (6, " 1 more row could explain it."), (9, " 4 more rows could explain it.")])
+def test_rows_beyond_the_five_that_are_told_are_counted(rows: int, told: str) -> None:
+    one = Suspicion(1, "A", "fs", 1.346, 1.364, "two digits swapped", 0.0, "checks")
+    reduced = reduce_book(read_book("point,bs,is,fs,rl\nBM,1.5,,,10\nBM,,,1.5,\n"))
+    said = Suspicions(reduced, True, True, (one,) * rows).said
+    assert said.count("row 1, point A") == 5
+    assert said.endswith(f"{told} Only reading again tells which.")

@@ -129,6 +129,11 @@ class TestDrains:
 
 
 class TestRoofAndSteps:
+    def test_roof_water_goes_to_the_nearest_outlet_where_outlets_take_the_whole_floor(self) -> None:
+        found = catchments(Finish.plane(Plane(10, 0, -0.02), YARD), Brief(YARD), reach=4.0,
+                           outlets=[("G", 1.5, 2.0), ("H", 4.5, 2.0)], roof=[(20.0, 0.2, 3.0), (30.0, 5.9, 3.0)])
+        assert [sink.place for *_, sink in found.roofs] == ["G", "H"]
+
     def test_roof_water_is_counted_where_it_lands(self) -> None:
         finish, brief = Finish.plane(Plane(10.0, -0.005, -0.02), YARD), Brief(YARD, walls=[BACK])
         table = catchments(finish, brief, roof=[(30, 0, 0), (12, 5.9, 0), (3, 1, 1)]).table.set_index("x")

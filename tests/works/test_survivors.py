@@ -7,11 +7,15 @@ import importlib
 import math
 import pkgutil
 
+import numpy as np
+import pandas as pd
 import pytest
 
 from sitelevels import (
     Brief,
+    Carrier,
     ErrorBudget,
+    Facet,
     Finish,
     Ground,
     Layer,
@@ -21,17 +25,25 @@ from sitelevels import (
     base_to_screed,
     catchments,
     dig_out,
+    infiltration,
     lay_out_units,
+    materials,
     packer,
+    pegs_at,
     read_book,
     reduce_book,
+    runoff,
     set_out,
     soakaway,
     works,
 )
+from sitelevels.works.catchment import REACH
 from sitelevels.works.datum import departure_from_datum
-from sitelevels.works.lift import unit_floor
+from sitelevels.works.lift import in_words, unit_floor
 from sitelevels.works.posts import Post
+from sitelevels.works.setout import _shortened
+from sitelevels.works.units import _same
+from sitelevels.works.watercourse import _foot
 
 MODULES = [importlib.import_module(f"sitelevels.works.{one.name}") for one in pkgutil.iter_modules(works.__path__)]
 RESULTS = {thing for module in MODULES for thing in vars(module).values()
@@ -131,3 +143,125 @@ def test_a_string_in_the_line_of_sight_is_not_above_it() -> None:
     pegs = set_out(flat, Brief(AREA, layers=[Layer("slab", 0.05)]), [("A", 1.0, 1.0)], hpc=10.5)
     assert "set the instrument higher" not in pegs.strings(0.5)["note"][0]
     assert "set the instrument higher" in pegs.strings(0.500001)["note"][0]
+
+
+def test_values_are_compared_by_what_they_hold_and_results_as_things() -> None:
+    by_content = {one.__name__ for one in RESULTS if one.__eq__ is not object.__eq__}
+    assert by_content == {"Carrier", "Cut", "FlowPart", "Heap", "Piece", "Sink", "Try"}
+
+
+def test_a_doubt_names_the_line_of_whoever_asked() -> None:
+    wider = Brief([(0, 0), (4, 0), (4, 3.5), (0, 3.5)])
+    for doubted in (lambda: soakaway(10.0, 2e-3, (2.0, 1.0, 1200.0)), lambda: lay_out_units(AREA, (3.9, 2.9), joint=0.3),
+                    lambda: runoff(40.0, 0.5, 1.0), lambda: infiltration((0.3, 0.3, 0.3), [600]),
+                    lambda: catchments(Finish.plane(Plane(10.0, 0.0, -0.02), AREA), wider), lambda: packer(0.01, 5.2),
+                    lambda: Post("P", (1.0, 1.0), 1.2)):
+        with pytest.warns(SurveyWarning) as caught:
+            doubted()
+        assert {str(one.filename) for one in caught} == {__file__}
+
+
+def test_rain_that_is_no_storm_is_told_with_its_minutes() -> None:
+    with pytest.warns(SurveyWarning, match=r"1 mm in 5 min is an odd storm"):
+        soakaway(10.0, 1e-5, (2.0, 1.0, 1.2), rain=[(5, 1.0), (1440, 20.0)])
+
+
+def test_the_last_two_pegs_change_places_where_that_saves_way() -> None:
+    apart = np.abs(np.subtract.outer([0.0, 1.0, 2.0], [0.0, 1.0, 2.0]))
+    assert _shortened([0, 2, 1], apart) == [0, 1, 2]
+
+
+@pytest.mark.parametrize(("pegs", "count"), [({"edges": 0.1}, 28_000), ({"grid": 1.0}, 492_800),
+                                             ({"edges": 0.1, "grid": 1.0}, 520_800)])
+def test_pegs_that_would_be_too_many_are_counted_before_they_are_made(pegs: dict[str, float], count: int) -> None:
+    # 2,800 m of edge and 490,000 m²: a grid has some along the edge as well
+    with pytest.raises(SurveyError, match=rf"as many as {count} pegs"):
+        pegs_at(Brief([(0, 0), (700, 0), (700, 700), (0, 700)]), **pegs)  # type: ignore[arg-type]
+
+
+class TestLoads:
+    """Soil dug for a yard, and what it makes in loads."""
+
+    DIG = dig_out(Ground([-1, 5, 5, -1], [-1, -1, 4, 4], [10.0] * 4), Finish.plane(Plane(9.95, 0, 0), AREA),
+                  Brief(AREA, layers=[Layer("base", 0.35)]))
+
+    def test_the_likely_number_of_loads_is_told(self) -> None:
+        cart = Carrier("cart", 0.5, 1e6)
+        found = materials(self.DIG, carriers=[cart], bulking=(0.1, 0.3, 0.5))
+        assert found.sentence().startswith("To take away, loose: 8.69 m³ (7.36 to 10.03 m³) of dug soil")
+        assert ": 18 cart loads." in found.sentence()  # 17.4, 14.7 and 20.1 of half a cubic metre
+
+    def test_one_load_is_one(self) -> None:
+        assert ": 1 lorry load." in materials(self.DIG, carriers=[Carrier("lorry", 1e3, 1e6)]).sentence()
+
+
+class TestRoofs:
+    """A roof whose pipe ends over the paving: its water goes where the rain of that place goes."""
+
+    YARD = Finish.plane(Plane(9.85, 0.0, -1 / 60), AREA)
+
+    def test_into_an_outlet_within_its_reach(self) -> None:
+        found = catchments(self.YARD, Brief(AREA), outlets=[("G", 2.0, 1.5)], roof=[(20.0, 2.0, 1.5), (30.0, 0.5, 2.5)])
+        into = {area: sink.place for area, _, _, sink in found.roofs}
+        assert into[20.0] == "G"
+        assert into[30.0].startswith("edge from ")
+
+    def test_where_outlets_take_the_whole_floor_too(self) -> None:
+        found = catchments(self.YARD, Brief(AREA), outlets=[("G", 2.0, 1.5)], reach=9.0, roof=[(20.0, 3.5, 2.5)])
+        assert [sink.place for *_, sink in found.roofs] == ["G"]
+
+
+def test_a_place_beyond_the_end_of_a_line_has_no_foot_on_it() -> None:
+    one, two = np.array([0.0, 0.0]), np.array([4.0, 0.0])
+    assert _foot(np.array([2.0, 0.005]), one, two, 0.01) == pytest.approx([2.0, 0.0])
+    for place in ([4.005, 0.0], [3.995, 0.0], [0.005, 0.0], [-0.005, 0.0], [2.0, 0.02], [-2.0, 0.005], [6.0, 0.005]):
+        assert _foot(np.array(place), one, two, 0.01) is None
+
+
+def test_tables_of_screeds_are_read_to_a_tenth_of_a_millimetre() -> None:
+    table = in_words(pd.DataFrame({"thickness": [0.04567, math.nan], "x": [1.0, 2.0], "y": [0.5, 0.5]}))
+    assert table["thickness"].tolist() == ["45.7 mm", ""]
+
+
+@pytest.mark.parametrize(("bond", "one", "other", "same"), [
+    ("stack", (0.0, 0.0), (0.6, 0.4), True), ("stack", (0.0, 0.0), (0.3, 0.4), False),
+    ("running along", (0.0, 0.0), (0.3, 0.4), True), ("running along", (0.0, 0.0), (0.0, 0.8), True),
+    ("running along", (0.0, 0.0), (0.0, 0.4), False), ("running along", (0.0, 0.0), (0.6, 0.2), False),
+    ("running across", (0.0, 0.0), (0.6, 0.2), True), ("running across", (0.0, 0.0), (0.3, 0.4), False)])
+def test_starts_a_row_apart_give_one_pattern_where_that_row_is_moved_by_half(
+        bond: str, one: tuple[float, float], other: tuple[float, float], same: bool) -> None:
+    # units of 0.6 by 0.4 m with their joints: every second row along x is moved by 0.3 m; along y by 0.2 m
+    assert _same(bond, np.array([0.6, 0.4]), one, other) == same
+
+
+def test_a_joint_as_wide_as_the_unit_is_taken_and_a_wider_one_not() -> None:
+    assert lay_out_units(AREA, (0.5, 0.25), joint=0.25).joint == 0.25
+    with pytest.raises(SurveyError, match="is wider than the unit"):
+        lay_out_units(AREA, (0.5, 0.25), joint=0.26)
+
+
+def test_the_corner_of_a_floor_furthest_off_goes_by_pairs_within_five_centimetres() -> None:
+    # two diagonals of 5.00 and 4.96 m, the shorter with the greater difference: within 50 mm they count as one length
+    floor = Ground([0, 4, 4, 0], [0, 0, 3, 2.9325], [0.0, 0.010, 0.001, 0.0], points="ABCD")
+    furthest = departure_from_datum(floor, 0.0).out_of_level.query("which == 'furthest apart'").iloc[0]
+    assert (furthest["first"], furthest["second"]) == ("B", "D")
+    shorter = Ground([0, 4, 4, 0], [0, 0, 3, 2.9125], [0.0, 0.010, 0.001, 0.0], points="ABCD")
+    furthest = departure_from_datum(shorter, 0.0).out_of_level.query("which == 'furthest apart'").iloc[0]
+    assert (furthest["first"], furthest["second"]) == ("A", "C")
+
+
+def test_roof_water_may_land_as_far_outside_as_is_told_and_no_farther() -> None:
+    yard = Finish.plane(Plane(9.85, 0.0, -1 / 60), AREA)
+    assert len(catchments(yard, Brief(AREA), roof=[(20.0, -REACH, 1.5)]).roofs) == 1
+    with pytest.raises(SurveyError, match="outside the finished surface"):
+        catchments(yard, Brief(AREA), roof=[(20.0, -REACH - 0.001, 1.5)])
+
+
+def test_water_of_an_upper_part_is_divided_where_the_lower_part_divides_it() -> None:
+    """Two planes fall the same way to a far edge with a step in it: what comes down on either side of the step ends there."""
+    area = [(0, 0), (6, 0), (6, 4), (3, 4), (3, 5), (0, 5)]
+    upper = Facet(Plane(10.0, 0.0, -0.01), [(0, 0), (6, 0), (6, 2), (0, 2)])
+    lower = Facet(Plane(10.02, 0.0, -0.02), [(0, 2), (6, 2), (6, 4), (3, 4), (3, 5), (0, 5)])
+    found = catchments(Finish([upper, lower]), Brief(area))
+    ends = {round(float(row.y), 3): float(row.area) for row in found.table.itertuples()}
+    assert ends == pytest.approx({5.0: 15.0, 4.0: 12.0}, abs=1e-6)
