@@ -54,6 +54,7 @@ from sitelevels.design.handbook import BULKING, CARRIERS, COEFFICIENTS, DENSITIE
 from sitelevels.design.laid import Laid, Part
 from sitelevels.design.laid_book import _in_the_area, _points
 from sitelevels.design.layers import CONCRETE_MIX, MORTAR_MIX, USUAL, Underside
+from sitelevels.design.point_demands import MeetFloor
 from sitelevels.design.propagation import inputs_of
 from sitelevels.design.published import LIMITS
 from sitelevels.design.shot_plan import _in_order
@@ -421,3 +422,17 @@ def test_a_floor_that_may_fall_across_its_fall_or_not_does_not() -> None:
     assert found.finish is not None
     plane = found.finish.facets[0].plane
     assert (plane.gx, plane.gy) == pytest.approx((-0.01, 0.0), abs=1e-7)
+
+
+def test_angles_of_the_budget_are_told_in_millimetres_over_ten_metres() -> None:
+    """3 mm in 30 m taken as a limit, any value within it as likely: 1 mm in 10 m over √3 (JCGM 100:2008, 4.3.7)."""
+    table = ErrorBudget(reading=0.0025).table.set_index("term")
+    assert table.loc["tilt_body", "sd"] == pytest.approx(1 / 3**0.5, rel=1e-9)
+    assert (table.loc["tilt_body", "unit"], table.loc["reading", "unit"]) == ("mm in 10 m", "mm")
+    assert table.loc["reading", ["sd", "source"]].tolist() == [pytest.approx(2.5), "your own figure"]
+    assert table.loc["tape", "source"] == "10 mm, common practice, no source"
+
+
+@pytest.mark.parametrize(("on_top", "once"), [(0.0, ""), (0.012, ", once 12 mm lie on it")])
+def test_what_is_still_to_come_on_a_floor_is_told_where_there_is_any(on_top: float, once: str) -> None:
+    assert MeetFloor([Spot("P1", 0.0, 4.0, 0.0)], 0.003, on_top).words() == f"within 3 mm of the floor that stays at P1{once}"

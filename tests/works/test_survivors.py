@@ -265,3 +265,12 @@ def test_water_of_an_upper_part_is_divided_where_the_lower_part_divides_it() -> 
     found = catchments(Finish([upper, lower]), Brief(area))
     ends = {round(float(row.y), 3): float(row.area) for row in found.table.itertuples()}
     assert ends == pytest.approx({5.0: 15.0, 4.0: 12.0}, abs=1e-6)
+
+
+def test_a_level_valley_is_one_dead_line_however_its_sides_are_divided() -> None:
+    far = [Facet(Plane(10.0, 0.0, 0.01, (0.0, 2.0)), [(x, 2), (x + 3, 2), (x + 3, 4), (x, 4)]) for x in (0, 3)]
+    near = Facet(Plane(10.0, 0.0, -0.01, (0.0, 2.0)), [(0, 0), (6, 0), (6, 2), (0, 2)])
+    found = catchments(Finish([near, *far]), Brief([(0, 0), (6, 0), (6, 4), (0, 4)]))
+    (dead,) = found.dead
+    assert "line where facets meet from x 0 y 2 to x 6 y 2" in dead
+    assert found.table["area"].tolist() == pytest.approx([24.0])
