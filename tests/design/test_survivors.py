@@ -6,6 +6,7 @@ import dataclasses
 import importlib
 import inspect
 import pkgutil
+import re
 from types import SimpleNamespace
 
 import numpy as np
@@ -35,6 +36,7 @@ from sitelevels import (
     SurveyWarning,
     Wall,
     check_finish,
+    check_laid,
     design,
     fit_plane,
     next_shot,
@@ -436,3 +438,41 @@ def test_angles_of_the_budget_are_told_in_millimetres_over_ten_metres() -> None:
 @pytest.mark.parametrize(("on_top", "once"), [(0.0, ""), (0.012, ", once 12 mm lie on it")])
 def test_what_is_still_to_come_on_a_floor_is_told_where_there_is_any(on_top: float, once: str) -> None:
     assert MeetFloor([Spot("P1", 0.0, 4.0, 0.0)], 0.003, on_top).words() == f"within 3 mm of the floor that stays at P1{once}"
+
+
+@pytest.mark.parametrize(("kind", "low", "high"), [
+    ("sandy loam", 20, 30), ("loam", 10, 20), ("clay loam", 5, 10), ("clay", 1, 5)])
+def test_infiltration_rates_of_the_irrigation_manual(kind: str, low: float, high: float) -> None:
+    """FAO, Irrigation Water Management, training manual 5, annex 2 (from memory): basic infiltration rates in mm per hour."""
+    values = INFILTRATION[kind].range.values
+    assert [value * 3.6e6 for value in values] == pytest.approx([low, (low * high)**0.5, high])
+
+
+def test_a_brief_counts_its_demands() -> None:
+    area = [(0, 0), (4, 0), (4, 3), (0, 3)]
+    assert repr(Brief(area)).startswith("Brief with 0 demands:")
+    assert repr(Brief(area, demands=[MaxGradient(0.1)])).startswith("Brief with 1 demand:")
+
+
+def test_without_a_wall_a_laid_fall_is_told_the_steepest_way_of_the_design() -> None:
+    area = [(0, 0), (4, 0), (4, 3), (0, 3)]
+    rows = [f"S{number},,{1.2 + 0.01 * x + (0.001 if number == 4 else 0.0)},,{x},{y},ground"
+            for number, (x, y) in enumerate([(0, 0), (4, 0), (4, 3), (0, 3), (2, 1.5), (1, 1)])]
+    reduced = reduce_book(read_book("\n".join(["point,bs,is,rl,x,y,feature", "BM,1.5,,10,,,benchmark", *rows])))
+    laid = check_laid(reduced, Finish.plane(Plane(10.3, -0.01, 0.0), area), Brief(area, demands=[MaxGradient(0.1)]))
+    assert laid.falls["direction"].tolist() == ["the steepest way of the design"]
+    assert laid.falls["laid"].tolist() == pytest.approx([0.01], abs=1e-3)
+
+
+def test_what_another_way_of_measuring_leaves_is_told_in_millimetres() -> None:
+    found = sensitivity(drawn_yard(0).verdicts)
+    k = found.errors.budget.k
+    cells = found.what_if_words.drop(columns="demand").to_numpy().T.ravel()
+    for cell, u in zip(cells, found.what_if["u"], strict=True):
+        assert float(re.findall(r"± (\S+) mm", cell)[0]) == pytest.approx(k * u, abs=0.0501)
+
+
+def test_the_greatest_single_error_is_shown_in_millimetres() -> None:
+    found = sensitivity(drawn_yard(0).verdicts)
+    first = found.inputs(0).head(1)
+    assert f": {abs(float(first['moves'].iloc[0])):.1f} mm either way" in found._repr_html_()

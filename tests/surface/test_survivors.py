@@ -335,3 +335,11 @@ def test_a_second_outlet_is_offered_where_it_sees_most_of_what_the_first_does_no
     tried = [(float(x), float(y)) for x in np.linspace(0, 13, 17)[1:-1] for y in np.linspace(0, 10, 17)[1:-1]
              if polygon.contains(shapely.Point(x, y)) and _sees(polygon, (float(x), float(y)), unseen[0])]
     assert seen_from(*place) == max(seen_from(*one) for one in tried) > min(seen_from(*one) for one in tried)
+
+
+@pytest.mark.parametrize("level", [10.0, 10.0 + 1e-10])
+def test_a_floor_to_an_outlet_may_lie_level_and_not_rise_to_it(level: float) -> None:
+    area = [(0, 0), (4, 0), (4, 2), (0, 2)]
+    assert Finish.outlet((2, 1), area, level=level, perimeter=10.0).facets[0].plane.fall == pytest.approx(0.0, abs=1e-9)
+    with pytest.raises(SurveyError, match=r"perimeter at 10\.000 m lies below the outlet at 10\.010 m"):
+        Finish.outlet((2, 1), area, level=10.010, perimeter=10.0)

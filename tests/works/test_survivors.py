@@ -24,6 +24,7 @@ from sitelevels import (
     SurveyWarning,
     base_to_screed,
     catchments,
+    check_posts,
     dig_out,
     infiltration,
     lay_out_units,
@@ -274,3 +275,18 @@ def test_a_level_valley_is_one_dead_line_however_its_sides_are_divided() -> None
     (dead,) = found.dead
     assert "line where facets meet from x 0 y 2 to x 6 y 2" in dead
     assert found.table["area"].tolist() == pytest.approx([24.0])
+
+
+def test_a_post_that_overhangs_its_footing_is_told_by_how_much() -> None:
+    pier = [(0.9, 0.9), (1.1, 0.9), (1.1, 1.1), (0.9, 1.1)]
+    told = check_posts([Post("P", (1.06, 1.0), 0.1, footing=pier)], AREA).sentence()
+    assert told == "Post P: it overhangs its footing by 10 mm."
+    assert "its whole plan bears on its footing, 50 mm inside its side" in check_posts(
+        [Post("P", (1.0, 1.0), 0.1, footing=pier)], AREA).sentence()
+
+
+def test_what_is_refused_when_it_is_tried_is_no_cure() -> None:
+    base = Ground([-1, 5, 5, -1], [-1, -1, 4, 4], [0.0] * 4)
+    screed = base_to_screed(base, Brief(AREA), to=((0, 0), (4, 0)), fall=1 / 80, most=0.1)
+    assert screed._tried(screed.base) == screed.fits
+    assert screed._tried(screed.base, fall=-1.0) is False
