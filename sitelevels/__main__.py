@@ -9,6 +9,7 @@ import argparse
 import io
 import sys
 from collections.abc import Iterator
+from contextlib import suppress
 from typing import TYPE_CHECKING, Any
 
 from .errors import SurveyError
@@ -24,8 +25,18 @@ def _laid_out(job: Job) -> Iterator[str]:
     try:
         save_sheet(job)
     except SurveyError:
-        yield from _as_laid(job)  # what was laid can be told without a sheet
+        with suppress(SurveyError):  # all that can be told without a sheet
+            yield from _judged(job)
+        yield from _as_laid(job)
         raise
+    yield from _judged(job)
+    yield from _as_laid(job)
+    cuts = [] if job.outdoor.tried("units") is None else [CUTS]
+    yield f"Written: {', '.join([*SHEET_FILES, *cuts])} in {job.folder.name}/sheet."
+
+
+def _judged(job: Job) -> Iterator[str]:
+    """The checks, the verdicts and the quantities."""
     yield from (f"Doubtful: {doubt}" for doubt in job.doubts)
     yield job.reduced.closing
     yield from _verdicts(job.verdicts)
@@ -34,9 +45,6 @@ def _laid_out(job: Job) -> Iterator[str]:
     yield from (part.sentence() for part in parts if part is not None)
     yield from (f"Not worked out: {fault}" for fault in out.faults)
     yield from (f"Doubtful: {doubt}" for doubt in out.doubts)
-    yield from _as_laid(job)
-    cuts = [] if out.tried("units") is None else [CUTS]
-    yield f"Written: {', '.join([*SHEET_FILES, *cuts])} in {job.folder.name}/sheet."
 
 
 def _as_laid(job: Job) -> Iterator[str]:

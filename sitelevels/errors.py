@@ -117,8 +117,12 @@ def must_be(value: object, kind: type | tuple[type, ...], name: str) -> None:
     """
     if not isinstance(value, kind) or (kind is Iterable and getattr(value, "ndim", 1) == 0):  # an array of no dimension
         kinds = kind if isinstance(kind, tuple) else (kind,)
-        wanted = " or ".join("None" if one is type(None) else one.__name__ for one in kinds)
-        raise SurveyError(f"{name} is a {type(value).__name__}", rule=f"It must be a {wanted}.")
+        raise SurveyError(f"{name} is {_a(type(value))}", rule=f"It must be {' or '.join(map(_a, kinds))}.")
+
+
+def _a(kind: type) -> str:
+    """What a value is called by its kind."""
+    return "None" if kind is type(None) else f"{'an' if kind.__name__[0] in 'AEIOUaeiou' else 'a'} {kind.__name__}"
 
 
 def finite(value: object, name: str, rule: str = "It must be a number in m.", *, least: float = -math.inf,

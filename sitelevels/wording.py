@@ -45,18 +45,20 @@ def parse_fall(text: str) -> float:
     >>> parse_fall("1:80"), parse_fall("12.5 mm/m"), parse_fall("1.25 %")
     (0.0125, 0.0125, 0.0125)
     """
-    if not isinstance(text, str):
-        raise SurveyError(f"the fall {text!r} is not in words", rule="A bare number could be 1:60 or 60 %.", remedy=_HOW)
+    if not isinstance(text, str) or len(text) > 100:
+        raise SurveyError(f"the fall {text!r:.60} is not in words", rule="A bare number could be 1:60 or 60 %.", remedy=_HOW)
     plain = re.sub(r"\(.*\)", "", text).strip().replace("−", "-")
     uphill = plain.lower().endswith("uphill")
     plain = plain[:-6].strip() if uphill else plain
-    if uphill and plain.startswith("-"):
+    if uphill and re.search(r"(?<![eE])-", plain):
         raise SurveyError(f"the fall {text!r} has both a minus and 'uphill'", remedy="Use the one or the other.")
-    if plain.lower() in ("level", "flat", "none"):
+    if not uphill and "uphill" in text.lower():
+        raise SurveyError(f"the fall {text!r} says 'uphill' in a remark", remedy="Write it behind the number, as in 1:60 uphill.")
+    if plain.lower() in ("level", "flat", "none") and not uphill:
         return 0.0
     if ratio := _RATIO.match(plain):
         rise, run = (float(part) for part in ratio.groups())
-        if run == 0:
+        if not 0 < abs(run) < math.inf:
             raise SurveyError(f"the fall {text!r} has no length to fall over", remedy=_HOW)
         fall = rise / run
     elif measured := _WITH_UNIT.match(plain):
@@ -83,7 +85,7 @@ def word_fall(fall: float, *, never: Literal["flatter", "steeper"] | None = None
     """
     fall = finite(fall, "the fall", "It must be a finite number in m/m.")
     steep = abs(fall)
-    if steep < 0.00005 and (never != "flatter" or not fall):
+    if steep < 0.00005 and (never != "flatter" or steep < 1e-9):
         return "level (0.0 mm/m)"
     run = 1 / steep
     digits = 1 if run < 100 else 0 if run < 1000 else -1 if run < 100_000 else -3

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import re
+import time
 
 import pandas as pd
 import pytest
@@ -53,6 +54,21 @@ def test_a_fall_steeper_than_one_in_one_is_refused(words: str) -> None:
 def test_a_fall_over_no_length_is_refused() -> None:
     with pytest.raises(SurveyError, match="no length"):
         parse_fall("1:0")
+
+
+@pytest.mark.parametrize("text", ["1:-60 uphill", "-1e-3 % uphill", "1:60 (uphill)", "uphill (1:60)", "level uphill", "1:1e400",
+                                  "1" * 50_000 + "x", "1:" + "1" * 5000])
+def test_a_fall_whose_way_or_length_is_in_doubt_is_refused_and_soon(text: str) -> None:
+    before = time.process_time()
+    with pytest.raises(SurveyError) as told:
+        parse_fall(text)
+    assert len(str(told.value)) < 300
+    assert time.process_time() - before < 0.5
+
+
+def test_a_small_exponent_is_no_minus() -> None:
+    assert parse_fall("16e-1 % uphill") == pytest.approx(-0.016)
+    assert word_fall(1e-320, never="flatter") == "level (0.0 mm/m)"
 
 
 def test_uphill_and_a_minus_together_are_refused_for_they_could_mean_either() -> None:

@@ -284,8 +284,8 @@ def toml(value: float | str) -> str:
     return tomlkit.item(int(value) if whole else value).as_string()
 
 
-def with_demands(text: str, added: Iterable[AtSpots]) -> str:
-    """The text of a brief with demands at named points added, their limits (m) written in mm; all else as it was.
+def with_demands(text: str, added: Iterable[Demand]) -> str:
+    """The text of a brief with demands at walls and points added, lengths (m) in mm, falls as usual; all else as it was.
 
     Raises SurveyError where its demands stand in one list instead of under headings.
     """
@@ -300,10 +300,12 @@ def with_demands(text: str, added: Iterable[AtSpots]) -> str:
         entry: dict[str, Any] = {"kind": kind}
         for key, field in keys.items():
             value = getattr(demand, field)
-            if key in ("point", "points"):
+            if key == "wall":
+                entry[key] = value
+            elif isinstance(demand, AtSpots) and key in ("point", "points"):
                 names = [spot.point for spot in demand.spots]
                 entry[key] = names[0] if key == "point" else names
-            elif key.endswith("_mm"):
+            elif key.endswith("_mm") and value is not None:
                 entry[key] = [_in_mm(one) for one in value] if isinstance(value, tuple) else _in_mm(value)
         table = tomlkit.table()
         table.update(entry)

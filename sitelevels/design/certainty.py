@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
@@ -196,7 +197,11 @@ def one_setup(budget: ErrorBudget, points: Mapping[str, str]) -> LevelErrors:
     mark = " ".join(["benchmark", *points])  # a name that none of them has
     rows = (Row(1, mark, bs=1.0, rl=0.0, feature="benchmark"),
             *(Row(number, point, is_=1.0, feature=feature) for number, (point, feature) in enumerate(points.items(), start=2)))
-    return budget.errors(reduce_book(LevelBook(rows)))
+    errors = budget.errors(reduce_book(LevelBook(rows)))
+    names = [re.sub(r", row \d+$", ", not in the book", name.replace(mark, "its benchmark").replace(" set-up 1", " its set-up"))
+             for name in errors.inputs.names]  # no row that anybody booked, nor the set-up 1 of the book
+    doubts = [one.replace(f"{mark}, ", "").replace("Set-up 1:", "Their set-up:") for one in errors.doubts]
+    return replace(errors, inputs=replace(errors.inputs, names=tuple(names)), doubts=tuple(doubts))
 
 
 def nothing_read(budget: ErrorBudget) -> LevelErrors:

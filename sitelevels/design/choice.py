@@ -9,7 +9,7 @@ from functools import cached_property
 import numpy as np
 import shapely
 
-from ..errors import SurveyError
+from ..errors import SurveyError, finite_list
 from ..surface.ground import Ground
 from ..surface.pieces import cut_pieces
 from ..surface.plane import Floats
@@ -85,9 +85,12 @@ class Choosing:
 
         Its ends are those of `like` where all of that lies within them.
         """
-        level, fall = surfaces[0]
+        given = [finite_list(one, "a surface", "It is a level in m and a fall away in m/m.", count=2) for one in surfaces]
+        if not given:
+            raise SurveyError("there is no surface to lay the choice open about", remedy="Give one: its level and fall away.")
+        level, fall = given[0]
         allowed, _ = self.allowed(along, (level - NEAR, level + NEAR), (min(fall, 0.0) - 0.01, max(fall, 0.05) + 0.01))
-        levels, falls = zip(*surfaces, *allowed.exterior.coords, strict=True)
+        levels, falls = zip(*given, *allowed.exterior.coords, strict=True)
         if like is not None and _within(levels, like.levels) and _within(falls, like.falls):
             return self.lay_open(along, (like.levels[0], like.levels[-1]), (like.falls[0], like.falls[-1]))
         return self.lay_open(along, (min(levels) - ROOM, max(levels) + 2 * ROOM), (min(falls) - ROOM / 4, max(falls) + ROOM / 4))
@@ -97,6 +100,9 @@ class Choosing:
 
         Raises SurveyError where the ranges are empty.
         """
+        rule = "It is the lowest and the highest, in m or m/m."
+        levels, falls = (tuple(finite_list(one, f"the range of {name}", rule, count=2))  # type: ignore[assignment]
+                         for one, name in ((levels, "levels"), (falls, "falls")))
         if not (levels[0] < levels[1] and falls[0] < falls[1]):
             raise SurveyError("the range of levels or falls is empty", rule="Give each as lowest, highest.")
         count = int(np.clip(np.sqrt(MOST_DEPTHS / (3 * len(self._volume.plan))), 4, 15))

@@ -228,8 +228,10 @@ def _alone(rows: Rows, number: int) -> Change:
         return Change(demand, True, {}, None, words)
     for ways in ([{key: value} for key, value in fields.items()], [fields]):  # one limit, or where none is enough all of them
         tries = [(given, found) for given in ways if (found := _give(rows, given, np.ones(len(given)))) is not None]
-        if tries:  # a cover is reset rather than left standing out
-            given, (gives, x) = min(tries, key=lambda one: ((number, "within") in one[0], float(one[1][0][0])))
+        if tries:  # a cover is reset rather than left standing out, and of equal gives the higher limit: a low step trips
+            left = [one for one in tries if (number, "within") not in one[0]] or tries
+            least = min(float(gives[0]) for _, (gives, _) in left)
+            given, (gives, x) = next(one for one in reversed(left) if one[1][0][0] <= least + SAME)
             return _change(rows, number, {field: float(give) for (_, field), give in zip(given, gives, strict=True)}, x)
     return nothing
 

@@ -125,7 +125,7 @@ DENSITIES = {
                       MEMORY),
     "cement": Published(Range(1440.0, 1440.0, 1440.0), "kg/m³", "cement as tipped", "estimating examples (India)", "", "", READ),
 }
-"""Masses of a cubic metre."""
+"""Masses of a cubic metre; of what has a range only, halfway is taken as likeliest, but for limestone, which is mostly dense."""
 
 CARRIERS = {
     "barrow": Published(Range(0.060, 0.060, 0.060), "m³", "a builder's barrow, not heaped"),

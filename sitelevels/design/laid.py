@@ -376,7 +376,7 @@ def _folds(finish: Finish, spots: pd.DataFrame) -> list[tuple[str, str]]:
     for number, one in enumerate(finish.facets):
         for other in finish.facets[:number]:
             line = shapely.intersection(one.area.buffer(ON_FOLD / 10), other.area.buffer(ON_FOLD / 10))
-            if line.is_empty or line.length < 4 * ON_FOLD:
+            if line.is_empty or line.length < 8 * ON_FOLD:  # round a strip, so twice as long as the fold
                 continue
             on = np.flatnonzero(shapely.distance(line, shapely.points(places)) <= ON_FOLD)
             if len(on) < 2:

@@ -81,8 +81,7 @@ class Rows:
         sloping = {facet: Facet(Plane(0.0, -steep, 0.0), facet.area, facet.towards, facet.along) for facet in flat.facets}
         asked = [(condition, sloping[flat.facets[part]]) for condition, part in zip(self.of, self.part, strict=True)]
         give = errors.budget.k * certainty_of(asked, flat, errors).u * self.share
-        shift = np.array([one.high or 0.0 for one in self.of])  # a true fall is never less than nought
-        none = np.array([one.of_true_fall for one in self.of], dtype=bool) & (give > shift)
+        none = (self.share < 1) & (give > self.high)  # of a greatest gradient: a true fall is never less than nought
         finer = np.unique(self.owner[none | (2 * give > self.high - self.low)])
         give = np.where(np.isin(self.owner, finer), 0.0, give)
         return replace(self, low=self.low + give, high=self.high - give)

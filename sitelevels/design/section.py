@@ -2,18 +2,22 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
 import shapely
 
-from ..errors import SurveyError
+from ..errors import SurveyError, finite, must_be
 from ..surface.finish import Finish
 from ..surface.ground import Ground
 from ..surface.plane import Floats
 from ..wording import word_distance
 from .brief import SAME_STATION, Brief, Wall
 from .demands import Clearance
+
+LEAST = 0.001  # m: through less paving no section is cut
+ASIDE = (0.0, 0.005, -0.005, 0.02, -0.02, 0.05, -0.05)  # m: so far a section at a corner is moved where that meets more paving
 
 
 @dataclass(frozen=True, eq=False)
@@ -75,19 +79,21 @@ def cut_section(brief: Brief, finish: Finish, ground: Ground, wall_name: str, al
     Raises
     ------
     SurveyError
-        Where the area does not lie out from the wall there.
+        Where the area does not lie out from the wall there, by a millimetre at the least.
     """
-    wall = brief.wall(wall_name)
-    start = np.array(wall.place(along))
+    for value, kind, name in ((brief, Brief, "the brief"), (finish, Finish, "the finish"), (ground, Ground, "the ground")):
+        must_be(value, kind, name)
+    wall, asked = brief.wall(wall_name), finite(along, "the place along the wall")
+    along = min(max(asked, 0.0), wall.length)
     outward = np.array(brief.outward(wall))
-    reach = 2 * float(np.hypot(*(np.array(brief.area.bounds[2:]) - brief.area.bounds[:2])))
-    inside = shapely.LineString([start, start + reach * outward]).intersection(brief.area)
-    parts = [np.array(part.coords) for part in shapely.get_parts(inside) if part.geom_type == "LineString"]
-    if not parts or not 0 <= along <= wall.length:
-        raise SurveyError(f"no paving lies out from the {wall.name} at {word_distance(along)} along",
+    # at a corner the line runs along a side, and leaves the area where that was taped a little out of square: it is moved in
+    tried = [line for aside in ASIDE if 0 <= along + aside <= wall.length
+             for line in _first_part(brief, np.array(wall.place(along + aside)), outward)]
+    if not tried or abs(asked - along) > SAME_STATION:
+        raise SurveyError(f"no paving lies out from the {wall.name} at {word_distance(asked)} along",
                           rule=f"The wall is {word_distance(wall.length)} long.", remedy="Choose another place.")
-    nearest = min(((part - start) @ outward for part in parts), key=lambda ends: float(ends.min()))
-    first, last = float(nearest.min()), float(nearest.max())
+    longest = max(last for _, _, last in tried)
+    start, first, last = next(line for line in tried if line[2] > longest - 0.01)
     line = shapely.LineString([start + first * outward, start + last * outward])
     corners = np.column_stack([ground.x, ground.y])[ground.triangles]
     edges = [shapely.linestrings(np.stack([corners[:, place - 1], corners[:, place]], axis=1)) for place in range(3)]
@@ -100,3 +106,14 @@ def cut_section(brief: Brief, finish: Finish, ground: Ground, wall_name: str, al
     existing = np.full(len(out), np.nan)
     existing[covered] = ground.level_at(x[covered], y[covered])
     return Section(brief, wall, along, out, np.asarray(finish.level_at(x, y)), existing, wall.dpc_at(along))
+
+
+def _first_part(brief: Brief, start: Floats, outward: Floats) -> Iterator[tuple[Floats, float, float]]:
+    """The first paving met out from a place: the place, and from where to where, m out from it; nothing where there is none."""
+    reach = 2 * float(np.hypot(*(np.array(brief.area.bounds[2:]) - brief.area.bounds[:2])))
+    inside = shapely.LineString([start, start + reach * outward]).intersection(brief.area)
+    parts = [(np.array(part.coords) - start) @ outward for part in shapely.get_parts(inside)
+             if part.geom_type == "LineString" and part.length > LEAST]
+    if parts:
+        nearest = min(parts, key=lambda ends: float(ends.min()))
+        yield start, float(nearest.min()), float(nearest.max())

@@ -10,8 +10,8 @@ import shapely
 from ..errors import must_be
 from ..surface.facet import REACH
 from .brief import Brief
-from .conditions import AtSpots, Spot
-from .demands import AccessCover, Cover, Gully, KeepBelow, Meet, Step
+from .conditions import AtSpots, Demand, Spot
+from .demands import AccessCover, Clearance, Cover, FallAway, FallToDrain, Gully, KeepBelow, Meet, Step
 
 _MARKS: dict[str, tuple[str, type[AtSpots]]] = {
     "threshold": ("a threshold", Step), "edge": ("paving that stays", Meet), "buried": ("something buried", Cover),
@@ -21,10 +21,10 @@ MARKS = tuple(_MARKS)
 
 @dataclass(frozen=True)
 class Unasked:
-    """Marks of one kind that no demand speaks of, in `words`; `demand` is the usual one (m), None where they have no place."""
+    """Marks of one kind, or a wall, that no demand speaks of, in `words`; `demand` is the usual one (m), None without a place."""
 
     words: str
-    demand: AtSpots | None = None
+    demand: Demand | None = None
 
 
 def unasked(brief: Brief, spots: pd.DataFrame) -> tuple[Unasked, ...]:
@@ -39,8 +39,8 @@ def unasked(brief: Brief, spots: pd.DataFrame) -> tuple[Unasked, ...]:
     Returns
     -------
     tuple of Unasked
-        One for each kind of mark, one for each gully and air brick. What lies farther outside the area than a demand reaches
-        is passed over. Raises SurveyError for what is no brief.
+        One for each kind of mark, one for each gully and air brick, and those of walls: each has a DPC, and rain must leave it.
+        What lies farther outside the area than a demand reaches is passed over. Raises SurveyError for what is no brief.
 
     Reason: somebody who reads a threshold means the paving to suit it, and a verdict that leaves it out looks as good as one that
     counts it.
@@ -52,6 +52,16 @@ def unasked(brief: Brief, spots: pd.DataFrame) -> tuple[Unasked, ...]:
     must_be(brief, Brief, "the brief")
     asked = {spot.point for demand in brief.demands if isinstance(demand, AtSpots) for spot in demand.spots}
     found = []
+    drained = any(isinstance(demand, FallToDrain) for demand in brief.demands)
+    for wall in brief.walls:
+        named = {type(demand) for demand in brief.demands if getattr(demand, "wall", None) == wall.name}
+        if Clearance not in named:
+            usual = Clearance(wall.name)
+            found.append(Unasked(f"No demand keeps the paving below the DPC of the {wall.name}. Usual is {usual.words()}.",
+                                 usual))
+        if FallAway not in named and not drained:
+            away = FallAway(wall.name)
+            found.append(Unasked(f"No demand lets the paving fall away from the {wall.name}. Usual is {away.words()}.", away))
     for feature, (said, kind) in _MARKS.items():
         free = spots[(spots["feature"] == feature) & ~spots["point"].isin(asked)]
         lost = [str(point) for point in free.loc[free["x"].isna() | free["y"].isna(), "point"]]

@@ -12,7 +12,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from ..errors import SurveyError
 from ..wording import word_level, word_place
-from .plane import Floats, PlaneFit, fit_plane, frozen, name_of, plan_places, refuse_far, shaped, spots_as_arrays
+from .plane import Floats, PlaneFit, fit_plane, frozen, name_of, numbers, plan_places, refuse_far, shaped, spots_as_arrays
 from .triangles import doubled, edges_of, force_breaks, sides_of
 
 SAME_PLACE = 1e-6  # m: tapes are booked to a millimetre, so nearer spots have one and the same place
@@ -83,7 +83,9 @@ class Ground:
 
     def with_levels(self, level: ArrayLike) -> Ground:
         """The same spots and triangles with other levels (n,), in m: the underside of what lies on the ground."""
-        return self._made(x=self.x, y=self.y, level=frozen(np.asarray(level, dtype=float)), triangles=self.triangles)
+        if (levels := numbers(level)) is None or levels.shape != self.x.shape:
+            raise SurveyError("the levels are not one number for each spot", rule=f"The ground has {len(self.x)} spots.")
+        return self._made(x=self.x, y=self.y, level=frozen(levels), triangles=self.triangles)
 
     def _made(self, **parts: NDArray[Any]) -> Ground:
         other = object.__new__(Ground)
@@ -93,7 +95,7 @@ class Ground:
     def with_corners(self, x: ArrayLike, y: ArrayLike) -> Ground:
         """The same surface with corners of triangles at further places too; those off the hull or at a corner are left out."""
         xs, ys, levels, triangles = self.x, self.y, self.level, self.triangles
-        for east, north in zip(np.atleast_1d(x), np.atleast_1d(y), strict=True):
+        for east, north in zip(*map(np.ravel, plan_places(x, y)), strict=True):
             if not self.covers(east, north)[0] or np.hypot(xs - east, ys - north).min() < 1e-3:
                 continue
             corners = np.stack([xs[triangles] - east, ys[triangles] - north], axis=2)
@@ -138,6 +140,9 @@ class Ground:
             index = end if names is None else names.index(str(end)) if str(end) in names else None
             if not isinstance(index, (int, np.integer)) or not 0 <= index < count:
                 raise SurveyError(f"the break {tuple(pair)} names {end!r}, which is no spot of the ground")
+            if names is not None and names.count(str(end)) > 1:
+                raise SurveyError(f"the break {tuple(pair)} names {end!r}, as {names.count(str(end))} spots are called",
+                                  remedy="Give each its own name.")
             same = np.flatnonzero(keep == index)
             if not len(same):
                 raise SurveyError(f"the break {tuple(pair)} ends at {end!r}, which repeats another spot",

@@ -368,7 +368,8 @@ def fit_plane(x: ArrayLike, y: ArrayLike, level: ArrayLike, *, sd: ArrayLike | N
     errors = _Errors(count, sd, covariance)
     spread, axes = np.linalg.eigh(products[:2, :2] / count)
     if spread[1] <= NOTHING**2:
-        raise SurveyError("all spots are at one place", where=f"{count} spots", rule="Spots tell a fall where they lie apart.")
+        raise SurveyError("all spots are at one place", where=f"{count} spots, {word_place(xs[0], ys[0])}",
+                          rule="Spots tell a fall where they lie apart.")
     if spread[0] <= THIN**2 * spread[1]:
         along = math.degrees(math.atan2(axes[1, 1], axes[0, 1])) % 180
         raise SurveyError("the spots lie in a line", where=f"{count} spots, from {word_place(xs[0], ys[0])}",

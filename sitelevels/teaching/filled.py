@@ -178,7 +178,7 @@ def _same_exercise(line: Mapping[str, str], given: Mapping[str, str]) -> None:
 
 def _named(heading: str) -> tuple[str, str]:
     """The column that a heading names, and the unit behind it."""
-    found = _HEADING.fullmatch(heading.strip().casefold())
+    found = _HEADING.fullmatch(heading.strip().casefold()) if len(heading) <= LONGEST_CELL else None
     name, unit = (found[1], found[2] or "") if found else (heading, "")
     return _CALLED.get(name, name), unit
 

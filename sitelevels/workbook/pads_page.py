@@ -5,6 +5,8 @@ from __future__ import annotations
 import re
 from pathlib import Path
 
+import pandas as pd
+from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from ..wording import word_level, word_mm
@@ -17,7 +19,7 @@ from .page import as_pdf, fitting, page_of, paragraphs, plain_table
 from .saving import table_text, write_all
 from .sheet import sheet_folder
 
-MOST = 22  # pads on the page; pads.csv has all of them
+MOST, MORE = 22, 48  # pads on the first page, and on each of the next
 LINES, PLACES, REST = 10, 3, "The rest is in notebook 7-screed."  # of text above the plan; places told in one sentence of it
 STOP, UNREAD = "DO NOT POUR", "not read here, taken from the spots about it"
 PAD_FILES = ("pads.csv", "pads.pdf")
@@ -28,7 +30,7 @@ def save_pads(job: Job) -> Path:
 
     Raises SurveyError where the screed cannot be worked out, or they cannot be written.
     """
-    content = _csv(job).encode("utf-8-sig", errors="replace"), as_pdf(f"Pads: {job.name}", [_page(job)])
+    content = _csv(job).encode("utf-8-sig", errors="replace"), as_pdf(f"Pads: {job.name}", _pages(job))
     return write_all(sheet_folder(job), PAD_FILES, content)
 
 
@@ -50,6 +52,22 @@ def _short(told: str) -> str:
         f"{', '.join(listed[:PLACES])} and {len(listed) - PLACES} more places{after[0] if after else ''}"
 
 
+def _pages(job: Job) -> list[Figure]:
+    """The plan with the first pads, and pages of their own for the others."""
+    rows = job.screeding.pads_words
+    pages = [_page(job)]
+    for start in range(MOST, len(rows), MORE):
+        pages.append(page := page_of(job, f"pads of the screed, page {len(pages) + 1}", "set by"))
+        _table(page.add_axes((0.07, 0.07, 0.86, 0.84)), rows.iloc[start:start + MORE])
+        style.plain_text(page)
+    return pages
+
+
+def _table(ax: Axes, rows: pd.DataFrame) -> None:
+    plain_table(ax, "What to measure down to", ["place, m" if name == "place" else str(name) for name in rows.columns],
+                (0.0, 0.17, 0.40, 0.60, 0.82), [tuple(map(str, row)) for row in rows.itertuples(index=False, name=None)])
+
+
 def _page(job: Job) -> Figure:
     found, rows = job.screeding.found, job.screeding.pads_words
     page = page_of(job, f"{'' if found.fits else f'{STOP}: '}pads of the screed", "set by")
@@ -62,10 +80,8 @@ def _page(job: Job) -> Figure:
     come = f"; {word_mm(on_top * 0.001)} of tile and bed come on top" if on_top else ""
     table.set_title(f"All in mm down from the line at {word_level(job.screeding.line)}{come}.", fontsize=style.TEXT, loc="right",
                     color=style.INK)
-    plain_table(table, "What to measure down to",
-                ["place, m" if name == "place" else str(name) for name in rows.columns], (0.0, 0.17, 0.40, 0.60, 0.82),
-                [tuple(map(str, row)) for row in rows.head(MOST).itertuples(index=False, name=None)])
+    _table(table, rows.head(MOST))
     if len(rows) > MOST:
-        page.text(0.07, 0.065, f"{len(rows) - MOST} more pads are in pads.csv.", fontsize=style.TEXT, color=style.NOT_MET)
+        page.text(0.07, 0.065, f"{len(rows) - MOST} more pads are on the next page.", fontsize=style.TEXT, color=style.NOT_MET)
     style.plain_text(page)
     return page

@@ -6,6 +6,7 @@ import io
 import re
 from collections.abc import Iterable, Sequence
 from functools import lru_cache
+from itertools import accumulate, takewhile
 
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_pdf import PdfPages
@@ -47,8 +48,11 @@ def broken(words: str, width: float = WIDE, size: float = style.TEXT, *, bold: b
         if lines and wide(f"{lines[-1]} {word}", size, bold=bold) <= width:
             lines[-1] += f" {word}"
             continue
-        while wide(word, size, bold=bold) > width and len(word) > 1:
-            fits = next((count for count in range(len(word) - 1, 1, -1) if wide(word[:count], size, bold=bold) <= width), 1)
+        while len(word) > 1:
+            reached = accumulate(_letter(letter, bold) * size / 100 for letter in word)
+            fits = max(sum(1 for _ in takewhile(width.__ge__, reached)), 1)
+            if fits == len(word):
+                break
             lines.append(word[:fits])
             word = word[fits:]
         lines.append(word)

@@ -71,8 +71,9 @@ class Catchments:
 
     def region(self, sink: Sink) -> Any:
         """The pieces of a sink as one shape for drawing; its corners may be a thousandth of a millimetre out."""
-        grown = shapely.union_all([piece.area.buffer(NEAR, join_style="mitre") for piece in self.pieces if piece.sink == sink])
-        return grown.buffer(-NEAR, join_style="mitre")
+        with np.errstate(all="ignore"):  # a sliver has sides that its corners do not tell
+            grown = [piece.area.buffer(NEAR, join_style="mitre") for piece in self.pieces if piece.sink == sink]
+            return shapely.union_all(grown).buffer(-NEAR, join_style="mitre")
 
     @property
     def table(self) -> pd.DataFrame:
@@ -215,11 +216,17 @@ def catchments(finish: Finish, brief: Brief, *, outlets: Iterable[Any] = (), roo
         pieces += [Piece(area, parts[part][0], course.flow(part, shapely.get_coordinates(area.representative_point())[0]))
                    for part, cuts in enumerate(course.cuts()) for area in _strips(parts[part][1], course.way[part], cuts)]
     pieces = [Piece(shapely.transform(area, lambda places: places + start), number + 1, sink) for area, number, sink in pieces]
-    roofs = tuple((area, x, y, _landing(np.array([x, y]) - start, parts, discs, course)) for area, x, y in _roofs(roof))
+    roofs = []
+    for area, x, y in _roofs(roof):
+        off = min(float(facet.area.distance(shapely.Point(x, y))) for facet in finish.facets)
+        if off > REACH:
+            raise SurveyError(f"roof water lands at {word_place(x, y)}, {word_distance(off)} outside the finished surface",
+                              remedy="Check its x and y, or leave out a roof that does not drain to the paving.")
+        roofs.append((area, x, y, _landing(np.array([x, y]) - start, parts, discs, course)))
     amounts = dict.fromkeys([sink for _, sink in discs] + [sink for *_, sink in roofs], 0.0)
     for area, _, sink in pieces:
         amounts[sink] = amounts.get(sink, 0.0) + area.area
-    return Catchments(finish, brief, named, tuple(pieces), roofs, tuple(sorted(amounts, key=lambda sink: -amounts[sink])))
+    return Catchments(finish, brief, named, tuple(pieces), tuple(roofs), tuple(sorted(amounts, key=lambda sink: -amounts[sink])))
 
 
 def _covered(finish: Finish, brief: Brief) -> None:
@@ -250,8 +257,10 @@ def _outlets(outlets: Iterable[Any], brief: Brief) -> tuple[tuple[str, float, fl
              if isinstance(demand, Gully)]
     for name, x, y in _triples(outlets, "outlet", "An outlet is a name, x and y in m."):
         beyond = float(brief.area.distance(shapely.Point(x, y)))
+        if name is None or not str(name).strip():
+            raise SurveyError(f"the outlet at {word_place(x, y)} has no name", remedy="Give it one of its own.")
         if beyond > LIP:
-            raise SurveyError(f"the outlet {name!r} lies {word_distance(beyond)} outside the area",
+            raise SurveyError(f"the outlet {name!r} lies {word_distance(beyond, never='less')} outside the area",
                               remedy="Check its x and y, or the corners of the area.")
         found += [(str(name), x, y)] if (str(name), x, y) not in found else []
     names = [name for name, *_ in found]
@@ -268,14 +277,10 @@ def _roofs(roof: Iterable[Any]) -> Iterator[tuple[float, float, float]]:
 def _landing(place: Floats, parts: list[Any], discs: list[tuple[Any, Sink]], course: Course | None) -> Sink:
     """The sink of roof water that lands at a place."""
     at = shapely.Point(place)
-    nearest = sorted(discs, key=lambda one: float(one[0].distance(at)))[:1]
-    if course is None or (nearest and nearest[0][0].distance(at) <= NEAR):
-        return nearest[0][1]
-    off, part = min((float(polygon.distance(at)), part) for part, (_, polygon) in enumerate(parts))
-    if off > REACH:
-        x, y = place + course.start
-        raise SurveyError(f"roof water lands at {word_place(x, y)}, {word_distance(off)} outside the finished surface",
-                          remedy="Check its x and y, or leave out a roof that does not drain to the paving.")
+    near = sorted(discs, key=lambda one: float(one[0].distance(at)))  # where discs overlap the first has it, as of the rain
+    if course is None or (near and near[0][0].distance(at) <= NEAR):
+        return near[0][1]
+    part = min(range(len(parts)), key=lambda number: float(parts[number][1].distance(at)))
     return course.flow(part, shapely.get_coordinates(shapely.shortest_line(parts[part][1], at))[0])
 
 

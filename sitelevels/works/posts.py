@@ -117,7 +117,8 @@ class PostCheck:
 
     def _repr_html_(self) -> str:
         pairs = html_table(self.pairs) if self.between else ""
-        table = self.table.astype(object).replace({True: "yes", False: "no"}).fillna("")
+        table = self.table.astype(object).map(lambda one: "" if pd.isna(one) else {True: "yes", False: "no"}[one]
+                                              if isinstance(one, bool) else one)
         return f"<p>{escape(self.sentence())} Lengths in m.</p>{html_table(table)}{pairs}"
 
 

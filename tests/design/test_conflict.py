@@ -22,6 +22,7 @@ from sitelevels import (
     KeepBelow,
     MaxGradient,
     Meet,
+    Spot,
     Step,
     SurveyWarning,
     Wall,
@@ -351,3 +352,12 @@ def test_two_demands_cannot_both_be_met() -> None:
     brief = Brief([(0, 0), (6, 0), (6, 4), (0, 4)], demands=demands)
     (conflict,) = solve_finish(brief, Ground([0, 6, 6, 0], [0, 0, 4, 4], [9.8] * 4)).conflicts
     assert conflict.words.startswith("These 2 cannot both be met: ")
+
+
+def test_of_two_gives_alike_the_higher_step_is_told_for_a_low_one_trips() -> None:
+    """Paving that meets E and F falls 60 mm from sill to sill, where 15 mm of step are left: 45 mm are wanting either way."""
+    brief = Brief([(0, 0), (6, 0), (6, 4), (0, 4)], demands=[
+        Step((Spot("s1", 0, 0, 10.0), Spot("s2", 6, 0, 10.0)), 0.075, 0.090), Meet([("E", 0, 4, 9.9), ("F", 6, 4, 9.84)], 0.0)])
+    quarrel = solve_finish(brief, Ground([0, 6, 6, 0], [0, 0, 4, 4], [9.9] * 4)).quarrel
+    (step,) = (one for one in quarrel.changes if isinstance(one.demand, Step))
+    assert step.words == "let the step at s1, s2 be as high as 135.0 mm instead of 90 mm"

@@ -408,7 +408,7 @@ class TestBarsThatFit:
 class TestRefusals:
     @pytest.mark.parametrize("surface", [None, "yard", [(0, 0, 0)], Plane(0, 0, 0)], ids=str)
     def test_no_surface(self, surface: Any) -> None:
-        with pytest.raises(SurveyError, match="surface is a"):
+        with pytest.raises(SurveyError, match=r"surface is (a|None)"):
             flatness(surface)
 
     def test_an_area_without_spots(self) -> None:

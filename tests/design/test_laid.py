@@ -12,13 +12,14 @@ from dataclasses import replace
 from typing import Any
 
 import numpy as np
+import pandas as pd
 import pytest
 from scipy.interpolate import LinearNDInterpolator
 
-from sitelevels import Brief, Clearance, ErrorBudget, Finish, Plane, Wall
+from sitelevels import Brief, Clearance, ErrorBudget, Facet, Finish, Plane, Wall
 from sitelevels.design.conditions import Demand
 from sitelevels.design.demands import FallAlong, FallAway, KeepBelow, MaxGradient, Meet, Step
-from sitelevels.design.laid import Laid, _outstanding, check_laid, judged
+from sitelevels.design.laid import Laid, _folds, _outstanding, check_laid, judged
 from sitelevels.errors import SurveyError
 from sitelevels.surface.plane import fit_plane
 from sitelevels.survey.book import LevelBook, Row
@@ -482,3 +483,12 @@ def test_a_part_whose_spots_lie_in_a_line_is_named() -> None:
     brief = Brief(AREA, walls=[WALL], demands=[FallAway("house", 1 / 80)])
     with pytest.raises(SurveyError, match=r"between x 0 y 0, x 6 y 0, x 6 y 4 and x 0 y 4: 4 spots, .*in a line"):
         check_laid(book(on(DESIGN, [(0.0, 0.0), (2.0, 0.0), (4.0, 0.0), (6.0, 0.0)])), FINISH, brief)
+
+
+@pytest.mark.parametrize(("shared", "fold"), [(0.06, False), (0.1, True)])
+def test_parts_that_share_a_hand_s_breadth_of_side_have_a_fold_there_and_others_none(shared: float, fold: bool) -> None:
+    """Spots are joined across a fold where two parts share 80 mm of side or more."""
+    one = Facet(Plane(10.0, 0.0, -0.01), [(0, 0), (2, 0), (2, 2), (0, 2)])
+    other = Facet(Plane(10.0, 0.0, -0.02), [(2 - shared, 2), (4, 2), (4, 4), (2 - shared, 4)])
+    spots = pd.DataFrame({"point": ["A", "B"], "x": [2 - shared, 2.0], "y": [2.0, 2.0]})
+    assert _folds(Finish([one, other]), spots) == ([("A", "B")] if fold else [])

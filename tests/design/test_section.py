@@ -10,8 +10,8 @@ import numpy as np
 import pytest
 import shapely
 
-from sitelevels import Brief, Clearance, FallAway, Finish, Ground, Layer, Plane, SurveyError, Wall, solve_finish
-from sitelevels.design.choice import NEAR, Choosing
+from sitelevels import Brief, Clearance, FallAway, Finish, Ground, Layer, Plane, SurveyError, Wall
+from sitelevels.design.choice import Choosing
 from sitelevels.design.section import Section, cut_section
 
 WIDE = [(0.0, 0.0), (6.0, 0.0), (6.0, 4.0), (0.0, 4.0)]
@@ -79,8 +79,21 @@ class TestChoice:
         assert allowed.area == pytest.approx(0.1 * (0.05 - 1 / 80), rel=1e-6)
         assert {title for title, *_ in edges} == {demand.title for demand in BRIEF.demands}
         ways = {title: out for title, _, out in edges}
-        assert ways[Clearance.title][0] > 0 == pytest.approx(ways[Clearance.title][1], abs=1e-9)
+        assert ways[Clearance.title][0] > 0
+        assert ways[Clearance.title][1] == pytest.approx(0.0, abs=1e-9)
         assert ways[FallAway.title][1] < 0
+
+    @pytest.mark.parametrize(("levels", "falls"), [
+        ((-np.inf, 9.9), (0.0, 0.05)), ((9.7, 9.9), (0.0, np.inf)), (("9.7", "9.9"), (0, 1)), ((9.7,), (0, 1)), (None, (0, 1)),
+        ((9.9, 9.7), (0, 1))])
+    def test_a_range_that_is_none_is_refused(self, levels: object, falls: object) -> None:
+        with pytest.raises(SurveyError, match="range of"):
+            self.CHOOSING.lay_open(0.0, levels, falls)  # type: ignore[arg-type]
+
+    @pytest.mark.parametrize("surfaces", [[], [(9.8,)], [("a", 0.02)], [(9.8, np.inf)]])
+    def test_the_choice_is_laid_open_about_surfaces_and_nothing_else(self, surfaces: object) -> None:
+        with pytest.raises(SurveyError, match=r"surface"):
+            self.CHOOSING.about(0.0, surfaces)  # type: ignore[arg-type]
 
     def test_nothing_is_allowed_where_the_frame_lies_above_the_dpc(self) -> None:
         allowed, edges = self.CHOOSING.allowed(0.0, (9.86, 9.95), (0.0, 0.05))
@@ -96,13 +109,38 @@ class TestChoice:
         assert found.volume[3, 2] == pytest.approx(np.abs(depth).mean() * 24, rel=1e-4)
 
     def test_what_is_laid_open_reaches_round_the_surfaces_told(self) -> None:
-        best = solve_finish(BRIEF, GROUND)
-        assert best.finish is not None
-        plane = best.finish.facets[0].plane
-        told = (plane.level_at(0.0, 0.0), -plane.gy)
-        found = self.CHOOSING.about(0.0, [told, (9.70, 0.02)])
-        # 40 mm above the DPC less 150 mm; 20 mm below the lowest told, or what is allowed within 120 mm of the first
-        assert found.levels[-1] == pytest.approx(max(9.85, told[0]) + 0.04, abs=1e-6)
-        assert found.levels[0] == pytest.approx(min(9.70, told[0] - NEAR) - 0.02, abs=1e-6)
-        assert found.falls[0] <= 1 / 80 < found.falls[-1]
+        found = self.CHOOSING.about(0.0, [(9.84, 0.02), (9.80, 0.015)])
+        # allowed within 120 mm of the first are 9.720 to 9.850 m and 1:80 to 0.06; 20 mm below, 40 mm above, 5 mm/m either way
+        assert (found.levels[0], found.levels[-1]) == pytest.approx((9.72 - 0.02, 9.85 + 0.04), abs=1e-6)
+        assert (found.falls[0], found.falls[-1]) == pytest.approx((1 / 80 - 0.005, 0.06 + 0.005), abs=1e-6)
         assert "reaches in this picture from" in found.sentence()
+
+
+class TestWallsAtAnyAngle:
+    """Rectangles whose corners are taped to the millimetre: at either end of the wall the section reaches the far side."""
+
+    @pytest.mark.parametrize("degrees", [0, 20, 45, 90, 137, 200, 311])
+    def test_a_section_at_the_end_of_a_wall_reaches_the_far_side(self, degrees: float) -> None:
+        turn = np.radians(degrees)
+        across = np.array([[np.cos(turn), -np.sin(turn)], [np.sin(turn), np.cos(turn)]])
+        corners = [tuple(map(float, np.round(across @ corner + [12.3, -4.5], 3))) for corner in WIDE]
+        brief = Brief(corners, walls=[Wall("wall", corners[0], corners[1], dpc=10.0)])
+        finish = Finish.plane(Plane(9.8, 0.0, 0.0), corners)
+        ground = Ground(*zip(*corners, strict=True), [9.8, 9.8, 9.7, 9.7])
+        stations = brief.stations(brief.walls[0])
+        for along in (stations[0], stations[-1], stations[0] - 1e-9, stations[-1] + 1e-9):
+            found = cut_section(brief, finish, ground, "wall", along)
+            assert (found.out[0], found.out[-1]) == (pytest.approx(0.0, abs=2e-3), pytest.approx(4.0, abs=2e-3))
+            assert len(found.falls) == 1
+
+    @pytest.mark.parametrize("along", [float("nan"), float("inf"), "3", None, [3], 10**400])
+    def test_what_is_no_place_along_the_wall_is_refused(self, along: object) -> None:
+        with pytest.raises(SurveyError, match="place along the wall"):
+            section(along)  # type: ignore[arg-type]
+
+    def test_at_the_tip_of_a_triangle_the_section_is_short_and_can_be_drawn(self) -> None:
+        tip = [(0.0, 0.0), (6.0, 0.0), (6.0, 4.0)]
+        brief = Brief(tip, walls=[WALL])
+        found = cut_section(brief, Finish.plane(Plane(9.84, 0.0, -0.02), tip), GROUND, "wall", 1e-8)
+        assert 0.001 < found.out[-1] - found.out[0] < 0.05
+        assert [fall for _, _, fall in found.falls] == pytest.approx([0.02])

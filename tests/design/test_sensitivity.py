@@ -19,14 +19,19 @@ from scipy.stats import t as student
 
 from sitelevels import (
     Brief,
+    ErrorBudget,
     Finish,
+    KeepBelow,
     MaxGradient,
     Plane,
     Sensitivity,
+    Spot,
     SurveyError,
     Verdicts,
     Wall,
     check_finish,
+    read_book,
+    reduce_book,
     sensitivity,
 )
 
@@ -147,6 +152,17 @@ class TestInputs:
 
 
 COUNT = 100_000
+
+
+def test_a_point_that_nobody_booked_has_no_row() -> None:
+    reduced = reduce_book(read_book("point,bs,is,rl,x,y\nBM,1.5,,10,9,9\nA,,1.2,,0,0\nB,,1.2,,4,0\n"))
+    area = [(0, 0), (4, 0), (4, 3), (0, 3)]
+    brief = Brief(area, demands=[KeepBelow(Spot("V", 1.0, 0.0, 10.3), 0.075)])
+    verdicts = check_finish(Finish.plane(Plane(10.2, 0.0, -0.02), area), brief, budget=ErrorBudget().errors(reduced))
+    told = sensitivity(verdicts).inputs(0)["input"]
+    own = told[told.str.contains(" V| its |not in")]
+    assert {"reading on V, not in the book", "backsight on its benchmark, not in the book"} <= set(own)
+    assert not own.str.contains("row|set-up 1").any()
 
 
 def covariance_of(yard: Yard, number: int, survey: bool) -> Any:

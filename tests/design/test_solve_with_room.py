@@ -26,6 +26,8 @@ from sitelevels import (
     SurveyError,
     Wall,
     check_finish,
+    read_book,
+    reduce_book,
     solve_finish,
 )
 from sitelevels.design.conditions import Demand
@@ -153,3 +155,16 @@ class TestByHand:
 def test_a_budget_that_is_none_is_refused_in_words(given: dict[str, Any], said: str) -> None:
     with pytest.raises(SurveyError, match=f"(?is){said}"):
         ErrorBudget(**given)
+
+
+@pytest.mark.filterwarnings("ignore::sitelevels.SurveyWarning")
+def test_a_gradient_finer_than_levels_can_show_leaves_the_others_their_room() -> None:
+    wall = Wall("wall", (0, 0), (4, 0), dpc=10.3)
+    brief = Brief([(0, 0), (4, 0), (4, 3), (0, 3)], walls=[wall], demands=[Clearance("wall", 0.150)])
+    reduced = reduce_book(read_book("point,bs,is,rl,x,y\nBM,1.5,,10,,\nA,,1.2,,0,0\nB,,1.2,,4,0\nC,,1.2,,4,3\nD,,1.2,,0,3\n"))
+    errors, ground = ErrorBudget().errors(reduced), Ground([0, 4, 4, 0], [0, 0, 3, 3], [10.3] * 4)
+    for most in (0.01, 0.001, 0.0):
+        found = solve_finish(replace(brief, demands=[Clearance("wall", 0.150), MaxGradient(most)]), ground, budget=errors)
+        assert found.finish is not None
+        met = [one.verdict for one in check_finish(found.finish, brief, budget=errors).worst]
+        assert met == ["met"], most

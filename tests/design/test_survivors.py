@@ -296,7 +296,10 @@ def test_a_doubt_names_the_line_of_whoever_asked() -> None:
 @pytest.mark.parametrize(("rise", "slope"), [(4.99 * (1 / 12), "1:12"), (5 * (1 / 12), "1:12"), (5.01 / 12, "1:15"),
                                              (10 * (1 / 15), "1:15"), (10.01 / 15, "1:20")])
 def test_a_ramp_is_the_flatter_the_longer_it_is(rise: float, slope: str) -> None:
-    """1:12 up to 5 m long, 1:15 up to 10 m, 1:20 beyond: Lifetime Homes, criterion 2 (from memory)."""
+    """1:12 up to 5 m long, 1:15 up to 10 m, 1:20 beyond: Lifetime Homes, criterion 2 (text read).
+
+    That 5 m and 10 m themselves belong to the steeper ramp is our reading.
+    """
     door = Step((Spot("sill", 0.0, 0.0, rise),), 0.0, 0.0)
     flat = SimpleNamespace(finish=SimpleNamespace(level_at=lambda *_: 0.0))
     told = _ramp(SimpleNamespace(demands=[door]), lambda _: flat).said  # type: ignore[arg-type]
@@ -343,8 +346,8 @@ def test_a_layer_may_be_out_by_all_of_its_thickness_and_no_more() -> None:
         Layer("blinding", 0.020, tolerance=0.021)
 
 
-def test_the_likeliest_weight_of_a_stone_is_the_middle_of_what_is_printed() -> None:
-    """EN 1991-1-1, annex A, prints ranges for them and no middle: ours is halfway, but for limestone, which is mostly dense."""
+def test_the_likeliest_weight_is_halfway_between_what_is_printed() -> None:
+    """EN 1991-1-1, annex A, gives ranges for them and no middle (as others quote it); halfway is our own."""
     for kind in ("sandstone", "granite", "hardcore", "mortar"):
         low, likely, high = DENSITIES[kind].range.values
         assert likely == pytest.approx((low + high) / 2)
@@ -443,7 +446,7 @@ def test_what_is_still_to_come_on_a_floor_is_told_where_there_is_any(on_top: flo
 @pytest.mark.parametrize(("kind", "low", "high"), [
     ("sandy loam", 20, 30), ("loam", 10, 20), ("clay loam", 5, 10), ("clay", 1, 5)])
 def test_infiltration_rates_of_the_irrigation_manual(kind: str, low: float, high: float) -> None:
-    """FAO, Irrigation Water Management, training manual 5, annex 2 (from memory): basic infiltration rates in mm per hour."""
+    """In mm/h, from an annex believed to be of the FAO irrigation training manual (from memory); the middle is our own."""
     values = INFILTRATION[kind].range.values
     assert [value * 3.6e6 for value in values] == pytest.approx([low, (low * high)**0.5, high])
 

@@ -110,3 +110,28 @@ def test_a_brief_without_a_last_new_line(demand: str) -> None:
     added = with_demands(text, [Gully(Spot("G", 1.0, 1.0, 9.9), (0.003, 0.010))])
     assert added.startswith(f"{text}\n")
     assert read_brief(added)["demand"][-1] == {"kind": "gully", "point": "G", "proud_mm": [3, 10]}
+
+
+SECOND = """[[wall]]
+name = "garage"
+first = [4.0, 0.0]
+second = [4.0, 3.0]
+dpc_m = 9.9
+
+[finish]"""
+
+
+def test_a_second_wall_that_no_demand_speaks_of_is_told_and_given_the_usual_ones(hand: Any) -> None:
+    """Its DPC would be bridged without a word, and rain stand against it."""
+    hand.change("[finish]", SECOND)
+    told = hand.open().brief_doubts
+    assert told == (
+        "No demand keeps the paving below the DPC of the garage. Usual is at least 150 mm below the DPC of the garage.",
+        "No demand lets the paving fall away from the garage. Usual is a fall of at least 1:80 (12.5 mm/m) away from the garage.")
+    form = forms.BriefForm(hand.open())
+    form.add_usual()
+    added = read_brief(hand.brief)["demand"][-2:]
+    assert [(one["kind"], one["wall"], one.get("least_mm")) for one in added] == [("below the DPC", "garage", 150),
+                                                                               ("fall away", "garage", None)]
+    assert hand.open().brief_doubts == ()
+    assert "below the DPC" in {one.demand.title for one in hand.open().verdicts.worst if "garage" in one.condition.place}

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from mutants import Mutant
-    from run import Covered, Run
+    from run import Run
 
 HEADS = ("", "mutants", "killed by the room's tests", "hung", "killed by other rooms' tests", "survived", "not decided",
          "not run", "killed in the first run", "killed with the tests written since")
@@ -83,7 +83,7 @@ def _survivors(run: Run) -> list[str]:
     return lines
 
 
-def table(run: Run, every: Mapping[str, list[Mutant]], rooms: Mapping[str, Covered], given: argparse.Namespace) -> str:
+def table(run: Run, every: Mapping[str, list[Mutant]], given: argparse.Namespace) -> str:
     """The page, in Markdown."""
     chosen = list(run.chosen.values())
     versions = ", ".join(f"{name} {version(name)}" for name in PACKAGES)
@@ -109,12 +109,13 @@ def table(run: Run, every: Mapping[str, list[Mutant]], rooms: Mapping[str, Cover
                                          for kind in sorted({one.kind for one in chosen})}, run)
     living = _survivors(run)
     page += ["", f"## What still lives ({len(living)})", "",
-             "File and line, function, kind, the change, and why no test kills it.", "", *living]
+             "File and line (of the tree as it stood when the run began), function, kind, the change, and why it lives.", "",
+             *living]
     since = [one for one in chosen if run.lives(one.key) and run.killed_after(one.key)]
     page += ["", f"## Killed by tests written since ({len(since)})", "",
              *(f"- {one.file}:{one.first}, {one.function}: {_code(one.old)} → {_code(one.new)}" for one in since)]
     page += ["", "## Tests left out", ""]
-    for room, one in rooms.items():
+    for room, one in run.rooms.items():
         page.append(f"- tests/{room}: {len(one.tests)} tests ran. Fail unchanged: {', '.join(one.failed) or 'none'}. "
                     f"Measure time: {', '.join(one.clocked) or 'none'}.")
     return "\n".join(page) + "\n"

@@ -3,7 +3,8 @@
     python tests/mutation/run.py [--mutants 400] [--seed 1] [--processes 2] [--resume]
 
 draws mutants of the four rooms at random, runs each against the tests of its room that execute its line, fastest first, and
-writes `tests/mutation/table.md`. Survivors are then run against `tests/<room>/test_survivors.py`, which the first run leaves out.
+writes `tests/mutation/table.md`. Survivors are then run against `tests/<room>/test_survivors.py`, which the first run leaves out,
+and against files of tests that are newer than its copy of the tree.
 Needs `coverage` beside what the tests need, and a system that can fork. A run that was stopped goes on with `--resume`, on the
 copy of the tree that it began with, but with the survivors' tests as they stand now.
 
@@ -181,6 +182,7 @@ class Run:
     def __init__(self, scratch: Path, chosen: list[Mutant]) -> None:
         self.scratch, self.tree, self.place = scratch, scratch / "tree", scratch / "results.jsonl"
         self.chosen = {one.key: one for one in chosen}
+        self.rooms: Mapping[str, Covered] = {}
         self.results: dict[tuple[str, str], dict[str, Any]] = {}
         if self.place.exists():
             for line in self.place.read_text("utf-8").splitlines():
@@ -207,8 +209,9 @@ class Run:
             print(f"{stage} {count}/{len(tasks)} {time.monotonic() - began:.0f} s: {self.results[key, stage]['outcome']}: {key}",
                   flush=True)
 
-    def first(self, rooms: Mapping[str, Covered], processes: int, limit: float, *, quick_only: bool, own_only: bool) -> None:
+    def first(self, processes: int, limit: float, *, quick_only: bool, own_only: bool) -> None:
         """Each mutant against its room's tests; one whose line none of them executes against those of the other rooms."""
+        rooms = self.rooms
         open_ = [one for one in self.chosen.values() if one.room in rooms and (one.key, "first") not in self.results]
         seen = {one.key: rooms[one.room].of(one) for one in open_}
         # all with their fastest tests, then those that live with the others: what lives is soon known
@@ -242,22 +245,27 @@ class Run:
         for one in unseen:
             self.keep(one.key, "first", {**self.results[one.key, "first"], "unseen": True})
 
-    def after(self, rooms: Iterable[str], processes: int, limit: float) -> None:
+    def since(self, room: str) -> tuple[list[str], str]:
+        """The files of tests of a room that the first run did not have, and what their run as they stand is called."""
+        had = {test.split("::")[0] for test in self.rooms[room].tests}
+        names = [name for place in sorted((ROOT / "tests" / room).glob("test_*.py"))
+                 if (name := f"tests/{room}/{place.name}") not in had]
+        return names, f"after {hashlib.sha256(b''.join((ROOT / name).read_bytes() for name in names)).hexdigest()[:12]}"
+
+    def after(self, processes: int, limit: float) -> None:
         """What the first run did not kill against the tests written since."""
         from mutant_child import passing
-        for room in rooms:
-            name = f"tests/{room}/test_survivors.py"
-            if not (ROOT / name).exists():
-                continue
-            shutil.copy(ROOT / name, self.tree / name)
-            stage = f"after {hashlib.sha256((ROOT / name).read_bytes()).hexdigest()[:12]}"
+        for room in self.rooms:
+            names, stage = self.since(room)
+            for name in names:
+                shutil.copy(ROOT / name, self.tree / name)
             left = [one for one in self.chosen.values() if one.room == room and self.lives(one.key)]
             todo = [one for one in left if (one.key, stage) not in self.results]
-            if not todo:
+            if not todo or not names:
                 continue
-            found = next(run_all([(name, partial(passing, self.tree, name))], self.scratch, 1, COVERING))[1]
+            found = next(run_all([(stage, partial(passing, self.tree, names))], self.scratch, 1, COVERING))[1]
             if found.get("failed") != []:
-                raise SystemExit(f"{name} must pass unchanged: {found}")
+                raise SystemExit(f"{', '.join(names)} must pass unchanged: {found}")
             known = dict.fromkeys(found["tests"], 5.0)
             self.go(stage, [self.task(one, [found["tests"]], known) for one in todo], processes, limit)
 
@@ -271,9 +279,7 @@ class Run:
 
     def killed_after(self, key: str) -> bool:
         """Whether the tests written since, as they stand, kill what the first run did not."""
-        name = ROOT / "tests" / self.chosen[key].room / "test_survivors.py"
-        stage = f"after {hashlib.sha256(name.read_bytes()).hexdigest()[:12]}" if name.exists() else ""
-        return self.results.get((key, stage), {}).get("outcome") in ("killed", "hung")
+        return self.results.get((key, self.since(self.chosen[key].room)[1]), {}).get("outcome") in ("killed", "hung")
 
 
 def main() -> int:
@@ -306,13 +312,13 @@ def main() -> int:
                 __import__(name)
             except ImportError as error:
                 print(f"{name} is not there: {error}")
-        rooms = coverage_of(given.rooms, given.scratch, given.processes)
+        run.rooms = coverage_of(given.rooms, given.scratch, given.processes)
         if not given.after_only:
-            run.first(rooms, given.processes, given.limit, quick_only=given.quick_only, own_only=given.own_only)
-        run.after(given.rooms, given.processes, given.limit)
+            run.first(given.processes, given.limit, quick_only=given.quick_only, own_only=given.own_only)
+        run.after(given.processes, given.limit)
     from mutant_table import table
-    rooms = coverage_of(given.rooms, given.scratch, given.processes)
-    (HERE / "table.md").write_text(table(run, every, rooms, given), "utf-8")
+    run.rooms = coverage_of(given.rooms, given.scratch, given.processes)
+    (HERE / "table.md").write_text(table(run, every, given), "utf-8")
     return 0
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
+from typing import Any
 
 import numpy as np
 import pytest
@@ -228,3 +229,20 @@ class TestRefusals:
     def test_spots_that_make_no_ground(self, x: list[float], y: list[float], level: list[float], said: str) -> None:
         with pytest.raises(SurveyError, match=said):
             Ground(x, y, level)
+
+
+class TestOtherLevelsAndCorners:
+    GROUND = Ground([0, 4, 4, 0, 2], [0, 0, 3, 3, 1], [1, 1, 1.1, 1.1, 1.06])
+
+    @pytest.mark.parametrize("levels", ["a", [[1, 1, 1, 1, 1]], [1, 1, 1], None, 1.0])
+    def test_levels_are_one_for_each_spot(self, levels: Any) -> None:
+        with pytest.raises(SurveyError, match="not one number for each spot"):
+            self.GROUND.with_levels(levels)
+
+    def test_places_that_differ_in_number_are_refused(self) -> None:
+        with pytest.raises(SurveyError, match="x and y differ in number"):
+            self.GROUND.with_corners([1, 2], [1, 2, 3])
+
+    def test_a_break_from_a_name_that_two_spots_have_is_refused(self) -> None:
+        with pytest.raises(SurveyError, match="names 'a', as 2 spots are called"):
+            Ground([0, 4, 4, 0, 2], [0, 0, 3, 3, 1], [1, 1, 1.1, 1.1, 1.06], points=list("aabcd"), breaks=[("a", "b")])

@@ -297,7 +297,7 @@ class TestPondingByHand:
 
 
 def test_water_leaves_where_the_free_part_of_a_far_edge_ends() -> None:
-    """Spots stand 1.5 m inside the outline: their border is free below the free seven metres of the side, square across."""
+    """Spots stand 1.5 m inside the outline: over their border water leaves opposite the seven metres of side that are free."""
     x, y = (one.ravel() for one in np.meshgrid(np.linspace(1.5, 18.5, 2), np.linspace(1.5, 8.5, 2)))
     pond = ponding(Ground(x, y, 10 + y / 100), [(0, 0), (20, 0), (20, 10), (0, 10)], free=[((0, 0), (7, 0))])
     places = pond.drains.places + pond.flooded.net.middle

@@ -225,7 +225,8 @@ OBJECTS: list[Any] = [
     None, math.nan, pd.NA, pd.NaT, True, np.True_, 1, 1.5, -0.0, np.float32(1.5), np.int8(3), Decimal("1.5"), Decimal("NaN"),
     Decimal("sNaN"), Fraction(3, 2), 1 + 2j, math.inf, 10**400, "1.5", "BM", "", b"1.5", [1.5], (), {}, {1}, object,
     np.array([1.5, 2.5]), np.array([]), pd.Timestamp("2020-01-01"), pd.Series([1.5]), pd.Interval(0, 1), 1e-320, 1.23456789e-9,
-    lambda: 1, range(3), np.datetime64("NaT", "s"), np.timedelta64(1, "s"), "\ud800", float]
+    lambda: 1, range(3), np.datetime64("NaT", "s"), np.timedelta64(1, "s"),  # numpy 2.5 asks for a unit
+    "\ud800", float]
 COLUMNS: list[Any] = [
     "point", "bs", "is", "fs", "rl", "reading", "x", "y", "sight", "feature", "remarks", "hand_level", 0, 1.5, None,
     ("bs", "m"), ("point",), pd.NaT, math.nan, b"bs", True, "\ud800", pd.Timestamp("2020-01-01")]

@@ -184,7 +184,7 @@ REFUSED_PEGS: list[tuple[str, Any]] = [
     ("a second set-up or the true difference", lambda: two_peg_test(set_up(25, 25, 0))),
     ("not both", lambda: two_peg_test(set_up(25, 25, 0), set_up(50, 0, 0), true_difference=RISE)),
     ("The first set-up is a tuple", lambda: two_peg_test((1.5, 1.2, 25, 25), set_up(50, 0, 0))),
-    ("The second set-up is a int", lambda: two_peg_test(set_up(50, 0, 0), 7)),
+    ("The second set-up is an int", lambda: two_peg_test(set_up(50, 0, 0), 7)),
     ("True_difference is '0.4'", lambda: two_peg_test(set_up(50, 0, 0), true_difference="0.4")),
     ("The limit is 0", lambda: two_peg_test(set_up(50, 0, 0), true_difference=RISE, limit=0)),
     ("The curvature is -1", lambda: two_peg_test(set_up(50, 0, 0), true_difference=RISE, curvature=-1)),

@@ -177,7 +177,7 @@ class TestLookingUp:
     @pytest.mark.parametrize("kind", [None, 7, 1.5, b"HPC", ["HPC"], True])
     def test_what_is_no_text_is_refused(self, kind: Any) -> None:
         for asked in (meaning, words_like):
-            with pytest.raises(SurveyError, match="The word is a "):
+            with pytest.raises(SurveyError, match=r"The word is (a |an |None)"):
                 asked(kind)
 
     def test_like_words(self) -> None:

@@ -101,7 +101,7 @@ def test_wrong_ways_are_refused() -> None:
         worked_steps(practice_book(1), method=np.array(["hpc", "hpc"]))  # type: ignore[arg-type]
     with pytest.raises(SurveyError, match=r"The method 'both' is not known\. It can be 'hpc' or 'rise and fall'\."):
         worked_steps(practice_book(1), method="both")  # type: ignore[arg-type]
-    with pytest.raises(SurveyError, match=r"The exercise is a str\. It must be a Exercise\."):
+    with pytest.raises(SurveyError, match=r"The exercise is a str\. It must be an Exercise\."):
         worked_steps("book")  # type: ignore[arg-type]
     with pytest.raises(SurveyError, match="no level is known"):
         worked_steps(Exercise(read_book("point,bs,is,fs,rl\nA,1.000,,,\nB,,,1.100,")))

@@ -16,6 +16,7 @@ from matplotlib.contour import ContourSet
 from matplotlib.figure import Figure
 from matplotlib.text import Annotation
 
+from sitelevels import Brief, Wall
 from sitelevels.workbook import figures
 from sitelevels.workbook.figures import style
 
@@ -277,3 +278,17 @@ class TestEarthworks:
         job = hand.open()
         with pytest.raises(SurveyError):
             figures.earthworks(job.earthworks, brief=job.brief)
+
+
+@pytest.mark.parametrize(("turn", "up"), [(0, False), (33, True), (180, True), (90, True)])
+def test_a_grid_that_is_not_laid_along_the_wall_is_drawn_as_a_map_is(turn: float, up: bool) -> None:
+    """A right-handed grid drawn with y down would be its own mirror image."""
+    angle = np.radians(turn)
+    across = np.array([[np.cos(angle), -np.sin(angle)], [np.sin(angle), np.cos(angle)]])
+    corners = [tuple(map(float, across @ corner)) for corner in [(0.0, 0.0), (6.0, 0.0), (6.0, 4.0), (0.0, 4.0)]]
+    ax = style.plan(None, Brief(corners, walls=[Wall("wall", corners[0], corners[1], dpc=10.0)]))
+    assert ax.yaxis_inverted() != up
+    assert (ax.get_xlabel(), ax.get_ylabel()) == (("x, m", "y, m") if up else ("along, m", "out from the wall, m"))
+    two = Brief(corners, walls=[Wall("wall", corners[0], corners[1], dpc=10.0), Wall("side", corners[1], corners[2], dpc=10.0)])
+    assert not style.plan(None, two).yaxis_inverted()
+    plt.close("all")

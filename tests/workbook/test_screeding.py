@@ -11,7 +11,7 @@ from sheet_pages import texts
 from sitelevels import SurveyError, workbook
 from sitelevels.design.finish_file import floor_written
 from sitelevels.workbook import forms, screeding
-from sitelevels.workbook.pads_page import _page, _short, save_pads
+from sitelevels.workbook.pads_page import _page, _pages, _short, save_pads
 
 # Room 4 m by 3 m. Line at 1.000 m. Base measured down: 1.060 at the corners, 1.050 in the middle (2, 1.5): levels -0.060, -0.050.
 # Level floor, unbonded, 50 mm: the middle governs, -0.050 + 0.050 = 0.000 m; 60 mm at the corners.
@@ -416,6 +416,17 @@ class TestPads:
         three, after = "Cut 9.0 mm at B7, 8.0 mm at x 1 y 2.5 (between A, B and C, not read), 7.0 mm at D", "; then it fits. So."
         assert _short(f"{three}, 6.0 mm at E, 5.0 mm at F{after}") == f"{three} and 2 more places{after}"
         assert _short("Fill: 9.0 mm at B7, 8.0 mm at C; then it fits.") == "Fill: 9.0 mm at B7, 8.0 mm at C; then it fits."
+
+    def test_pads_that_find_no_room_on_the_first_page_stand_on_the_next(self, room: Any, monkeypatch: pytest.MonkeyPatch) -> None:
+        monkeypatch.setattr("sitelevels.workbook.pads_page.MOST", 3)
+        monkeypatch.setattr("sitelevels.workbook.pads_page.MORE", 4)
+        job = room.open()
+        pads = job.screeding.pads_words["pad"].tolist()
+        pages = [[text.get_text() for text in texts(page)] for page in _pages(job)]
+        assert len(pages) == 1 + -(-(len(pads) - 3) // 4)
+        assert {said for page in pages for said in page} >= set(pads)
+        assert f"{len(pads) - 3} more pads are on the next page." in pages[0]
+        assert "pads of the screed, page 2" in pages[1]
 
     def test_a_floor_that_does_not_fit_says_do_not_pour(self, room: Any) -> None:
         room.write(brief=BRIEF + "most_mm = 55\n")

@@ -8,11 +8,14 @@ from typing import Any
 import matplotlib
 import numpy as np
 import pytest
+from matplotlib import pyplot as plt
 from matplotlib.axes import Axes
 from matplotlib.collections import PolyCollection
 from matplotlib.figure import Figure
 from matplotlib.text import Text
 
+from sitelevels import Brief, Finish, Ground, Plane, Wall
+from sitelevels.design.section import cut_section
 from sitelevels.workbook import figures
 from sitelevels.workbook.figures import style
 
@@ -186,3 +189,14 @@ def test_the_guard_sees_text_over_text(hand: Any) -> None:
     ax.text(2.01, 10.1, "another over one")
     boxes = dict(seen(ax))
     assert boxes["one over another"].overlaps(boxes["another over one"])
+
+
+def test_a_wall_whose_name_is_endless_leaves_room_for_the_section() -> None:
+    area = [(0.0, 0.0), (6.0, 0.0), (6.0, 4.0), (0.0, 4.0)]
+    name = "y" * 10_000
+    brief = Brief(area, walls=[Wall(name, (0, 0), (6, 0), dpc=10.0)])
+    ground = Ground([0, 6, 6, 0], [0, 0, 4, 4], [9.9] * 4)
+    ax = figures.section(cut_section(brief, Finish.plane(Plane(9.84, 0.0, -0.02), area), ground, name, 3.0))
+    assert ax.get_xlabel() == f"out from the {'y' * 47}…"
+    assert name in figures.in_words(ax)
+    plt.close("all")

@@ -1,6 +1,7 @@
 """The sheet to take outside: A4 pages, the same bytes twice, and what it says is what was worked out."""
 
 import re
+import time
 import warnings
 from typing import Any
 
@@ -9,6 +10,7 @@ from sheet_pages import drawn, flowing, in_grid, in_order, off_the_paper, pages,
 
 from sitelevels import workbook
 from sitelevels.errors import SurveyError
+from sitelevels.workbook.page import broken, wide
 
 WALLS = re.compile(r'\[\[wall\]\]\n(.*\n){3}|\[\[demand\]\]\nkind = "(below|fall).*\n(.*\n){2}')
 FINISH = re.compile(r"\[finish\]\n(.*\n){4}")
@@ -345,3 +347,13 @@ class TestLargeAndOdd:
             workbook.save_sheet(hand.open())
         assert {name: hand.files()[name] for name in before if name.startswith("sheet")} == {
             f"sheet/{one.name}": one.read_bytes() for one in folder.iterdir()}
+
+
+def test_a_word_wider_than_the_page_is_cut_into_lines_that_fit_and_soon() -> None:
+    before = time.process_time()
+    lines = broken("y" * 20_000, 200.0)
+    assert time.process_time() - before < 2
+    assert "".join(lines) == "y" * 20_000
+    assert all(wide(line) <= 200.0 < wide(f"{line}y") for line in lines[:-1])
+    assert broken("W", 1.0) == ["W"]  # a letter is not cut
+    assert broken("WW x", 1.0) == ["W", "W", "x"]

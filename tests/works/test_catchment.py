@@ -129,10 +129,21 @@ class TestDrains:
 
 
 class TestRoofAndSteps:
-    def test_roof_water_goes_to_the_nearest_outlet_where_outlets_take_the_whole_floor(self) -> None:
+    @pytest.mark.parametrize("names", ["GH", "HG"])
+    def test_where_outlets_take_the_whole_floor_roof_water_goes_where_rain_does(self, names: str) -> None:
+        at = {"G": 1.5, "H": 4.5}
         found = catchments(Finish.plane(Plane(10, 0, -0.02), YARD), Brief(YARD), reach=4.0,
-                           outlets=[("G", 1.5, 2.0), ("H", 4.5, 2.0)], roof=[(20.0, 0.2, 3.0), (30.0, 5.9, 3.0)])
-        assert [sink.place for *_, sink in found.roofs] == ["G", "H"]
+                           outlets=[(name, at[name], 2.0) for name in names],
+                           roof=[(20.0, 0.2, 3.0), (30.0, 5.9, 3.0), (40.0, 3.4, 2.0), (50.0, 6.2, 2.0), (60.0, -0.2, 2.0)])
+        # both reach x 3.4 m, where the rain is the first one's; a fifth of a metre outside the floor it is the nearest one's
+        assert [sink.place for *_, sink in found.roofs] == ["G", "H", names[0], "H", "G"]
+
+    @pytest.mark.parametrize(("outlets", "reach", "place"), [
+        ([("G", 1.5, 2.0), ("H", 4.5, 2.0)], 4.0, (100.0, 300.0)), ([("G", 1.5, 0.5)], 3.0, (1.5, -2.3)), ([], 0.3, (1.5, -2.3))])
+    def test_roof_water_that_misses_the_floor_is_refused_whatever_an_outlet_reaches(
+            self, outlets: Any, reach: float, place: tuple[float, float]) -> None:
+        with pytest.raises(SurveyError, match="outside the finished surface"):
+            catchments(Finish.plane(Plane(10, 0, -0.02), YARD), Brief(YARD), outlets=outlets, reach=reach, roof=[(5.0, *place)])
 
     def test_roof_water_is_counted_where_it_lands(self) -> None:
         finish, brief = Finish.plane(Plane(10.0, -0.005, -0.02), YARD), Brief(YARD, walls=[BACK])
@@ -249,3 +260,16 @@ class TestAlways:
     def test_names_are_escaped(self) -> None:
         found = catchments(Finish.plane(Plane(10, 0, -0.02), YARD), Brief(YARD), outlets=[("<b>", 3, 3)])
         assert "<b>" not in found._repr_html_()
+
+
+@pytest.mark.parametrize("name", [None, "", "  "])
+def test_an_outlet_without_a_name_is_refused(name: Any) -> None:
+    with pytest.raises(SurveyError, match="outlet at x 3 y 2 has no name"):
+        catchments(Finish.plane(Plane(10, 0, -0.02), YARD), Brief(YARD), outlets=[(name, 3.0, 2.0)])
+
+
+@pytest.mark.filterwarnings("error")
+def test_slivers_between_many_outlets_are_drawn_without_a_warning() -> None:
+    outlets = [(f"o{i}{j}", 0.25 + i / 2, 0.25 + j / 2) for i in range(12) for j in range(8)]
+    found = catchments(Finish.plane(Plane(9.85, 0, -1 / 60), YARD), Brief(YARD, walls=[BACK]), outlets=outlets)
+    assert sum(found.region(sink).area for sink in found.sinks) == pytest.approx(24.0, abs=1e-3)

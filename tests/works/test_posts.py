@@ -143,7 +143,7 @@ class TestRefusals:
         ([Post("a", at=(1, 1)), Post("a", at=(2, 1))], "Post a: there are two posts of this name"),
         ([], "There are no posts"),
         (["gate"], "one of the posts is a str"),
-        (5, "the list of posts is a int"),
+        (5, "the list of posts is an int"),
     ])
     def test_of_a_list(self, posts: Any, words: str) -> None:
         with pytest.raises(SurveyError, match=f"(?i){words}"):

@@ -189,6 +189,7 @@ class TestLoads:
     def test_the_likely_number_of_loads_is_told(self) -> None:
         cart = Carrier("cart", 0.5, 1e6)
         found = materials(self.DIG, carriers=[cart], bulking=(0.1, 0.3, 0.5))
+        # 4.7 m by 3.7 m with the strip, 0.4 m deep, but 0.35 m under the strip's 5.39 m²: 6.69 m³, and 1.3, 1.1, 1.5 of that
         assert found.sentence().startswith("To take away, loose: 8.69 m³ (7.36 to 10.03 m³) of dug soil")
         assert ": 18 cart loads." in found.sentence()  # 17.4, 14.7 and 20.1 of half a cubic metre
 
@@ -207,8 +208,8 @@ class TestRoofs:
         assert into[20.0] == "G"
         assert into[30.0].startswith("edge from ")
 
-    def test_where_outlets_take_the_whole_floor_too(self) -> None:
-        found = catchments(self.YARD, Brief(AREA), outlets=[("G", 2.0, 1.5)], reach=9.0, roof=[(20.0, 3.5, 2.5)])
+    def test_where_outlets_take_the_whole_floor_into_the_one_that_reaches_it(self) -> None:
+        found = catchments(self.YARD, Brief(AREA), outlets=[("G", 1.0, 1.5), ("H", 3.0, 1.5)], reach=2.5, roof=[(20.0, 0.2, 2.5)])
         assert [sink.place for *_, sink in found.roofs] == ["G"]
 
 

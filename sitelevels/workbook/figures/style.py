@@ -25,6 +25,7 @@ WALL, SLAB, BED, SUB_BASE = "#d9b9a3", "#9aa3a8", "#d8cfae", "#c7b299"
 MET, TOO_CLOSE, NOT_MET = "#2f6f4f", "#b7791f", "#a3282f"
 LAYERS = (SLAB, BED, SUB_BASE)
 TEXT = 9  # pt on A4
+ENDLESS = 180  # signs in a line of a picture: the longest of ours are some 120
 THICK = 0.22  # m: walls in plan
 NO_GLYPH = "□"  # stands for a sign that the letters lack
 BACKED = {"boxstyle": "square,pad=0.08", "facecolor": "white", "edgecolor": "none", "alpha": 0.85}
@@ -44,9 +45,12 @@ def plain_text(drawn: Artist) -> None:
 
 
 def plain(text: Text) -> None:
-    """The same for one text."""
+    """The same for one text; a line that no page is wide enough for is cut, as a name without end makes it."""
     text.set_parse_math(False)
     said = text.get_text()
+    if max(map(len, said.split("\n"))) > ENDLESS:
+        said = "\n".join(line if len(line) <= ENDLESS else f"{line[:ENDLESS // 3]}…" for line in said.split("\n"))
+        text.set_text(said)
     if not said.isascii() or not said.isprintable():
         text.set_text("".join(sign if sign == "\n" or has_glyph(sign) else NO_GLYPH for sign in said))
 
@@ -131,15 +135,18 @@ def arrow(ax: Axes, tail: tuple[Any, Any], head: tuple[Any, Any], *, colour: str
 def plan(ax: Axes | None, brief: Brief, size: tuple[float, float] = (7.6, 5.4), margin: float = 0.5) -> Axes:
     """The axes given, or those of a new figure, as a plan at the left of its room, where long titles find theirs.
 
-    Equal scales in m, `margin` m beside the paving for the wall, the outline of the area and its walls.
+    Equal scales in m, `margin` m beside the paving for the wall, the outline of the area and its walls. With one wall along x
+    it stands at the top of the sheet, as one sees it from the yard; any other grid is drawn as a map is, y up.
     """
     ax = axes(ax, size)
     x_min, y_min, x_max, y_max = shapely.MultiPoint(
         [*brief.area.exterior.coords, *(end for wall in brief.walls for end in (wall.first, wall.second))]).bounds
     ax.set_xlim(x_min - margin, x_max + margin)
-    ax.set_ylim(y_max + margin, y_min - margin)  # the wall stands at the top of the sheet, as one sees it from the yard
+    beside = [wall for wall in brief.walls if abs(wall.direction[1]) < 0.02 and brief.outward(wall)[1] > 0]
+    beside = beside if len(brief.walls) == 1 else []
+    ax.set_ylim(*((y_max + margin, y_min - margin) if beside else (y_min - margin, y_max + margin)))
     ax.set_aspect("equal", anchor="W")
-    name_axes(ax, *(("along, m", "out from the wall, m") if len(brief.walls) == 1 else ("x, m", "y, m")))
+    name_axes(ax, *(("along, m", "out from the wall, m") if beside else ("x, m", "y, m")))
     ax.add_patch(PathPatch(area_path(brief.area), fill=False, edgecolor=INK, linewidth=1.4, zorder=3))
     for wall in brief.walls:
         _wall(ax, brief, wall)
@@ -159,7 +166,8 @@ def _wall(ax: Axes, brief: Brief, wall: Wall) -> None:
     ax.fill(*np.array([first, second, second - out, first - out]).T, facecolor=WALL, edgecolor=INK, hatch="///", linewidth=0.8,
             zorder=4)
     middle = (first + second) / 2 - 1.9 * out
-    angle = (np.degrees(np.arctan2(-wall.direction[1], wall.direction[0])) + 90) % 180 - 90  # y is drawn downwards
+    up = -1 if ax.yaxis_inverted() else 1
+    angle = (np.degrees(np.arctan2(up * wall.direction[1], wall.direction[0])) + 90) % 180 - 90
     ax.text(float(middle[0]), float(middle[1]), wall.name, ha="center", va="center", fontsize=TEXT, color=INK, rotation=angle)
 
 

@@ -28,4 +28,4 @@ class Terms(widgets.HBox):  # type: ignore[misc]
 
     def tell(self) -> None:
         """Show what the chosen word means, or nothing."""
-        self.said.value = "" if self.list.value == _NONE else explained(self.list.value)
+        self.said.value = "" if self.list.value in (None, _NONE) else explained(self.list.value)
