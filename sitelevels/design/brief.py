@@ -384,7 +384,7 @@ class Brief:
 
     def sentence(self) -> str:
         """Area, walls and build-up in words."""
-        walls = ", ".join(f"{wall.name} (DPC {word_level(wall.shots[0][1])})" for wall in self.walls)
+        walls = ", ".join(f"{wall.name} (DPC {word_level(min(level for _, level in wall.shots))})" for wall in self.walls)
         return f"{word_area(self.area.area)} against {walls or 'no wall'}; build-up {word_mm(self.build_up)}."
 
     def __repr__(self) -> str:

@@ -39,7 +39,7 @@ class Lip(Demand):
     most: float
     title = "lip at a joint"
     shown_by: ClassVar = "a steel rule on edge across the joint, and a feeler gauge beneath it"
-    to_mend: ClassVar = "Lift the unit that stands proud at {place} and bed it again."
+    to_mend: ClassVar = "Lift the unit that stands proud ({place}) and bed it again."
 
     def words(self) -> str:
         return f"no lip over {word_mm(self.most, digits=1)} at a joint of {self.paving}"

@@ -103,7 +103,7 @@ class Marked:
         more = f", {carried} of them carried from an earlier slip" if carried else ""
         empty = f" {missing} {'is' if missing == 1 else 'are'} left empty." if missing else ""
         if not self.slips:
-            return f"{good} of {asked} right{more}.{empty}" + ("" if missing else " No slip.")
+            return f"{good} of {asked} right{more}.{empty}" + ("" if missing else " No slip in the working.")
         first = self.slips[0]
         return (f"{good} of {asked} right{more}.{empty} {len(self.slips)} slip{'s' if len(self.slips) > 1 else ''}: "
                 f"look first at {first.where}{'' if first.column == 'answer' else f', {first.column}'}.")

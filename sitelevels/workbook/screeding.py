@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from functools import cached_property
 from itertools import pairwise
@@ -22,8 +23,20 @@ from ..design.propagation import LevelErrors
 from ..design.verdicts import Verdicts
 from ..design.workmanship import FLOOR_FALLS, PADS, SCREEDS
 from ..errors import SurveyError
+from ..surface.finish import Finish
 from ..surface.shapes import Outlet
-from ..wording import whole_cm, whole_mm, whole_up, word_distance, word_fall, word_level, word_mm, word_number, word_place
+from ..wording import (
+    true_minus,
+    whole_cm,
+    whole_mm,
+    whole_up,
+    word_distance,
+    word_fall,
+    word_level,
+    word_mm,
+    word_number,
+    word_place,
+)
 from ..works.datum import Departure, departure_from_datum
 from ..works.lift import spot_at
 from ..works.pegs import pegs_at
@@ -39,6 +52,7 @@ DOOR = 2.0  # m: places to be met that stand farther apart than a door is wide b
 SAME = 5e-4  # m: two levels of one line
 ONE = 1e-3  # m: two floors no farther apart than this are one
 SPOT_OFF = 0.05  # m: a pad that stands no farther from the edge of a part is on it
+FLUSH = 0.003  # m: a rim farther from the floor than this is set anew (common practice, no source)
 FAR = 6.0  # m: nobody measures down from a line that lies farther from the base
 
 
@@ -89,10 +103,13 @@ class Screeding(Worked):
                 if to is not None:
                     raise SurveyError("both an outlet and an edge are named", rule="The floor falls to the one or to the other.")
                 to = self._ends(told["edge"])
-            return base_to_screed(ground, brief, kind=told.get("kind", "bonded"), least=reader.maybe("least_mm", 0.001),
-                                  most=reader.maybe("most_mm", 0.001), to=to, fall=reader.fall("fall") if "fall" in told else 0.0,
-                                  steepest=reader.fall("steepest") if "steepest" in told else None,
-                                  higher=reader.maybe("higher_mm", 0.001) or 0.0, **more)
+            found = base_to_screed(ground, brief, kind=told.get("kind", "bonded"), least=reader.maybe("least_mm", 0.001),
+                                   most=reader.maybe("most_mm", 0.001), to=to,
+                                   fall=reader.fall("fall") if "fall" in told else 0.0,
+                                   steepest=reader.fall("steepest") if "steepest" in told else None,
+                                   higher=reader.maybe("higher_mm", 0.001) or 0.0, **more)
+            self._doubts.update(dict.fromkeys(_rims(job, found.finish)))
+            return found
 
         return self._read(PART, read)
 
@@ -311,6 +328,17 @@ class Screeding(Worked):
             low, high = word_fall(one.range.low), word_fall(one.range.high)
             lines.append((name, one.what, low if low == high else f"{low} to {high}", one.source))
         return pd.DataFrame(lines, columns=["floor", "what", "fall", "source"])
+
+
+def _rims(job: Job, floor: Finish) -> Iterator[str]:
+    """Gullies whose rim does not lie in the floor."""
+    for point, x, y, level in job.reduced.spots("gully")[["point", "x", "y", "level"]].itertuples(index=False, name=None):
+        if x == x and job.brief.area.distance(shapely.Point(x, y)) < KEPT_NEAR:
+            over = float(floor.level_at(x, y)) - level
+            if abs(over) > FLUSH:
+                yield (f"The rim of {point} was read at {true_minus(word_level(level))}, {word_mm(abs(over), digits=1)} "
+                       f"{'below' if over > 0 else 'above'} the floor there: set it {'higher' if over > 0 else 'lower'} by that, "
+                       f"or {'water stands round it' if over > 0 else 'no water runs into it'}.")
 
 
 def gullies_on(job: Job) -> list[tuple[float, float]]:

@@ -20,7 +20,7 @@ from ..design.brief import Brief
 from ..design.budget import ErrorBudget
 from ..design.check import check_finish
 from ..design.conditions import Spot
-from ..design.demands import Thickness
+from ..design.demands import MaxGradient, Thickness
 from ..design.edges import Edge
 from ..design.layers import BEDDING, Layer
 from ..design.propagation import LevelErrors
@@ -52,11 +52,10 @@ SCABBLING = ("Scabble only where the base may be cut: not through reinforcement,
 class Screed:
     """A screed on a base. Made by `base_to_screed`; lengths in m.
 
-    `finish` is the finished floor, whose highest part lies at `level`, as low as the least thickness and, where it `fits`, all
-    other demands let it, or so much `higher`; where it does not fit, as low as the least thickness alone lets it. `fall` is that
-    of its flattest part, and no part was to fall more than `steepest`. `judged` is the brief with the thickness demanded at each
-    corner of the `pieces`, whose `depth` (k, 3) is the thickness; `holds` are what each demand asks of the floor, `asked` the
-    options given, `unit` is the floor for a fall of 1 m/m.
+    `finish` is the floor, whose highest part lies at `level`, as low as the least thickness and, where it `fits`, all other
+    demands let it, or so much `higher`; else as low as the thickness alone lets it. `fall` is that of its flattest part, and no
+    part was to fall more than `steepest`. `judged` is the brief with the thickness demanded at each corner of the `pieces`, whose
+    `depth` (k, 3) it is; `holds` are what each demand asks, `asked` the options given, `unit` the floor for a fall of 1 m/m.
     """
 
     base: Ground
@@ -238,8 +237,9 @@ class Screed:
             "may stand.")
 
     def verdicts(self, errors: ErrorBudget | LevelErrors | None = None) -> Verdicts:
-        """The floor held against the brief and the thickness, by the margin or, with errors, in three verdicts."""
-        return check_finish(self.finish, self.judged, budget=errors)
+        """The floor held against brief, thickness and steepest fall, by the margin or, with errors, in three verdicts."""
+        steep = () if self.steepest is None else (MaxGradient(self.steepest),)
+        return check_finish(self.finish, replace(self.judged, demands=(*self.judged.demands, *steep)), budget=errors)
 
     def pads(self, places: pd.DataFrame | Iterable[Any], line: float) -> pd.DataFrame:
         """What to measure down from a line at `line` m: a new table of point x y base_reading screed_reading thickness, m.

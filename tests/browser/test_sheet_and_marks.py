@@ -93,7 +93,7 @@ class TestExercise:
         cell(3, "level").press("Tab")
         expect(exercise).to_contain_text("Changed since it was marked: press Mark again.")
         exercise.get_by_role("button", name="Mark", exact=True).click()
-        expect(exercise.get_by_role("status").last).to_have_text(f"{asked} of {asked} right. No slip.")
+        expect(exercise.get_by_role("status").last).to_have_text(f"{asked} of {asked} right. No slip in the working.")
         assert exercise.locator("[aria-invalid=true]").count() == 0
 
     def test_what_was_typed_is_in_a_file_of_that_learner(self, desk: Desk, exercise: Any) -> None:

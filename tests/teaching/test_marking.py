@@ -62,7 +62,7 @@ def test_a_right_page_is_right_in_every_cell(book: sl.LevelBook, columns: Column
     marked = mark_book(book, page(columns))
     asked = sum(len(texts) for texts in columns.values())
     assert marked.score == (asked, asked)
-    assert marked.sentence() == f"{asked} of {asked} right. No slip."
+    assert marked.sentence() == f"{asked} of {asked} right. No slip in the working."
     assert marked.words == ()
 
 

@@ -467,3 +467,12 @@ class TestForm:
         form.save_parts()
         assert "the demonstration stays as it is" in refused(form)
         assert workbook.screed_job().brief_text == job.brief_text
+
+
+def test_a_gully_whose_rim_lies_under_the_floor_is_told_by_how_much() -> None:
+    """The demonstration: read 1.104 m down from the line at 1.000 m, where the floor at the outlet lies at −0.029 m."""
+    job = workbook.open_job("data/seed-store")
+    floor = float(job.screeding.found.finish.level_at(3.0, 1.5))
+    (told,) = job.screeding.doubts
+    assert told == (f"The rim of G1 was read at −0.104 m, {1000 * (floor + 0.104):.1f} mm below the floor there: set it higher "
+                    "by that, or water stands round it.")

@@ -163,6 +163,14 @@ class TestToAnOutlet:
         assert "to 1:52.5 (19.0 mm/m), with which the steepest part falls 1:35 (28.6 mm/m), " in found.gained
         assert not any("steeper than" in one for one in found.doubts)
 
+    @pytest.mark.parametrize(("x", "steepest", "verdict"), [(1.5, 1 / 35, "met"), (0.5, 1 / 35, "not met")])
+    def test_the_steepest_that_may_be_has_a_verdict(self, x: float, steepest: float, verdict: str) -> None:
+        found = base_to_screed(base(), Brief(ROOM), to=Outlet((x, 1.0)), fall=1 / 80, steepest=steepest, most=0.2)
+        told = found.verdicts().words.query("demand == 'gradient'")
+        assert told["verdict"].tolist() == [verdict]
+        without = base_to_screed(base(), Brief(ROOM), to=Outlet((x, 1.0)), fall=1 / 80, most=0.2)
+        assert "gradient" not in without.verdicts().words["demand"].tolist()
+
     def test_a_shape_that_breaks_the_steepest_by_itself_is_not_said_to_fit_it(self) -> None:
         """0.5 m from one end and 2.5 m from the other it falls 5 times as steeply: 1:16 for 1:80, and 1:35 for 1:175."""
         found = base_to_screed(base(), Brief(ROOM), to=Outlet((0.5, 1.0)), fall=1 / 80, steepest=1 / 35, most=0.2)
