@@ -276,7 +276,7 @@ class _Errors:
             raise SurveyError("both sd and covariance are given", remedy="Give the one or the other.")
         if sd is not None:
             given = numbers(sd)
-            if given is None or given.shape not in ((), (1,), (count,)) or not (np.isfinite(given) & (given > 0)).all():
+            if given is None or given.shape not in ((), (1,), (count,)) or not ((given > 0) & (given < FARTHEST)).all():
                 raise SurveyError(f"sd is {sd!r}", rule=f"It must be one finite length above nought in m, or {count} of them.")
             self.sd = np.broadcast_to(given, count)
         if covariance is not None:
