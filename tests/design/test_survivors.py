@@ -59,7 +59,7 @@ from sitelevels.design.layers import CONCRETE_MIX, MORTAR_MIX, USUAL, Underside
 from sitelevels.design.point_demands import MeetFloor
 from sitelevels.design.propagation import inputs_of
 from sitelevels.design.published import LIMITS
-from sitelevels.design.shot_plan import _in_order
+from sitelevels.design.shot_plan import _in_order, _with_planned_walls
 from sitelevels.design.verdicts import Verdicts
 
 TABLES = {"bulking": BULKING, "densities": DENSITIES, "carriers": CARRIERS, "rain": INTENSITIES, "runoff": COEFFICIENTS,
@@ -479,3 +479,30 @@ def test_the_greatest_single_error_is_shown_in_millimetres() -> None:
     found = sensitivity(drawn_yard(0).verdicts)
     first = found.inputs(0).head(1)
     assert f": {abs(float(first['moves'].iloc[0])):.1f} mm either way" in found._repr_html_()
+
+
+@pytest.mark.filterwarnings("ignore::sitelevels.SurveyWarning")
+@pytest.mark.parametrize(("found", "demand", "flatter"), [
+    (1 / 32, FallAway("wall", 1 / 100, most=1 / 35), True), (1 / 90, FallAway("wall", 1 / 80), False)])
+def test_to_be_sure_a_fall_is_changed_beyond_its_limit_and_not_up_to_it(found: float, demand: FallAway, flatter: bool) -> None:
+    reduced = reduce_book(read_book("point,bs,is,rl,x,y\nBM,1.5,,10,,\nA,,1.2,,0,0\nB,,1.2,,4,0\nC,,1.3,,4,3\nD,,1.3,,0,3\n"))
+    area = [(0, 0), (4, 0), (4, 3), (0, 3)]
+    brief = Brief(area, walls=[Wall("wall", (0, 0), (4, 0), dpc=10.5)], demands=[demand])
+    verdicts = check_finish(Finish.plane(Plane(10.2, 0.0, -found), area), brief, budget=ErrorBudget().errors(reduced))
+    part = float(re.findall(r"to 1:(\S+) ", verdicts.words["mend"][0])[0])
+    limit = 35 if flatter else 80
+    assert (part > limit) == flatter
+    assert abs(part - limit) > 0.5
+
+
+@pytest.mark.parametrize("wrong", ['kind = "gradient"\nmst = "1:40"\n', 'kind = "no such"\n'])
+def test_what_is_wrong_in_a_variant_is_told_before_it_is_asked_for(wrong: str) -> None:
+    with pytest.raises(SurveyError, match=r"\[\[variant\]\] number 1"):
+        read_brief(f'{TOWARDS_A_FAULT}[[variant]]\nname = "flat"\n[[variant.demand]]\n{wrong}')
+
+
+def test_dpc_shots_of_a_plan_are_named_wall_by_wall() -> None:
+    area = [(0, 0), (4, 0), (4, 3), (0, 3)]
+    walls = [Wall("house", (0, 0), (4, 0), dpc=10.2), Wall("garage", (4, 0), (4, 3), dpc=10.2)]
+    assert [wall.points for wall in _with_planned_walls(Brief(area, walls=walls)).walls] == [("DA1", "DA2"), ("DB1", "DB2")]
+    assert [wall.points for wall in _with_planned_walls(Brief(area, walls=walls[:1])).walls] == [("D1", "D2")]

@@ -343,3 +343,9 @@ def test_a_floor_to_an_outlet_may_lie_level_and_not_rise_to_it(level: float) -> 
     assert Finish.outlet((2, 1), area, level=level, perimeter=10.0).facets[0].plane.fall == pytest.approx(0.0, abs=1e-9)
     with pytest.raises(SurveyError, match=r"perimeter at 10\.000 m lies below the outlet at 10\.010 m"):
         Finish.outlet((2, 1), area, level=10.010, perimeter=10.0)
+
+
+@pytest.mark.parametrize("sd", [[0.001, 0.001, 0.0, 0.001], [0.001, -0.001, 0.001, 0.001], [0.001, 0.001, np.nan, 0.001]])
+def test_each_standard_deviation_is_above_nought(sd: list[float]) -> None:
+    with pytest.raises(SurveyError, match="one finite length above nought"):
+        fit_plane([0, 4, 4, 0], [0, 0, 3, 3], [10.0, 10.0, 9.9, 9.9], sd=sd)

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import dataclasses
+import importlib
+import pkgutil
 import warnings
 
 import numpy as np
@@ -17,16 +20,22 @@ from sitelevels import (
     adjust_network,
     read_book,
     reduce_book,
+    survey,
     suspect_slips,
     two_peg_test,
 )
 from sitelevels.survey.adjustment import Closure
 from sitelevels.survey.book import Row
 from sitelevels.survey.cells import page_of, plain, safe
+from sitelevels.survey.instrument import CURVATURE_AND_REFRACTION
 from sitelevels.survey.linking import EXACT, Sight
 from sitelevels.survey.slips import Suspicion, Suspicions, _odd_ground, _off_the_neighbours
 from sitelevels.survey.tape import places_from_ties
 
+MODULES = [importlib.import_module(f"sitelevels.survey.{one.name}") for one in pkgutil.iter_modules(survey.__path__)]
+RESULTS = {thing for module in MODULES for thing in vars(module).values()
+           if isinstance(thing, type) and dataclasses.is_dataclass(thing) and thing.__module__.startswith(survey.__name__)
+           and dataclasses.fields(thing) and thing.__name__ != "Setup"}  # it is filled as its sights are linked
 HEAD = "point,bs,is,fs,rl,x,y,feature,remarks,up,down\n"
 
 
@@ -297,3 +306,22 @@ def test_rows_beyond_the_five_that_are_told_are_counted(rows: int, told: str) ->
     said = Suspicions(reduced, True, True, (one,) * rows).said
     assert said.count("row 1, point A") == 5
     assert said.endswith(f"{told} Only reading again tells which.")
+
+
+def test_a_long_sight_reads_too_high_by_the_textbooks_figure() -> None:
+    """0.0673 K² m over K km, curvature less refraction: the figure of most survey textbooks (from memory)."""
+    assert pytest.approx(0.0673, abs=1e-9) == CURVATURE_AND_REFRACTION * 1000.0**2
+
+
+@pytest.mark.parametrize("result", sorted(RESULTS, key=lambda one: one.__name__), ids=lambda one: one.__name__)
+def test_a_result_cannot_be_changed(result: type) -> None:
+    (first, *_) = dataclasses.fields(result)
+    with pytest.raises(dataclasses.FrozenInstanceError):
+        setattr(object.__new__(result), first.name, None)
+
+
+def test_a_network_with_two_lines_to_spare_can_point_at_one() -> None:
+    # A to B thrice: the third is 20 mm out
+    seen = pd.DataFrame({"from": ["A"] * 3, "to": ["B"] * 3, "dh": [1.0, 1.0005, 1.020], "sd": [0.001] * 3})
+    assert adjust_network(seen, {"A": 10.0}).table["studentised"].notna().all()
+    assert adjust_network(seen.iloc[:2], {"A": 10.0}).table["studentised"].isna().all()
