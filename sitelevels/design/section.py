@@ -17,7 +17,7 @@ from .brief import SAME_STATION, Brief, Wall
 from .demands import Clearance
 
 LEAST = 0.001  # m: through less paving no section is cut
-ASIDE = (0.0, 0.005, -0.005, 0.02, -0.02, 0.05, -0.05)  # m: so far a section at a corner is moved where that meets more paving
+ASIDE = (0.0, 0.005, -0.005, 0.02, -0.02, 0.05, -0.05)  # m: so far a section at a corner is moved where that meets more
 
 
 @dataclass(frozen=True, eq=False)
@@ -87,13 +87,15 @@ def cut_section(brief: Brief, finish: Finish, ground: Ground, wall_name: str, al
     along = min(max(asked, 0.0), wall.length)
     outward = np.array(brief.outward(wall))
     # at a corner the line runs along a side, and leaves the area where that was taped a little out of square: it is moved in
-    tried = [line for aside in ASIDE if 0 <= along + aside <= wall.length
+    ends = brief.stations(wall)
+    inside = ends[0] + max(ASIDE) < along < ends[-1] - max(ASIDE)
+    tried = [line for aside in (ASIDE[:1] if inside else ASIDE) if 0 <= along + aside <= wall.length
              for line in _first_part(brief, np.array(wall.place(along + aside)), outward)]
     if not tried or abs(asked - along) > SAME_STATION:
         raise SurveyError(f"no paving lies out from the {wall.name} at {word_distance(asked)} along",
                           rule=f"The wall is {word_distance(wall.length)} long.", remedy="Choose another place.")
     longest = max(last for _, _, last in tried)
-    start, first, last = next(line for line in tried if line[2] > longest - 0.01)
+    start, first, last = next(line for line in tried if line[2] > longest - 1.2 * max(ASIDE))
     line = shapely.LineString([start + first * outward, start + last * outward])
     corners = np.column_stack([ground.x, ground.y])[ground.triangles]
     edges = [shapely.linestrings(np.stack([corners[:, place - 1], corners[:, place]], axis=1)) for place in range(3)]

@@ -82,7 +82,7 @@ class Ground:
         raise AttributeError("a Ground cannot be changed once made")
 
     def with_levels(self, level: ArrayLike) -> Ground:
-        """The same spots and triangles with other levels (n,), in m: the underside of what lies on the ground."""
+        """The same spots and triangles with other levels (n,), in m, as of an underside. Refuses any not one for each."""
         if (levels := numbers(level)) is None or levels.shape != self.x.shape:
             raise SurveyError("the levels are not one number for each spot", rule=f"The ground has {len(self.x)} spots.")
         return self._made(x=self.x, y=self.y, level=frozen(levels), triangles=self.triangles)

@@ -108,7 +108,7 @@ class Screeding(Worked):
                                    fall=reader.fall("fall") if "fall" in told else 0.0,
                                    steepest=reader.fall("steepest") if "steepest" in told else None,
                                    higher=reader.maybe("higher_mm", 0.001) or 0.0, **more)
-            self._doubts.update(dict.fromkeys(_rims(job, found.finish)))
+            self._doubts.update(dict.fromkeys(_rims(job, found.finish, on_top or 0.0)))
             return found
 
         return self._read(PART, read)
@@ -330,11 +330,11 @@ class Screeding(Worked):
         return pd.DataFrame(lines, columns=["floor", "what", "fall", "source"])
 
 
-def _rims(job: Job, floor: Finish) -> Iterator[str]:
-    """Gullies whose rim does not lie in the floor."""
+def _rims(job: Job, floor: Finish, on_top: float) -> Iterator[str]:
+    """Gullies whose rim does not lie in the floor, with `on_top` m of tile and bed on it."""
     for point, x, y, level in job.reduced.spots("gully")[["point", "x", "y", "level"]].itertuples(index=False, name=None):
         if x == x and job.brief.area.distance(shapely.Point(x, y)) < KEPT_NEAR:
-            over = float(floor.level_at(x, y)) - level
+            over = float(floor.level_at(x, y)) + on_top - level
             if abs(over) > FLUSH:
                 yield (f"The rim of {point} was read at {true_minus(word_level(level))}, {word_mm(abs(over), digits=1)} "
                        f"{'below' if over > 0 else 'above'} the floor there: set it {'higher' if over > 0 else 'lower'} by that, "

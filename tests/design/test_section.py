@@ -133,6 +133,15 @@ class TestWallsAtAnyAngle:
             assert (found.out[0], found.out[-1]) == (pytest.approx(0.0, abs=2e-3), pytest.approx(4.0, abs=2e-3))
             assert len(found.falls) == 1
 
+    def test_it_stands_where_it_was_asked_for_though_a_little_farther_on_it_would_be_longer(self) -> None:
+        slanted = [(0.0, 0.0), (6.0, 0.0), (6.0, 5.0), (0.0, 2.0)]  # 2 m deep at one end, 5 m at the other
+        brief = Brief(slanted, walls=[WALL])
+        finish = Finish.plane(Plane(9.84, 0.01, -0.02), slanted)
+        for along in (0.0, 1.0, 3.0, 6.0):
+            found = cut_section(brief, finish, GROUND, "wall", along)
+            assert found.out[-1] == pytest.approx(2.0 + along / 2)
+            assert found.finished[0] == pytest.approx(9.84 + 0.01 * along)
+
     @pytest.mark.parametrize("along", [float("nan"), float("inf"), "3", None, [3], 10**400])
     def test_what_is_no_place_along_the_wall_is_refused(self, along: object) -> None:
         with pytest.raises(SurveyError, match="place along the wall"):

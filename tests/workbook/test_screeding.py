@@ -1,6 +1,7 @@
 """A screed as a job folder asks for it: read, refused in sentences, shown pad by pad, changed by its form."""
 
 import re
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -476,3 +477,12 @@ def test_a_gully_whose_rim_lies_under_the_floor_is_told_by_how_much() -> None:
     (told,) = job.screeding.doubts
     assert told == (f"The rim of G1 was read at −0.104 m, {1000 * (floor + 0.104):.1f} mm below the floor there: set it higher "
                     "by that, or water stands round it.")
+
+
+def test_the_rim_of_a_gully_is_held_against_the_tiles_that_come_on_the_screed(room: Any) -> None:
+    def below(job: Any) -> float:
+        return float(re.findall(r"m, (\S+) mm below the floor there", " ".join(job.screeding.doubts))[0])
+    job = workbook.open_job("data/seed-store")
+    tiled = replace(job, brief_text=job.brief_text.replace("[screed]", "[screed]\non_top_mm = 12", 1))
+    moved = 1000 * float(tiled.screeding.found.finish.level_at(3.0, 1.5) - job.screeding.found.finish.level_at(3.0, 1.5))
+    assert below(tiled) - below(job) == pytest.approx(12 + moved, abs=0.11)
